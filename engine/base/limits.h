@@ -1,0 +1,36 @@
+#pragma once
+// Every number that bounds something, in one place: name with its unit, value, reason.
+// A limit has a test just below, at, and above it.
+
+#include <cstddef>
+#include <cstdint>
+
+namespace engine::base::limits {
+
+// --- Documents -------------------------------------------------------------------------------------------------
+// A whole session of a shift is tens of kilobytes; ten megabytes leaves room for oximeter series.
+inline constexpr std::size_t kBodyBytesMax = std::size_t{10} << 20;
+// What the checker reads from a file or a stream: large Bundles are legitimate there.
+inline constexpr std::size_t kCheckedBytesMax = std::size_t{64} << 20;
+// FHIR nests at most a few dozen levels; 64 is twice the deepest published example.
+inline constexpr std::size_t kJsonDepthMax = 64;
+inline constexpr std::size_t kJsonArrayItemsMax = 100'000;
+// FHIR string: at most 1,048,576 characters (R4 datatypes); four UTF-8 bytes each.
+inline constexpr std::size_t kStringCharsMax = 1'048'576;
+inline constexpr std::size_t kStringBytesMax = kStringCharsMax * 4;
+// Longer number texts are no measurement; exact arithmetic keeps 38 digits (base/decimal.h).
+inline constexpr std::size_t kNumberBytesMax = 128;
+// Memory that one parsed document may take, as a multiple guard against amplification.
+inline constexpr std::size_t kDocumentArenaBytesMax = std::size_t{1} << 30;
+
+// --- Lines of batch commands -----------------------------------------------------------------------------------
+inline constexpr std::size_t kBatchLineBytesMax = kCheckedBytesMax;
+
+// --- Findings --------------------------------------------------------------------------------------------------
+// A report with more issues than this helps nobody; the last one says how many were left out.
+inline constexpr std::size_t kIssuesMax = 1'000;
+
+static_assert(kBodyBytesMax <= kCheckedBytesMax, "what intake accepts, the checker must be able to read");
+static_assert(kStringBytesMax < kBodyBytesMax);
+
+}  // namespace engine::base::limits

@@ -1,0 +1,350 @@
+#include "engine/json/document.h"
+
+#include <new>
+#include <utility>
+
+#define RAPIDJSON_HAS_STDSTRING 1
+#include <rapidjson/reader.h>
+
+#include "engine/base/check.h"
+#include "engine/base/utf8.h"
+
+namespace engine::json {
+
+namespace rj = rapidjson;
+
+// Receives RapidJSON's events and hangs nodes into the tree. In-situ parsing leaves every string and number in the
+// document's own copy of the text, so a node costs no allocation beyond itself.
+class TreeHandler {
+ public:
+  TreeHandler(Document& document, const char* text, rj::InsituStringStream& stream, const ParseLimits& limits)
+      : document_(document), text_(text), stream_(stream), limits_(limits) {}
+
+  bool Null() { return leaf(Kind::kNull, stream_.Tell() - 4); }
+  bool Bool(bool value) {
+    Node* node = document_.make(Kind::kBoolean);
+    node->boolean = value;
+    return add(node, stream_.Tell() - (value ? 4 : 5));
+  }
+  bool RawNumber(const char* data, rj::SizeType length, bool) {
+    if (length > base::limits::kNumberBytesMax) {
+      return refuse("a number of more than 128 characters", offset_of(data));
+    }
+    return text_leaf(Kind::kNumber, data, length, offset_of(data));
+  }
+  bool String(const char* data, rj::SizeType length, bool) {
+    if (length > base::limits::kStringBytesMax) {
+      return refuse("a string of more than 4 MiB", offset_of(data));
+    }
+    return text_leaf(Kind::kString, data, length, offset_of(data) - 1);
+  }
+  bool Key(const char* data, rj::SizeType length, bool) {
+    const std::string_view text(data, length);
+    pending_ = document_.names_->find(text);
+    if (pending_ == nullptr) {
+      pending_ = document_.name(text);
+    }
+    return true;
+  }
+  bool StartObject() { return open(Kind::kObject); }
+  bool StartArray() { return open(Kind::kArray); }
+  bool EndObject(rj::SizeType) {
+    if (current_->count > 1) {
+      find_duplicates();
+    }
+    current_ = current_->parent;
+    --depth_;
+    return true;
+  }
+  bool EndArray(rj::SizeType) {
+    current_ = current_->parent;
+    --depth_;
+    return true;
+  }
+  // Required by the reader's interface; the numbers-as-strings flag keeps it from calling them.
+  bool Int(int) { return false; }
+  bool Uint(unsigned) { return false; }
+  bool Int64(std::int64_t) { return false; }
+  bool Uint64(std::uint64_t) { return false; }
+  bool Double(double) { return false; }
+
+  const std::string& refusal() const { return refusal_; }
+  std::size_t refusal_offset() const { return refusal_offset_; }
+
+ private:
+  std::size_t offset_of(const char* data) const { return static_cast<std::size_t>(data - text_); }
+
+  bool refuse(std::string why, std::size_t offset) {
+    refusal_ = std::move(why);
+    refusal_offset_ = offset;
+    return false;
+  }
+  bool leaf(Kind kind, std::size_t offset) { return add(document_.make(kind), offset); }
+  bool text_leaf(Kind kind, const char* data, std::size_t length, std::size_t offset) {
+    Node* node = document_.make(kind);
+    node->data = data;
+    node->length = static_cast<std::uint32_t>(length);
+    return add(node, offset);
+  }
+  bool add(Node* node, std::size_t offset) {
+    node->offset = static_cast<std::uint32_t>(offset);
+    if (current_ == nullptr) {
+      document_.root_ = node;
+      return true;
+    }
+    node->parent = current_;
+    if (current_->kind == Kind::kObject) {
+      node->name = pending_;
+    } else if (current_->count >= base::limits::kJsonArrayItemsMax) {
+      return refuse("an array of more than 100000 items", offset);
+    }
+    if (current_->last == nullptr) {
+      current_->first = node;
+    } else {
+      current_->last->next = node;
+    }
+    current_->last = node;
+    ++current_->count;
+    return true;
+  }
+  bool open(Kind kind) {
+    const std::size_t offset = stream_.Tell() - 1;
+    if (++depth_ > limits_.depth_max) {
+      return refuse("nested deeper than " + std::to_string(limits_.depth_max) + " levels", offset);
+    }
+    Node* node = document_.make(kind);
+    if (!add(node, offset)) {
+      return false;
+    }
+    current_ = node;
+    return true;
+  }
+  void find_duplicates() {
+    if (current_->count <= 32) {
+      for (const Node* a = current_->first->next; a != nullptr; a = a->next) {
+        for (const Node* b = current_->first; b != a; b = b->next) {
+          if (a->name == b->name) {
+            document_.duplicates_.push_back(a);
+            break;
+          }
+        }
+      }
+      return;
+    }
+    std::unordered_map<const Name*, bool> seen;
+    seen.reserve(current_->count);
+    for (const Node& member : *current_) {
+      if (!seen.emplace(member.name, true).second) {
+        document_.duplicates_.push_back(&member);
+      }
+    }
+  }
+
+  Document& document_;
+  const char* text_;
+  rj::InsituStringStream& stream_;
+  const ParseLimits& limits_;
+  Node* current_ = nullptr;
+  const Name* pending_ = nullptr;
+  std::size_t depth_ = 0;
+  std::string refusal_;
+  std::size_t refusal_offset_ = 0;
+};
+
+namespace {
+
+std::string place(std::string_view text, std::size_t offset) {
+  const Position at = locate(text, offset);
+  return std::to_string(at.line) + ':' + std::to_string(at.column);
+}
+
+const char* describe(rj::ParseErrorCode code) {
+  switch (code) {
+    case rj::kParseErrorDocumentEmpty:
+      return "nothing to read; a JSON value is expected";
+    case rj::kParseErrorDocumentRootNotSingular:
+      return "more text after the end of the JSON value";
+    case rj::kParseErrorObjectMissName:
+      return "a member name in double quotes is expected";
+    case rj::kParseErrorObjectMissColon:
+      return "a colon is expected after the member name";
+    case rj::kParseErrorObjectMissCommaOrCurlyBracket:
+      return "a comma or } is expected in the object";
+    case rj::kParseErrorArrayMissCommaOrSquareBracket:
+      return "a comma or ] is expected in the array";
+    case rj::kParseErrorStringUnicodeEscapeInvalidHex:
+    case rj::kParseErrorStringUnicodeSurrogateInvalid:
+      return "a \\u escape that is no Unicode character";
+    case rj::kParseErrorStringEscapeInvalid:
+      return "an unknown escape in a string";
+    case rj::kParseErrorStringMissQuotationMark:
+      return "a string without its closing quotation mark";
+    case rj::kParseErrorStringInvalidEncoding:
+      return "text that is not UTF-8, or a control character in a string";
+    case rj::kParseErrorNumberMissFraction:
+      return "a digit is expected after the decimal point";
+    case rj::kParseErrorNumberMissExponent:
+      return "a digit is expected in the exponent";
+    default:
+      return "not a JSON value";
+  }
+}
+
+// RapidJSON lets raw control characters pass inside strings; RFC 8259 forbids them. Between tokens only space, tab,
+// line feed and carriage return are allowed, which the reader itself checks, so one scan for the others is enough.
+std::size_t find_control(std::string_view text) {
+  bool in_string = false;
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    const auto c = static_cast<unsigned char>(text[i]);
+    if (c == '"') {
+      in_string = !in_string;
+    } else if (c == '\\' && in_string) {
+      ++i;
+    } else if (c < 0x20 && in_string) {
+      return i;
+    }
+  }
+  return std::string_view::npos;
+}
+
+// True when some byte below 0x20 other than line breaks and tabs occurs, or when a string might hold one of those.
+bool may_hold_control(std::string_view text) {
+  unsigned hits = 0;
+  for (const char c : text) {
+    hits |= static_cast<unsigned>(static_cast<unsigned char>(c) < 0x20);
+  }
+  return hits != 0;
+}
+
+}  // namespace
+
+base::Result<void> Document::parse(std::string_view text, const ParseLimits& limits) {
+  root_ = nullptr;
+  duplicates_.clear();
+  local_names_.clear();
+  arena_.reset();
+  if (text.size() > limits.bytes_max) {
+    return base::Error(base::ErrorCode::kLimit, "more than " + std::to_string(limits.bytes_max) + " bytes");
+  }
+  if (text.starts_with("\xEF\xBB\xBF")) {
+    return base::Error(base::ErrorCode::kInvalid, "a byte order mark; FHIR JSON is plain UTF-8 without one", "1:1");
+  }
+  if (const auto bad = base::find_invalid_utf8(text)) {
+    return base::Error(base::ErrorCode::kInvalid, "a byte sequence that is not UTF-8", place(text, *bad));
+  }
+  if (may_hold_control(text)) {
+    const std::size_t at = find_control(text);
+    if (at != std::string_view::npos) {
+      return base::Error(base::ErrorCode::kInvalid, "a control character inside a string; write it as an escape",
+                         place(text, at));
+    }
+  }
+  try {
+    const std::string_view copy = arena_.copy(text);
+    // The arena handed out writable bytes; the view merely forgot it.
+    char* buffer = const_cast<char*>(copy.data());
+    rj::InsituStringStream stream(buffer);
+    rj::Reader reader;
+    TreeHandler handler(*this, buffer, stream, limits);
+    constexpr unsigned kFlags = rj::kParseInsituFlag | rj::kParseNumbersAsStringsFlag;
+    const rj::ParseResult result = reader.Parse<kFlags>(stream, handler);
+    if (result.IsError()) {
+      root_ = nullptr;
+      if (!handler.refusal().empty()) {
+        return base::Error(base::ErrorCode::kLimit, handler.refusal(), place(text, handler.refusal_offset()));
+      }
+      return base::Error(base::ErrorCode::kInvalid, describe(result.Code()), place(text, result.Offset()));
+    }
+    // A NUL byte ends the reader's text; whatever stands behind it was not read.
+    if (stream.Tell() < text.size()) {
+      root_ = nullptr;
+      return base::Error(base::ErrorCode::kInvalid, "a NUL byte", place(text, stream.Tell()));
+    }
+  } catch (const std::bad_alloc&) {
+    root_ = nullptr;
+    return base::Error(base::ErrorCode::kLimit, "a document that needs more memory than is allowed");
+  }
+  return {};
+}
+
+const Name* Document::name(std::string_view text) {
+  if (const Name* known = names_->find(text)) {
+    return known;
+  }
+  const auto found = local_names_.find(text);
+  if (found != local_names_.end()) {
+    return found->second;
+  }
+  const Name* fresh = arena_.make<Name>(arena_.copy(text), kLocalName);
+  local_names_.emplace(fresh->text, fresh);
+  return fresh;
+}
+
+Node* Document::make_boolean(bool value) {
+  Node* node = make(Kind::kBoolean);
+  node->boolean = value;
+  return node;
+}
+
+Node* Document::make_string(std::string_view value) {
+  Node* node = make(Kind::kString);
+  node->data = arena_.copy(value).data();
+  node->length = static_cast<std::uint32_t>(value.size());
+  return node;
+}
+
+Node* Document::make_number(std::string_view number_text) {
+  Node* node = make_string(number_text);
+  node->kind = Kind::kNumber;
+  return node;
+}
+
+void Document::append(Node* array, Node* item) {
+  item->parent = array;
+  item->next = nullptr;
+  if (array->last == nullptr) {
+    array->first = item;
+  } else {
+    array->last->next = item;
+  }
+  array->last = item;
+  ++array->count;
+}
+
+void Document::append(Node* object, const Name* member, Node* value) {
+  value->name = member;
+  append(object, value);
+}
+
+Node* Document::copy(const Node& node) {
+  Node* to = make(node.kind);
+  to->boolean = node.boolean;
+  if (node.kind == Kind::kString || node.kind == Kind::kNumber) {
+    to->data = arena_.copy(node.text()).data();
+    to->length = node.length;
+  }
+  for (const Node& child : node) {
+    Node* item = copy(child);
+    if (node.kind == Kind::kObject) {
+      append(to, child.name->id == kLocalName ? name(child.name->text) : child.name, item);
+    } else {
+      append(to, item);
+    }
+  }
+  return to;
+}
+
+Position locate(std::string_view text, std::size_t offset) {
+  const std::string_view before = text.substr(0, offset);
+  std::size_t line = 1;
+  std::size_t start = 0;
+  for (std::size_t i = 0; i < before.size(); ++i) {
+    if (before[i] == '\n') {
+      ++line;
+      start = i + 1;
+    }
+  }
+  return {line, base::count_scalars(before.substr(start)) + 1};
+}
+
+}  // namespace engine::json

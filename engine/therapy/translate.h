@@ -1,0 +1,99 @@
+#pragma once
+// The one call of the core: translate(the revisions of a session so far) -> bundle + issues + lineage. A pure function:
+// no clock, no randomness, no files. The same inputs, mapping set, profile set, settings and computation version give
+// the same bytes, which is what replay, correction and exactly-once delivery rest on.
+// A Translator is immutable after load and is called from many threads.
+
+#include <cstdint>
+#include <memory>
+#include <span>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/base/seams.h"
+#include "engine/fhir/issue.h"
+
+namespace engine::therapy {
+
+// Raised whenever a change of the computation (not of maps or profiles) changes any output byte.
+inline constexpr std::string_view kComputationVersion = "1";
+
+// What the translator is made of. Names are relative paths ("session.map", "r4/types.facts").
+struct Sources {
+  std::vector<base::SourceFile> mappings;
+  std::vector<base::SourceFile> profiles;
+  // JSON settings of the site (canonical base, thresholds, switches); empty text means the defaults.
+  std::string settings;
+};
+
+// The hashes and versions a translation was made with; journalled with every message.
+struct Provenance {
+  std::string mapping_set;   // SHA-256 over the sorted (name, bytes) of the mapping files
+  std::string profile_set;   // likewise
+  std::string settings_set;  // likewise
+  std::string computation_version;
+};
+
+// Who and what a session document is about, read without mapping it.
+struct SessionHeader {
+  std::string system;  // session identifier
+  std::string value;
+  std::string session_id;  // name-based UUID of system and value; the id used in URLs
+  std::uint32_t revision = 0;
+  bool closed = false;
+  std::string patient_key;    // "system|value"
+  std::string therapist_key;  // "system|value"
+};
+
+struct Revision {
+  std::string body;         // the bytes as sent
+  std::string accepted_at;  // FHIR instant, stamped at intake
+};
+
+enum class Verdict : std::uint8_t {
+  kRefused,  // not readable as a session document, or an impossible value: answered 4xx
+  kHeld,     // kept, but a person must look before anything is sent
+  kReady,    // the bundle may be sent
+};
+
+struct Translation {
+  Verdict verdict = Verdict::kRefused;
+  fhir::Issues issues;
+  std::string hold_reason;  // stable code when held: "unconfirmed-value", "unknown-code", "check-failed", "map-failed", ...
+  std::string findings;     // JSON array
+  std::string bundle;       // the transaction Bundle, compact JSON; also filled when held, where one could be made
+  std::string lineage;      // JSON array: output path, rule (file:line), input paths
+};
+
+class Translator {
+ public:
+  // Errors: kInvalid with the file and line of a map or profile that does not compile.
+  static base::Result<std::unique_ptr<Translator>> load(Sources sources);
+  ~Translator();
+
+  const Provenance& provenance() const;
+  // Everything intake needs to answer: the header when readable, otherwise the issues that refuse the body.
+  struct Admission {
+    bool admitted = false;
+    SessionHeader header;  // as far as it could be read
+    fhir::Issues issues;   // errors when refused; warnings otherwise
+  };
+  Admission admit(std::string_view body) const;
+  // Translates the last of the revisions, given those before it (oldest first, at least one).
+  Translation translate(std::span<const Revision> revisions) const;
+
+  // Served by the engine: the logical model as StructureDefinition JSON, the JSON Schema generated from it, and the
+  // plausibility table.
+  const std::string& logical_model() const;
+  const std::string& json_schema() const;
+  const std::string& plausibility_table() const;
+
+ private:
+  struct State;
+  explicit Translator(std::unique_ptr<State> state);
+  std::unique_ptr<State> state_;
+};
+
+}  // namespace engine::therapy
