@@ -26,6 +26,20 @@ inline constexpr std::size_t kDocumentArenaBytesMax = std::size_t{1} << 30;
 // --- Lines of batch commands -----------------------------------------------------------------------------------
 inline constexpr std::size_t kBatchLineBytesMax = kCheckedBytesMax;
 
+// --- Expressions (FHIRPath) --------------------------------------------------------------------------------------
+// The longest constraint of the R4 package is under 3 kB.
+inline constexpr std::size_t kExpressionBytesMax = std::size_t{64} << 10;
+// Nesting of the syntax tree; each level costs a stack frame of the evaluator. The deepest R4 constraint has 40.
+inline constexpr std::size_t kExpressionDepthMax = 400;
+// Steps of one evaluation: items visited, comparisons made. About a second's work.
+inline constexpr std::size_t kEvaluationStepsMax = 20'000'000;
+// Items alive in one evaluation, all collections together.
+inline constexpr std::size_t kCollectionItemsMax = 400'000;
+// Texts, numbers and results of the evaluations between two resets of a workspace.
+inline constexpr std::size_t kEvaluationBytesMax = std::size_t{256} << 20;
+// Evaluations nested in one another through host functions, resolve and the like.
+inline constexpr std::size_t kEvaluationNestingMax = 16;
+
 // --- Findings --------------------------------------------------------------------------------------------------
 // A report with more issues than this helps nobody; the last one says how many were left out.
 inline constexpr std::size_t kIssuesMax = 1'000;

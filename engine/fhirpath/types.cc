@@ -1,0 +1,56 @@
+#include "engine/fhirpath/types.h"
+
+#include <optional>
+#include <utility>
+
+namespace engine::fhirpath {
+namespace {
+
+// FHIR R4 fhirpath.html, "Using FHIR types in expressions". A type derived from one of these has
+// its class.
+constexpr std::pair<std::string_view, ValueClass> kClasses[] = {
+    {"FHIR.boolean", ValueClass::kBoolean},   {"FHIR.integer", ValueClass::kInteger},
+    {"FHIR.decimal", ValueClass::kDecimal},   {"FHIR.string", ValueClass::kString},
+    {"FHIR.uri", ValueClass::kString},        {"FHIR.base64Binary", ValueClass::kString},
+    {"FHIR.xhtml", ValueClass::kString},      {"FHIR.date", ValueClass::kDate},
+    {"FHIR.dateTime", ValueClass::kDateTime}, {"FHIR.instant", ValueClass::kDateTime},
+    {"FHIR.time", ValueClass::kTime},         {"FHIR.Quantity", ValueClass::kQuantity},
+    {"System.Boolean", ValueClass::kBoolean}, {"System.Integer", ValueClass::kInteger},
+    {"System.Decimal", ValueClass::kDecimal}, {"System.String", ValueClass::kString},
+    {"System.Date", ValueClass::kDate},       {"System.DateTime", ValueClass::kDateTime},
+    {"System.Time", ValueClass::kTime},
+};
+
+}  // namespace
+
+Types::Types(const shapes::TypeModel& model, const json::NameTable& names)
+    : model_(&model), names_(&names), resource_type_name_(names.find("resourceType")) {
+  classes_.assign(model.size(), ValueClass::kComplex);
+  names_itself_.assign(model.size(), 0);
+  for (std::size_t i = 0; i < model.size(); ++i) {
+    const auto type = static_cast<shapes::TypeId>(i);
+    for (const auto& [name, value_class] : kClasses) {
+      const std::optional<shapes::TypeId> base = model.find(name);
+      if (base && model.is_a(type, *base)) {
+        classes_[i] = value_class;
+      }
+    }
+    const shapes::TypeInfo& info = model.info(type);
+    names_itself_[i] = info.kind == shapes::TypeKind::kResource && info.abstract ? 1 : 0;
+  }
+}
+
+shapes::TypeId Types::resource_type(const json::Node& object) const {
+  const json::Node* named = resource_type_name_ != nullptr ? object.find(resource_type_name_)
+                                                           : object.find("resourceType");
+  if (named == nullptr || !named->is_string()) {
+    return shapes::kNoType;
+  }
+  return model_->find(named->text()).value_or(shapes::kNoType);
+}
+
+Item Types::resource(const json::Node& root) const {
+  return Item::of_node(&root, resource_type(root));
+}
+
+}  // namespace engine::fhirpath

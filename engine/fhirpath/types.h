@@ -1,0 +1,60 @@
+#pragma once
+// What the language needs to know about a type model, looked up once and shared by every expression
+// compiled against it. Immutable after construction; read from many threads. Borrows the model and
+// the name table.
+
+#include <cstdint>
+#include <string_view>
+#include <vector>
+
+#include "engine/fhirpath/item.h"
+#include "engine/json/names.h"
+#include "engine/shapes/types.h"
+
+namespace engine::fhirpath {
+
+// How a node of a type turns into a System value.
+enum class ValueClass : std::uint8_t {
+  kComplex,  // it does not
+  kBoolean,
+  kInteger,
+  kDecimal,
+  kString,
+  kDate,
+  kDateTime,
+  kTime,
+  kQuantity,  // Quantity and its specialisations
+  kUnknown,   // a node without a type: the JSON kind decides
+};
+
+class Types {
+ public:
+  // The name table is the one documents are parsed with; it should already hold every element name
+  // of the model.
+  Types(const shapes::TypeModel& model, const json::NameTable& names);
+
+  const shapes::TypeModel& model() const { return *model_; }
+  const json::NameTable& names() const { return *names_; }
+
+  ValueClass value_class(shapes::TypeId type) const {
+    return type == shapes::kNoType ? ValueClass::kUnknown : classes_[type];
+  }
+  // A whole resource as an item: its type is the one that resourceType names, kNoType when there is
+  // none.
+  Item resource(const json::Node& root) const;
+  // The type named by an object's resourceType member; kNoType when absent or unknown.
+  shapes::TypeId resource_type(const json::Node& object) const;
+  // True for types whose instances name their own type (Resource, DomainResource).
+  bool names_itself(shapes::TypeId type) const {
+    return type != shapes::kNoType && names_itself_[type] != 0;
+  }
+
+ private:
+  const shapes::TypeModel* model_;
+  const json::NameTable* names_;
+  const json::Name* resource_type_name_;
+  std::vector<ValueClass> classes_;
+  std::vector<std::uint8_t> names_itself_;
+};
+
+}  // namespace engine::fhirpath
