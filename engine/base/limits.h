@@ -43,6 +43,10 @@ inline constexpr std::size_t kEvaluationNestingMax = 16;
 // --- Findings --------------------------------------------------------------------------------------------------
 // A report with more issues than this helps nobody; the last one says how many were left out.
 inline constexpr std::size_t kIssuesMax = 1'000;
+// Narratives nest tables in lists; nothing readable nests deeper.
+inline constexpr std::size_t kNarrativeDepthMax = 256;
+// Enough to see what is wrong with a narrative.
+inline constexpr std::size_t kNarrativeFaultsMax = 20;
 
 static_assert(kBodyBytesMax <= kCheckedBytesMax, "what intake accepts, the checker must be able to read");
 static_assert(kStringBytesMax < kBodyBytesMax);
