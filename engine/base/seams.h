@@ -1,6 +1,6 @@
 #pragma once
-// The seams between the engine and the world: clock, randomness, files. The core never sees them; the shell is
-// handed one of each, and tests hand it a simulated twin.
+// The seams between the engine and the world: clock, randomness, files. The core never sees them;
+// the shell is handed one of each, and tests hand it a simulated twin.
 
 #include <chrono>
 #include <cstdint>
@@ -32,6 +32,12 @@ class Random {
 struct SourceFile {
   std::string name;  // relative to its root, '/' as separator
   std::string bytes;
+};
+
+// The same, borrowed: texts embedded in the program.
+struct SourceView {
+  std::string_view name;
+  std::string_view bytes;
 };
 
 // FHIR instant in UTC with milliseconds, "2026-03-02T08:10:00.000Z".
