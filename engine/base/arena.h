@@ -1,6 +1,7 @@
 #pragma once
-// Bump allocator for one request: everything is freed at once. Objects must be trivially destructible.
-// Not thread safe. Past its limit it throws std::bad_alloc, which the edge of the core turns into kLimit.
+// Bump allocator for one request: everything is freed at once. Objects must be trivially
+// destructible. Not thread safe. Past its limit it throws std::bad_alloc, which the edge of the
+// core turns into kLimit.
 
 #include <cstddef>
 #include <cstring>
@@ -14,7 +15,8 @@ namespace engine::base {
 
 class Arena {
  public:
-  explicit Arena(std::size_t limit_bytes = static_cast<std::size_t>(-1)) : limit_bytes_(limit_bytes) {}
+  explicit Arena(std::size_t limit_bytes = static_cast<std::size_t>(-1))
+      : limit_bytes_(limit_bytes) {}
   Arena(Arena&&) = default;
   Arena& operator=(Arena&&) = default;
   Arena(const Arena&) = delete;

@@ -21,9 +21,13 @@ constexpr std::array<UInt128, 39> kPowers = make_powers();
 // Largest magnitude a coefficient may have: 38 nines.
 constexpr UInt128 kCoefficientMax = kPowers[38] - 1;
 
-UInt128 power_of_ten(int n) { return kPowers[static_cast<std::size_t>(n)]; }
+UInt128 power_of_ten(int n) {
+  return kPowers[static_cast<std::size_t>(n)];
+}
 
-UInt128 magnitude(Int128 value) { return value < 0 ? UInt128(0) - static_cast<UInt128>(value) : static_cast<UInt128>(value); }
+UInt128 magnitude(Int128 value) {
+  return value < 0 ? UInt128(0) - static_cast<UInt128>(value) : static_cast<UInt128>(value);
+}
 
 Int128 with_sign(UInt128 value, bool negative) {
   return negative ? -static_cast<Int128>(value) : static_cast<Int128>(value);
@@ -77,7 +81,8 @@ Wide wide_product(UInt128 a, UInt128 b) {
 // One decimal digit off the low end; returns it.
 unsigned wide_divide_by_ten(Wide& value) {
   constexpr UInt128 kMask = (UInt128(1) << 64) - 1;
-  std::array<UInt128, 4> limbs = {value.high >> 64, value.high & kMask, value.low >> 64, value.low & kMask};
+  std::array<UInt128, 4> limbs = {value.high >> 64, value.high & kMask, value.low >> 64,
+                                  value.low & kMask};
   UInt128 rest = 0;
   for (UInt128& limb : limbs) {
     const UInt128 current = (rest << 64) | limb;
@@ -89,14 +94,14 @@ unsigned wide_divide_by_ten(Wide& value) {
   return static_cast<unsigned>(rest);
 }
 
-bool is_digit(char c) { return c >= '0' && c <= '9'; }
+bool is_digit(char c) {
+  return c >= '0' && c <= '9';
+}
 
 }  // namespace
 
 Result<Decimal> Decimal::parse(std::string_view text) {
-  const auto invalid = [&]() -> Error {
-    return {ErrorCode::kInvalid, "not a decimal number"};
-  };
+  const auto invalid = [&]() -> Error { return {ErrorCode::kInvalid, "not a decimal number"}; };
   std::size_t i = 0;
   bool negative = false;
   if (i < text.size() && (text[i] == '-' || text[i] == '+')) {
@@ -167,7 +172,9 @@ Result<Decimal> Decimal::parse(std::string_view text) {
   return Decimal(with_sign(coefficient, negative), exponent);
 }
 
-bool Decimal::is_integer() const { return exponent_ >= 0 || without_trailing_zeros().exponent_ >= 0; }
+bool Decimal::is_integer() const {
+  return exponent_ >= 0 || without_trailing_zeros().exponent_ >= 0;
+}
 
 std::optional<std::int64_t> Decimal::to_int64() const {
   const Decimal d = without_trailing_zeros();
@@ -226,7 +233,8 @@ std::optional<Decimal> Decimal::add(const Decimal& a, const Decimal& b) {
     if (fine.is_zero()) {
       return coarse.with_scale(fine.scale());
     }
-    const Decimal reduced = fine.rounded(-(coarse.exponent_ - (kDigitsMax - digit_count(magnitude(coarse.coefficient_)) - 1)));
+    const Decimal reduced = fine.rounded(
+        -(coarse.exponent_ - (kDigitsMax - digit_count(magnitude(coarse.coefficient_)) - 1)));
     if (reduced.exponent_ <= fine.exponent_) {
       return std::nullopt;
     }
@@ -273,7 +281,8 @@ std::optional<Decimal> Decimal::divide(const Decimal& a, const Decimal& b, int s
   if (a.is_zero()) {
     return Decimal();
   }
-  // Schoolbook long division, digit by digit, until `scale` digits after the point or 38 digits in all.
+  // Schoolbook long division, digit by digit, until `scale` digits after the point or 38 digits in
+  // all.
   const bool negative = (a.coefficient_ < 0) != (b.coefficient_ < 0);
   const UInt128 divisor = magnitude(b.coefficient_);
   const UInt128 dividend = magnitude(a.coefficient_);
@@ -377,12 +386,14 @@ Decimal Decimal::truncated() const {
 
 Decimal Decimal::floor() const {
   const Decimal whole = truncated();
-  return coefficient_ < 0 && compare(whole, *this) != 0 ? Decimal(whole.coefficient_ - 1, 0) : whole;
+  return coefficient_ < 0 && compare(whole, *this) != 0 ? Decimal(whole.coefficient_ - 1, 0)
+                                                        : whole;
 }
 
 Decimal Decimal::ceiling() const {
   const Decimal whole = truncated();
-  return coefficient_ > 0 && compare(whole, *this) != 0 ? Decimal(whole.coefficient_ + 1, 0) : whole;
+  return coefficient_ > 0 && compare(whole, *this) != 0 ? Decimal(whole.coefficient_ + 1, 0)
+                                                        : whole;
 }
 
 Decimal Decimal::without_trailing_zeros() const {
@@ -413,7 +424,8 @@ int Decimal::compare(const Decimal& a, const Decimal& b) {
   if (top_a != top_b) {
     return (top_a < top_b ? -1 : 1) * sa;
   }
-  // The same leading digit position: bring both to the finer exponent, which fits 38 digits by the line above.
+  // The same leading digit position: bring both to the finer exponent, which fits 38 digits by the
+  // line above.
   if (a.exponent_ > b.exponent_) {
     x *= power_of_ten(a.exponent_ - b.exponent_);
   } else {

@@ -8,7 +8,8 @@ namespace engine::base {
 namespace {
 
 template <std::size_t N>
-std::array<std::uint8_t, N> digest_of(const EVP_MD* kind, std::string_view first, std::string_view second) {
+std::array<std::uint8_t, N> digest_of(const EVP_MD* kind, std::string_view first,
+                                      std::string_view second) {
   std::array<std::uint8_t, N> out{};
   EVP_MD_CTX* context = EVP_MD_CTX_new();
   ENGINE_CHECK(context != nullptr);
@@ -28,7 +29,9 @@ std::string_view as_text(const std::uint8_t* data, std::size_t size) {
 
 }  // namespace
 
-Digest sha256(std::string_view bytes) { return digest_of<32>(EVP_sha256(), bytes, {}); }
+Digest sha256(std::string_view bytes) {
+  return digest_of<32>(EVP_sha256(), bytes, {});
+}
 
 std::string to_hex(std::string_view bytes) {
   static constexpr char kDigits[] = "0123456789abcdef";
@@ -42,9 +45,13 @@ std::string to_hex(std::string_view bytes) {
   return out;
 }
 
-std::string to_hex(const Digest& digest) { return to_hex(as_text(digest.data(), digest.size())); }
+std::string to_hex(const Digest& digest) {
+  return to_hex(as_text(digest.data(), digest.size()));
+}
 
-std::string sha256_hex(std::string_view bytes) { return to_hex(sha256(bytes)); }
+std::string sha256_hex(std::string_view bytes) {
+  return to_hex(sha256(bytes));
+}
 
 Uuid name_based_uuid(const Uuid& space, std::string_view name) {
   const auto digest = digest_of<20>(EVP_sha1(), as_text(space.data(), space.size()), name);
@@ -59,8 +66,8 @@ Uuid name_based_uuid(const Uuid& space, std::string_view name) {
 
 std::string to_string(const Uuid& uuid) {
   const std::string hex = to_hex(as_text(uuid.data(), uuid.size()));
-  return hex.substr(0, 8) + '-' + hex.substr(8, 4) + '-' + hex.substr(12, 4) + '-' + hex.substr(16, 4) + '-' +
-         hex.substr(20);
+  return hex.substr(0, 8) + '-' + hex.substr(8, 4) + '-' + hex.substr(12, 4) + '-' +
+         hex.substr(16, 4) + '-' + hex.substr(20);
 }
 
 }  // namespace engine::base

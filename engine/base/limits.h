@@ -7,7 +7,8 @@
 
 namespace engine::base::limits {
 
-// --- Documents -------------------------------------------------------------------------------------------------
+// --- Documents
+// -------------------------------------------------------------------------------------------------
 // A whole session of a shift is tens of kilobytes; ten megabytes leaves room for oximeter series.
 inline constexpr std::size_t kBodyBytesMax = std::size_t{10} << 20;
 // What the checker reads from a file or a stream: large Bundles are legitimate there.
@@ -23,13 +24,16 @@ inline constexpr std::size_t kNumberBytesMax = 128;
 // Memory that one parsed document may take, as a multiple guard against amplification.
 inline constexpr std::size_t kDocumentArenaBytesMax = std::size_t{1} << 30;
 
-// --- Lines of batch commands -----------------------------------------------------------------------------------
+// --- Lines of batch commands
+// -----------------------------------------------------------------------------------
 inline constexpr std::size_t kBatchLineBytesMax = kCheckedBytesMax;
 
-// --- Expressions (FHIRPath) --------------------------------------------------------------------------------------
-// The longest constraint of the R4 package is under 3 kB.
+// --- Expressions (FHIRPath)
+// -------------------------------------------------------------------------------------- The
+// longest constraint of the R4 package is under 3 kB.
 inline constexpr std::size_t kExpressionBytesMax = std::size_t{64} << 10;
-// Nesting of the syntax tree; each level costs a stack frame of the evaluator. The deepest R4 constraint has 40.
+// Nesting of the syntax tree; each level costs a stack frame of the evaluator. The deepest R4
+// constraint has 40.
 inline constexpr std::size_t kExpressionDepthMax = 400;
 // Steps of one evaluation: items visited, comparisons made. About a second's work.
 inline constexpr std::size_t kEvaluationStepsMax = 20'000'000;
@@ -40,7 +44,8 @@ inline constexpr std::size_t kEvaluationBytesMax = std::size_t{256} << 20;
 // Evaluations nested in one another through host functions, resolve and the like.
 inline constexpr std::size_t kEvaluationNestingMax = 16;
 
-// --- Findings --------------------------------------------------------------------------------------------------
+// --- Findings
+// --------------------------------------------------------------------------------------------------
 // A report with more issues than this helps nobody; the last one says how many were left out.
 inline constexpr std::size_t kIssuesMax = 1'000;
 // Narratives nest tables in lists; nothing readable nests deeper.
@@ -48,7 +53,8 @@ inline constexpr std::size_t kNarrativeDepthMax = 256;
 // Enough to see what is wrong with a narrative.
 inline constexpr std::size_t kNarrativeFaultsMax = 20;
 
-static_assert(kBodyBytesMax <= kCheckedBytesMax, "what intake accepts, the checker must be able to read");
+static_assert(kBodyBytesMax <= kCheckedBytesMax,
+              "what intake accepts, the checker must be able to read");
 static_assert(kStringBytesMax < kBodyBytesMax);
 
 }  // namespace engine::base::limits

@@ -1,8 +1,8 @@
 #pragma once
 // Result<T>: a value or an Error, never silently dropped.
-// For failures of the world (input we cannot read, I/O, peers, limits). Data that is readable but wrong is a
-// fhir::Issue, not an Error; our own mistakes are ENGINE_CHECK. Names follow std::expected, so that it can be
-// swapped in when the compiler floor moves.
+// For failures of the world (input we cannot read, I/O, peers, limits). Data that is readable but
+// wrong is a fhir::Issue, not an Error; our own mistakes are ENGINE_CHECK. Names follow
+// std::expected, so that it can be swapped in when the compiler floor moves.
 
 #include <cstdint>
 #include <string>
@@ -31,14 +31,15 @@ enum class ErrorCode : std::uint8_t {
 
 std::string_view name_of(ErrorCode code);
 
-// What went wrong, in a sentence for the person who has to act. `where` names the place: a path in a document,
-// "line:column" of a text, a file name. Carries no patient data.
+// What went wrong, in a sentence for the person who has to act. `where` names the place: a path in
+// a document, "line:column" of a text, a file name. Carries no patient data.
 struct Error {
   ErrorCode code;
   std::string detail;
   std::string where;
 
-  Error(ErrorCode c, std::string d, std::string w = {}) : code(c), detail(std::move(d)), where(std::move(w)) {}
+  Error(ErrorCode c, std::string d, std::string w = {})
+      : code(c), detail(std::move(d)), where(std::move(w)) {}
   // "detail (where)", the form shown to people.
   std::string text() const;
 };
@@ -46,9 +47,12 @@ struct Error {
 template <class T>
 class [[nodiscard]] Result {
  public:
-  // Implicit on purpose: `return value;` and `return Error{...};` are the two ways out of a function.
-  Result(T value) : state_(std::in_place_index<0>, std::move(value)) {}      // NOLINT(google-explicit-constructor)
-  Result(Error error) : state_(std::in_place_index<1>, std::move(error)) {}  // NOLINT(google-explicit-constructor)
+  // Implicit on purpose: `return value;` and `return Error{...};` are the two ways out of a
+  // function.
+  Result(T value)
+      : state_(std::in_place_index<0>, std::move(value)) {}  // NOLINT(google-explicit-constructor)
+  Result(Error error)
+      : state_(std::in_place_index<1>, std::move(error)) {}  // NOLINT(google-explicit-constructor)
 
   bool has_value() const { return state_.index() == 0; }
   explicit operator bool() const { return has_value(); }
@@ -84,7 +88,8 @@ template <>
 class [[nodiscard]] Result<void> {
  public:
   Result() = default;
-  Result(Error error) : state_(std::in_place_index<1>, std::move(error)) {}  // NOLINT(google-explicit-constructor)
+  Result(Error error)
+      : state_(std::in_place_index<1>, std::move(error)) {}  // NOLINT(google-explicit-constructor)
 
   bool has_value() const { return state_.index() == 0; }
   explicit operator bool() const { return has_value(); }

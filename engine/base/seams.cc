@@ -13,10 +13,12 @@ std::string to_instant(std::chrono::system_clock::time_point time) {
   const std::chrono::year_month_day date(day);
   const std::chrono::hh_mm_ss clock(floor<milliseconds>(time - day));
   std::array<char, 40> text{};
-  const int n = std::snprintf(text.data(), text.size(), "%04d-%02u-%02uT%02d:%02d:%02d.%03dZ", static_cast<int>(date.year()),
-                              static_cast<unsigned>(date.month()), static_cast<unsigned>(date.day()),
-                              static_cast<int>(clock.hours().count()), static_cast<int>(clock.minutes().count()),
-                              static_cast<int>(clock.seconds().count()), static_cast<int>(clock.subseconds().count()));
+  const int n = std::snprintf(
+      text.data(), text.size(), "%04d-%02u-%02uT%02d:%02d:%02d.%03dZ",
+      static_cast<int>(date.year()), static_cast<unsigned>(date.month()),
+      static_cast<unsigned>(date.day()), static_cast<int>(clock.hours().count()),
+      static_cast<int>(clock.minutes().count()), static_cast<int>(clock.seconds().count()),
+      static_cast<int>(clock.subseconds().count()));
   return {text.data(), static_cast<std::size_t>(n)};
 }
 

@@ -1,5 +1,6 @@
 #pragma once
-// UTF-8 (RFC 3629): validity and counting. Overlong forms, surrogates and values over U+10FFFF are invalid.
+// UTF-8 (RFC 3629): validity and counting. Overlong forms, surrogates and values over U+10FFFF are
+// invalid.
 
 #include <cstddef>
 #include <optional>

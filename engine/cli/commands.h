@@ -1,6 +1,7 @@
 #pragma once
-// One command a file: each file defines one of these functions, and main.cc lists them in its table.
-// argv[0] is the command's own name. Returns the exit status: 0 ok, 1 the answer is "no", 2 usage or unusable input.
+// One command a file: each file defines one of these functions, and main.cc lists them in its
+// table. argv[0] is the command's own name. Returns the exit status: 0 ok, 1 the answer is "no", 2
+// usage or unusable input.
 
 namespace engine::cli {
 

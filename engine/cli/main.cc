@@ -19,7 +19,8 @@ struct Command {
 };
 
 constexpr Command kCommands[] = {
-    {"version", "print the version", [](int, char**) {
+    {"version", "print the version",
+     [](int, char**) {
        std::printf("chartferry %s\n", CHARTFERRY_VERSION);
        return kOk;
      }},
@@ -28,7 +29,8 @@ constexpr Command kCommands[] = {
 void print_usage(std::FILE* to) {
   std::fprintf(to,
                "usage: chartferry COMMAND [ARG ...]\n\n"
-               "Carries therapy sessions into the chart. `chartferry COMMAND --help` explains a command.\n\n");
+               "Carries therapy sessions into the chart. `chartferry COMMAND --help` explains a "
+               "command.\n\n");
   for (const Command& command : kCommands) {
     std::fprintf(to, "  %-10.*s %.*s\n", static_cast<int>(command.name.size()), command.name.data(),
                  static_cast<int>(command.purpose.size()), command.purpose.data());
@@ -51,7 +53,8 @@ int run(int argc, char** argv) {
       return command.run(argc - 1, argv + 1);
     }
   }
-  std::fprintf(stderr, "chartferry: there is no command '%s'; `chartferry --help` lists them\n", argv[1]);
+  std::fprintf(stderr, "chartferry: there is no command '%s'; `chartferry --help` lists them\n",
+               argv[1]);
   return kUsage;
 }
 

@@ -29,7 +29,8 @@ bool has_errors(std::span<const Issue> issues) {
 std::string to_operation_outcome(std::span<const Issue> issues) {
   std::string out = R"({"resourceType":"OperationOutcome","issue":[)";
   if (issues.empty()) {
-    out += R"({"severity":"information","code":"informational","details":{"text":"No issue was found."}})";
+    out +=
+        R"({"severity":"information","code":"informational","details":{"text":"No issue was found."}})";
   }
   for (std::size_t i = 0; i < issues.size(); ++i) {
     const Issue& issue = issues[i];
@@ -45,7 +46,8 @@ std::string to_operation_outcome(std::span<const Issue> issues) {
     }
     std::string diagnostics = issue.rule;
     if (issue.position) {
-      diagnostics += (diagnostics.empty() ? "" : " ") + std::string("at ") + std::to_string(issue.position->line) + ':' +
+      diagnostics += (diagnostics.empty() ? "" : " ") + std::string("at ") +
+                     std::to_string(issue.position->line) + ':' +
                      std::to_string(issue.position->column);
     }
     if (!diagnostics.empty()) {

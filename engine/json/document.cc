@@ -13,11 +13,12 @@ namespace engine::json {
 
 namespace rj = rapidjson;
 
-// Receives RapidJSON's events and hangs nodes into the tree. In-situ parsing leaves every string and number in the
-// document's own copy of the text, so a node costs no allocation beyond itself.
+// Receives RapidJSON's events and hangs nodes into the tree. In-situ parsing leaves every string
+// and number in the document's own copy of the text, so a node costs no allocation beyond itself.
 class TreeHandler {
  public:
-  TreeHandler(Document& document, const char* text, rj::InsituStringStream& stream, const ParseLimits& limits)
+  TreeHandler(Document& document, const char* text, rj::InsituStringStream& stream,
+              const ParseLimits& limits)
       : document_(document), text_(text), stream_(stream), limits_(limits) {}
 
   bool Null() { return leaf(Kind::kNull, stream_.Tell() - 4); }
@@ -190,8 +191,9 @@ const char* describe(rj::ParseErrorCode code) {
   }
 }
 
-// RapidJSON lets raw control characters pass inside strings; RFC 8259 forbids them. Between tokens only space, tab,
-// line feed and carriage return are allowed, which the reader itself checks, so one scan for the others is enough.
+// RapidJSON lets raw control characters pass inside strings; RFC 8259 forbids them. Between tokens
+// only space, tab, line feed and carriage return are allowed, which the reader itself checks, so
+// one scan for the others is enough.
 std::size_t find_control(std::string_view text) {
   bool in_string = false;
   for (std::size_t i = 0; i < text.size(); ++i) {
@@ -207,7 +209,8 @@ std::size_t find_control(std::string_view text) {
   return std::string_view::npos;
 }
 
-// True when some byte below 0x20 other than line breaks and tabs occurs, or when a string might hold one of those.
+// True when some byte below 0x20 other than line breaks and tabs occurs, or when a string might
+// hold one of those.
 bool may_hold_control(std::string_view text) {
   unsigned hits = 0;
   for (const char c : text) {
@@ -224,18 +227,22 @@ base::Result<void> Document::parse(std::string_view text, const ParseLimits& lim
   local_names_.clear();
   arena_.reset();
   if (text.size() > limits.bytes_max) {
-    return base::Error(base::ErrorCode::kLimit, "more than " + std::to_string(limits.bytes_max) + " bytes");
+    return base::Error(base::ErrorCode::kLimit,
+                       "more than " + std::to_string(limits.bytes_max) + " bytes");
   }
   if (text.starts_with("\xEF\xBB\xBF")) {
-    return base::Error(base::ErrorCode::kInvalid, "a byte order mark; FHIR JSON is plain UTF-8 without one", "1:1");
+    return base::Error(base::ErrorCode::kInvalid,
+                       "a byte order mark; FHIR JSON is plain UTF-8 without one", "1:1");
   }
   if (const auto bad = base::find_invalid_utf8(text)) {
-    return base::Error(base::ErrorCode::kInvalid, "a byte sequence that is not UTF-8", place(text, *bad));
+    return base::Error(base::ErrorCode::kInvalid, "a byte sequence that is not UTF-8",
+                       place(text, *bad));
   }
   if (may_hold_control(text)) {
     const std::size_t at = find_control(text);
     if (at != std::string_view::npos) {
-      return base::Error(base::ErrorCode::kInvalid, "a control character inside a string; write it as an escape",
+      return base::Error(base::ErrorCode::kInvalid,
+                         "a control character inside a string; write it as an escape",
                          place(text, at));
     }
   }
@@ -251,9 +258,11 @@ base::Result<void> Document::parse(std::string_view text, const ParseLimits& lim
     if (result.IsError()) {
       root_ = nullptr;
       if (!handler.refusal().empty()) {
-        return base::Error(base::ErrorCode::kLimit, handler.refusal(), place(text, handler.refusal_offset()));
+        return base::Error(base::ErrorCode::kLimit, handler.refusal(),
+                           place(text, handler.refusal_offset()));
       }
-      return base::Error(base::ErrorCode::kInvalid, describe(result.Code()), place(text, result.Offset()));
+      return base::Error(base::ErrorCode::kInvalid, describe(result.Code()),
+                         place(text, result.Offset()));
     }
     // A NUL byte ends the reader's text; whatever stands behind it was not read.
     if (stream.Tell() < text.size()) {
@@ -262,7 +271,8 @@ base::Result<void> Document::parse(std::string_view text, const ParseLimits& lim
     }
   } catch (const std::bad_alloc&) {
     root_ = nullptr;
-    return base::Error(base::ErrorCode::kLimit, "a document that needs more memory than is allowed");
+    return base::Error(base::ErrorCode::kLimit,
+                       "a document that needs more memory than is allowed");
   }
   return {};
 }

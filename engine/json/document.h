@@ -1,8 +1,9 @@
 #pragma once
-// Parsing, building and printing exact JSON (RFC 8259, with the stricter rules of FHIR JSON left to the checker).
-// The parser refuses: text that is not UTF-8, nesting over limits::kJsonDepthMax, strings and numbers over their
-// limits, anything after the value. Duplicate members are kept and listed, so that each reader can say what it
-// thinks of them. Not thread safe while parsing or building.
+// Parsing, building and printing exact JSON (RFC 8259, with the stricter rules of FHIR JSON left to
+// the checker). The parser refuses: text that is not UTF-8, nesting over limits::kJsonDepthMax,
+// strings and numbers over their limits, anything after the value. Duplicate members are kept and
+// listed, so that each reader can say what it thinks of them. Not thread safe while parsing or
+// building.
 
 #include <cstddef>
 #include <string>
@@ -25,12 +26,14 @@ struct ParseLimits {
 
 class Document {
  public:
-  explicit Document(const NameTable& names) : names_(&names), arena_(base::limits::kDocumentArenaBytesMax) {}
+  explicit Document(const NameTable& names)
+      : names_(&names), arena_(base::limits::kDocumentArenaBytesMax) {}
   Document(Document&&) = default;
   Document& operator=(Document&&) = default;
 
-  // Replaces the content. The text is copied; the caller's may go. Errors: kInvalid with where = "line:column",
-  // kLimit likewise. Memory of the previous content is reused, so one Document can serve a stream of lines.
+  // Replaces the content. The text is copied; the caller's may go. Errors: kInvalid with where =
+  // "line:column", kLimit likewise. Memory of the previous content is reused, so one Document can
+  // serve a stream of lines.
   base::Result<void> parse(std::string_view text, const ParseLimits& limits = {});
 
   const Node* root() const { return root_; }
@@ -49,10 +52,12 @@ class Document {
   Node* make_array() { return make(Kind::kArray); }
   Node* make_null() { return make(Kind::kNull); }
   Node* make_boolean(bool value);
-  Node* make_string(std::string_view value);       // copied into the arena
+  Node* make_string(std::string_view value);        // copied into the arena
   Node* make_number(std::string_view number_text);  // must be a JSON number; copied
   static void append(Node* array, Node* item);
-  void append(Node* object, std::string_view member, Node* value) { append(object, name(member), value); }
+  void append(Node* object, std::string_view member, Node* value) {
+    append(object, name(member), value);
+  }
   static void append(Node* object, const Name* member, Node* value);
   // A deep copy of a node of any document whose names come from the same NameTable.
   Node* copy(const Node& node);

@@ -6,10 +6,13 @@
 
 namespace engine::json {
 
-NameTable::NameTable() { rehash(4096); }
+NameTable::NameTable() {
+  rehash(4096);
+}
 
 std::uint64_t NameTable::hash(std::string_view text) {
-  // Member names are short: the first and the last eight bytes and the length tell nearly all of FHIR's apart.
+  // Member names are short: the first and the last eight bytes and the length tell nearly all of
+  // FHIR's apart.
   std::uint64_t head = 0;
   std::uint64_t tail = 0;
   const std::size_t n = text.size();
@@ -43,7 +46,8 @@ const Name* NameTable::intern(std::string_view text) {
     return known;
   }
   ENGINE_CHECK(!frozen_);
-  const Name* name = arena_.make<Name>(arena_.copy(text), static_cast<std::uint32_t>(names_.size()));
+  const Name* name =
+      arena_.make<Name>(arena_.copy(text), static_cast<std::uint32_t>(names_.size()));
   names_.push_back(name);
   if (names_.size() * 2 > slots_.size()) {
     rehash(slots_.size() * 2);

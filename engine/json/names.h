@@ -1,6 +1,7 @@
 #pragma once
-// The table of known member names. Filled while shapes and maps are loaded, then frozen: a frozen table is read from
-// many threads, and documents parsed with it share its Name pointers, so that comparing names is comparing pointers.
+// The table of known member names. Filled while shapes and maps are loaded, then frozen: a frozen
+// table is read from many threads, and documents parsed with it share its Name pointers, so that
+// comparing names is comparing pointers.
 
 #include <cstddef>
 #include <cstdint>

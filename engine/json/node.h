@@ -1,15 +1,16 @@
 #pragma once
 // The exact JSON tree: numbers keep their text, members keep their order, names are interned.
-// A Document owns the arena its nodes live in; nodes, names and string_views borrow from it and from the NameTable it
-// was parsed with, so both must outlive every node. A document that nobody mutates may be read from many threads.
+// A Document owns the arena its nodes live in; nodes, names and string_views borrow from it and
+// from the NameTable it was parsed with, so both must outlive every node. A document that nobody
+// mutates may be read from many threads.
 
 #include <cstdint>
 #include <string_view>
 
 namespace engine::json {
 
-// An interned member name. Two nodes of one document have the same name exactly when the pointers are equal; a name
-// known to the NameTable is the same pointer in every document parsed with it.
+// An interned member name. Two nodes of one document have the same name exactly when the pointers
+// are equal; a name known to the NameTable is the same pointer in every document parsed with it.
 struct Name {
   std::string_view text;
   std::uint32_t id;  // index in the NameTable; kLocalName for a name only this document knows
@@ -42,7 +43,8 @@ struct Node {
   bool is_boolean() const { return kind == Kind::kBoolean; }
   bool is_null() const { return kind == Kind::kNull; }
 
-  // The member of an object by name; nullptr when absent or when this is no object. Linear in the members.
+  // The member of an object by name; nullptr when absent or when this is no object. Linear in the
+  // members.
   const Node* find(const Name* wanted) const {
     if (kind == Kind::kObject) {
       for (const Node* child = first; child != nullptr; child = child->next) {
@@ -63,7 +65,9 @@ struct Node {
     }
     return nullptr;
   }
-  Node* find(std::string_view wanted) { return const_cast<Node*>(static_cast<const Node*>(this)->find(wanted)); }
+  Node* find(std::string_view wanted) {
+    return const_cast<Node*>(static_cast<const Node*>(this)->find(wanted));
+  }
   // The text of a string member; empty when absent or not a string.
   std::string_view string_at(std::string_view wanted) const {
     const Node* member = find(wanted);

@@ -55,8 +55,8 @@ void write_pretty(const Node& node, std::size_t indent, std::string& out) {
   out += close;
 }
 
-// Order by UTF-16 code units. It differs from UTF-8 byte order only between U+E000..U+FFFF and the supplementary
-// planes, whose surrogates sort below U+E000.
+// Order by UTF-16 code units. It differs from UTF-8 byte order only between U+E000..U+FFFF and the
+// supplementary planes, whose surrogates sort below U+E000.
 bool utf16_less(std::string_view a, std::string_view b) {
   const auto weight = [](unsigned char c) -> unsigned {
     // Lead bytes 0xF0..0xF4 (supplementary) must sort before 0xEE and 0xEF (U+E000..U+FFFF).
@@ -88,8 +88,9 @@ void write_canonical(const Node& node, std::string& out) {
     for (const Node& child : node) {
       members.push_back(&child);
     }
-    std::stable_sort(members.begin(), members.end(),
-                     [](const Node* a, const Node* b) { return utf16_less(a->name->text, b->name->text); });
+    std::stable_sort(members.begin(), members.end(), [](const Node* a, const Node* b) {
+      return utf16_less(a->name->text, b->name->text);
+    });
     out += '{';
     for (std::size_t i = 0; i < members.size(); ++i) {
       if (i != 0) {

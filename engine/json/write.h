@@ -1,6 +1,7 @@
 #pragma once
-// Printing JSON trees. Number text is written as it was read; strings follow RFC 8785's rules (only the quotation
-// mark, the backslash and control characters are escaped, everything else is UTF-8 as it stands).
+// Printing JSON trees. Number text is written as it was read; strings follow RFC 8785's rules (only
+// the quotation mark, the backslash and control characters are escaped, everything else is UTF-8 as
+// it stands).
 
 #include <string>
 #include <string_view>
@@ -14,8 +15,8 @@ void write(const Node& node, std::string& out);
 std::string to_text(const Node& node);
 // Two spaces an indent, one member a line; for people.
 std::string to_pretty_text(const Node& node);
-// For hashing: compact, members sorted by the UTF-16 code units of their names (RFC 8785), number text kept (plain
-// RFC 8785 would turn 2.00 into 2, and in FHIR the digits are data).
+// For hashing: compact, members sorted by the UTF-16 code units of their names (RFC 8785), number
+// text kept (plain RFC 8785 would turn 2.00 into 2, and in FHIR the digits are data).
 std::string to_canonical_text(const Node& node);
 // A JSON string literal with its quotation marks.
 void write_string(std::string_view text, std::string& out);

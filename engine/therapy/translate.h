@@ -1,8 +1,9 @@
 #pragma once
-// The one call of the core: translate(the revisions of a session so far) -> bundle + issues + lineage. A pure function:
-// no clock, no randomness, no files. The same inputs, mapping set, profile set, settings and computation version give
-// the same bytes, which is what replay, correction and exactly-once delivery rest on.
-// A Translator is immutable after load and is called from many threads.
+// The one call of the core: translate(the revisions of a session so far) -> bundle + issues +
+// lineage. A pure function: no clock, no randomness, no files. The same inputs, mapping set,
+// profile set, settings and computation version give the same bytes, which is what replay,
+// correction and exactly-once delivery rest on. A Translator is immutable after load and is called
+// from many threads.
 
 #include <cstdint>
 #include <memory>
@@ -24,7 +25,8 @@ inline constexpr std::string_view kComputationVersion = "1";
 struct Sources {
   std::vector<base::SourceFile> mappings;
   std::vector<base::SourceFile> profiles;
-  // JSON settings of the site (canonical base, thresholds, switches); empty text means the defaults.
+  // JSON settings of the site (canonical base, thresholds, switches); empty text means the
+  // defaults.
   std::string settings;
 };
 
@@ -61,10 +63,12 @@ enum class Verdict : std::uint8_t {
 struct Translation {
   Verdict verdict = Verdict::kRefused;
   fhir::Issues issues;
-  std::string hold_reason;  // stable code when held: "unconfirmed-value", "unknown-code", "check-failed", "map-failed", ...
+  std::string hold_reason;  // stable code when held: "unconfirmed-value", "unknown-code",
+                            // "check-failed", "map-failed", ...
   std::string findings;     // JSON array
-  std::string bundle;       // the transaction Bundle, compact JSON; also filled when held, where one could be made
-  std::string lineage;      // JSON array: output path, rule (file:line), input paths
+  std::string bundle;   // the transaction Bundle, compact JSON; also filled when held, where one
+                        // could be made
+  std::string lineage;  // JSON array: output path, rule (file:line), input paths
 };
 
 class Translator {
@@ -74,7 +78,8 @@ class Translator {
   ~Translator();
 
   const Provenance& provenance() const;
-  // Everything intake needs to answer: the header when readable, otherwise the issues that refuse the body.
+  // Everything intake needs to answer: the header when readable, otherwise the issues that refuse
+  // the body.
   struct Admission {
     bool admitted = false;
     SessionHeader header;  // as far as it could be read
@@ -84,8 +89,8 @@ class Translator {
   // Translates the last of the revisions, given those before it (oldest first, at least one).
   Translation translate(std::span<const Revision> revisions) const;
 
-  // Served by the engine: the logical model as StructureDefinition JSON, the JSON Schema generated from it, and the
-  // plausibility table.
+  // Served by the engine: the logical model as StructureDefinition JSON, the JSON Schema generated
+  // from it, and the plausibility table.
   const std::string& logical_model() const;
   const std::string& json_schema() const;
   const std::string& plausibility_table() const;
