@@ -1,0 +1,82 @@
+#pragma once
+// The checker: does a resource conform to FHIR R4 and to the profiles it claims or is asked to
+// meet? Structure, primitives, bindings, invariants, slicing, references, extensions, Bundles,
+// narrative. Not for definitions' own quality, and no terminology service: what a value set cannot
+// decide with the code systems at hand is reported as not checked.
+//
+// A Checker is immutable and may be used from many threads, each with its own Scratch. It borrows
+// the catalog, which must be frozen and outlive it. Shapes are prepared the first time a resource
+// needs them.
+//
+//   check::Checker checker(catalog);                                   // once
+//   check::Scratch scratch;                                            // one a thread, reused
+//   fhir::Issues issues = checker.check(document, {.text = text}, scratch);
+//
+// Source: FHIR R4 validation.html, profiling.html, json.html; docs/checking.md lists each kind of
+// message and the places where R4's own definitions are mended.
+
+#include <memory>
+#include <span>
+#include <string>
+#include <string_view>
+
+#include "engine/fhir/issue.h"
+#include "engine/json/document.h"
+#include "engine/shapes/catalog.h"
+
+namespace engine::check {
+
+struct Options {
+  // Canonicals of profiles to meet besides the resource's own type and its claims. One that is not
+  // loaded is an error.
+  std::span<const std::string_view> profiles;
+  // Other resources that references may point at (and Questionnaires that responses may name).
+  std::span<const json::Node* const> others;
+  // The text the document was parsed from: issues then carry line and column.
+  std::string_view text;
+  // FHIR instant for rules relative to the present. Empty: such rules are reported as not checked.
+  std::string_view now;
+  // Whether notes of severity information (what was not checked, good practice) are reported.
+  bool notes = true;
+};
+
+// Working memory of one thread, reused from call to call.
+class Scratch {
+ public:
+  Scratch();
+  ~Scratch();
+  Scratch(Scratch&&) noexcept;
+  Scratch& operator=(Scratch&&) noexcept;
+
+  struct State;
+  State& state() { return *state_; }
+
+ private:
+  std::unique_ptr<State> state_;
+};
+
+class Checker {
+ public:
+  explicit Checker(const shapes::Catalog& catalog);
+  ~Checker();
+  Checker(const Checker&) = delete;
+  Checker& operator=(const Checker&) = delete;
+
+  // Everything that is wrong with a document, in document order, at most limits::kIssuesMax. A
+  // resource without fault costs no allocation once its shapes are prepared and the scratch has
+  // grown. The document must be parsed with the catalog's names.
+  fhir::Issues check(const json::Document& document, const Options& options,
+                     Scratch& scratch) const;
+  // The same for a resource inside a document or one that was built; duplicate members, which only
+  // a parsed Document knows of, are not seen.
+  fhir::Issues check(const json::Node& resource, const Options& options, Scratch& scratch) const;
+
+  const shapes::Catalog& catalog() const;
+
+  struct State;
+
+ private:
+  std::unique_ptr<State> state_;
+};
+
+}  // namespace engine::check
