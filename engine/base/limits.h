@@ -2,6 +2,7 @@
 // Every number that bounds something, in one place: name with its unit, value, reason.
 // A limit has a test just below, at, and above it.
 
+#include <chrono>
 #include <cstddef>
 #include <cstdint>
 
@@ -52,6 +53,26 @@ inline constexpr std::size_t kIssuesMax = 1'000;
 inline constexpr std::size_t kNarrativeDepthMax = 256;
 // Enough to see what is wrong with a narrative.
 inline constexpr std::size_t kNarrativeFaultsMax = 20;
+
+// --- HTTP server
+// Each takes a socket and some tens of kilobytes; a hospital's gateways hold a few dozen.
+inline constexpr std::size_t kConnectionsMax = 1'024;
+// Connections over the maximum that are told so at one time; the rest is closed without a word.
+inline constexpr std::size_t kTurnedAwayMax = 64;
+// Bearer tokens are the largest honest header; 16 KiB is what common servers take.
+inline constexpr std::size_t kHttpHeaderBytesMax = 16 * 1024;
+// Ten megabytes over a slow ward network take some twenty seconds.
+inline constexpr std::chrono::milliseconds kRequestTimeout{30'000};
+inline constexpr std::chrono::milliseconds kIdleTimeout{75'000};
+inline constexpr std::chrono::milliseconds kWriteTimeout{30'000};
+// A server out of descriptors waits this long before it looks again.
+inline constexpr std::chrono::milliseconds kAcceptPause{100};
+// How long a closing server still reads what a client was sending, so that the answer is not reset.
+inline constexpr std::chrono::milliseconds kLingerTime{2'000};
+// Proxies drop a silent stream after 30 to 60 seconds.
+inline constexpr std::chrono::milliseconds kHeartbeat{15'000};
+// What a slow reader of events may leave unread before it is cut off.
+inline constexpr std::size_t kEventQueueBytesMax = std::size_t{1} << 20;
 
 static_assert(kBodyBytesMax <= kCheckedBytesMax,
               "what intake accepts, the checker must be able to read");

@@ -1,0 +1,506 @@
+#include "engine/web/http_server.h"
+
+#include <atomic>
+#include <ctime>
+#include <exception>
+#include <list>
+#include <mutex>
+#include <optional>
+#include <thread>
+#include <utility>
+
+#include <boost/asio/as_tuple.hpp>
+#include <boost/asio/awaitable.hpp>
+#include <boost/asio/co_spawn.hpp>
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/ip/tcp.hpp>
+#include <boost/asio/post.hpp>
+#include <boost/asio/steady_timer.hpp>
+#include <boost/asio/use_awaitable.hpp>
+#include <boost/asio/write.hpp>
+#include <boost/beast/core/flat_buffer.hpp>
+#include <boost/beast/core/tcp_stream.hpp>
+#include <boost/beast/http.hpp>
+
+#include "engine/web/event_stream.h"
+
+namespace engine::web {
+namespace {
+
+namespace asio = boost::asio;
+namespace beast = boost::beast;
+namespace http = boost::beast::http;
+using tcp = asio::ip::tcp;
+
+constexpr auto kUseTuple = asio::as_tuple(asio::use_awaitable);
+using Parser = http::request_parser<http::string_body>;
+using Message = http::response<http::string_body>;
+
+std::string http_date() {
+  const std::time_t now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());
+  std::tm parts{};
+  gmtime_r(&now, &parts);
+  char text[40];
+  const std::size_t n = std::strftime(text, sizeof text, "%a, %d %b %Y %H:%M:%S GMT", &parts);
+  return {text, n};
+}
+
+bool may_have_body(int status) {
+  return status >= 200 && status != 204 && status != 304;
+}
+
+Message to_message(Response& response, unsigned version, bool keep_alive) {
+  Message message{static_cast<http::status>(response.status), version};
+  message.set(http::field::date, http_date());
+  for (const Header& header : response.headers) {
+    message.insert(header.name, header.value);
+  }
+  message.keep_alive(keep_alive);
+  if (may_have_body(response.status)) {
+    message.body() = std::move(response.body);
+    message.content_length(message.body().size());
+  }
+  return message;
+}
+
+Request to_request(Parser& parser, std::string peer) {
+  auto message = parser.release();
+  Request request;
+  request.method = std::string(message.method_string());
+  request.target = std::string(message.target());
+  for (const auto& field : message) {
+    request.headers.push_back({std::string(field.name_string()), std::string(field.value())});
+  }
+  request.body = std::move(message.body());
+  request.peer = std::move(peer);
+  return request;
+}
+
+// What a client is told about bytes that are no request. 0: nothing, it went away or took too long
+// (a tcp_stream closes its socket on a timeout).
+int status_of(beast::error_code error) {
+  if (error == http::error::body_limit) {
+    return 413;
+  }
+  if (error == http::error::header_limit) {
+    return 431;
+  }
+  const bool parse_error =
+      error.category() == http::make_error_code(http::error::bad_version).category();
+  if (parse_error && error != http::error::end_of_stream && error != http::error::partial_message) {
+    return 400;
+  }
+  return 0;
+}
+
+std::string_view text_of(int status) {
+  switch (status) {
+    case 413:
+      return "the body is larger than this server takes";
+    case 431:
+      return "the header is larger than this server takes";
+    case 503:
+      return "too many connections; try again later";
+    default:
+      return "these bytes are no HTTP/1.1 request";
+  }
+}
+
+// A connection's end of an answer: only the server's thread touches it, and it goes with its
+// connection.
+struct Waiting {
+  explicit Waiting(asio::io_context& context)
+      : signal(context, asio::steady_timer::time_point::max()) {}
+  asio::steady_timer signal;
+  std::optional<Response> response;
+};
+
+}  // namespace
+
+// The handler's end. Both pointers are weak, so that an answer may come after connection and server
+// have gone.
+class Answer::Once {
+ public:
+  Once(const std::shared_ptr<asio::io_context>& context, const std::shared_ptr<Waiting>& waiting)
+      : context_(context), waiting_(waiting) {}
+  ~Once() { give(Response(500, "text/plain", "the request was not answered\n")); }
+  Once(const Once&) = delete;
+  Once& operator=(const Once&) = delete;
+
+  void give(Response response) {
+    const std::shared_ptr<asio::io_context> context = context_.lock();
+    if (called_.exchange(true) || !context) {
+      return;
+    }
+    asio::post(*context, [waiting = waiting_, answer = std::move(response)]() mutable {
+      if (const std::shared_ptr<Waiting> target = waiting.lock()) {
+        target->response.emplace(std::move(answer));
+        target->signal.cancel();
+      }
+    });
+  }
+
+ private:
+  std::weak_ptr<asio::io_context> context_;
+  std::weak_ptr<Waiting> waiting_;
+  std::atomic<bool> called_{false};
+};
+
+Answer::Answer(std::shared_ptr<Once> once) : once_(std::move(once)) {}
+
+void Answer::operator()(Response response) const {
+  once_->give(std::move(response));
+}
+
+Handler answering(std::function<Response(const Request& request)> handler) {
+  return
+      [handler = std::move(handler)](Request request, Answer answer) { answer(handler(request)); };
+}
+
+struct HttpServer::State {
+  struct Connection {
+    explicit Connection(tcp::socket socket) : stream(std::move(socket)) {}
+    beast::tcp_stream stream;
+    std::shared_ptr<EventStream> events;
+    bool busy = false;  // a request is being read or answered
+  };
+  using Place = std::list<Connection>::iterator;
+
+  State(Config c, Handler h)
+      : config(std::move(c)),
+        handler(std::move(h)),
+        context(std::make_shared<asio::io_context>(1)),
+        acceptor(*context),
+        grace_timer(*context) {}
+
+  base::Result<void> listen();
+  asio::awaitable<void> accept();
+  asio::awaitable<void> serve(Place place);
+  asio::awaitable<bool> read(Connection& connection, beast::flat_buffer& buffer, Parser& parser);
+  asio::awaitable<bool> respond(Connection& connection, Response response, unsigned version,
+                                bool keep_alive, bool head);
+  asio::awaitable<bool> respond_stream(Connection& connection, Response response, unsigned version);
+  asio::awaitable<void> turn_away(tcp::socket socket);
+  asio::awaitable<void> linger(Connection& connection);
+  Response refuse(int status) const;
+  void ended(Place place);
+  void begin_stop(std::chrono::milliseconds grace);
+  void cut_off();
+
+  Config config;
+  Handler handler;
+  std::shared_ptr<asio::io_context> context;
+  tcp::acceptor acceptor;
+  asio::steady_timer grace_timer;
+  std::list<Connection> connections;  // only the server's thread touches it
+  std::size_t turned_away = 0;
+  std::atomic<std::size_t> connection_count{0};
+  bool stopping = false;
+  std::uint16_t port = 0;
+  std::thread thread;
+};
+
+base::Result<void> HttpServer::State::listen() {
+  boost::system::error_code error;
+  const asio::ip::address address = asio::ip::make_address(config.address, error);
+  if (error) {
+    return base::Error(base::ErrorCode::kInvalid, "the address to listen on is not an IP address",
+                       config.address);
+  }
+  const tcp::endpoint endpoint(address, config.port);
+  const std::string where = config.address + ":" + std::to_string(config.port);
+  if (acceptor.open(endpoint.protocol(), error) ||
+      acceptor.set_option(asio::socket_base::reuse_address(true), error) ||
+      acceptor.bind(endpoint, error) ||
+      acceptor.listen(asio::socket_base::max_listen_connections, error)) {
+    return base::Error(base::ErrorCode::kIo, "cannot listen: " + error.message(), where);
+  }
+  port = acceptor.local_endpoint(error).port();
+  return {};
+}
+
+Response HttpServer::State::refuse(int status) const {
+  Response response = config.refuse
+                          ? config.refuse(status, text_of(status))
+                          : Response(status, "text/plain", std::string(text_of(status)) + "\n");
+  response.status = status;
+  if (status == 503) {
+    response.set("Retry-After", "1");
+  }
+  return response;
+}
+
+asio::awaitable<void> HttpServer::State::accept() {
+  while (!stopping) {
+    auto [error, socket] = co_await acceptor.async_accept(kUseTuple);
+    if (error == asio::error::operation_aborted) {
+      co_return;
+    }
+    if (error) {
+      // Out of file descriptors or the like: wait for others to be freed.
+      asio::steady_timer pause(*context, base::limits::kAcceptPause);
+      co_await pause.async_wait(kUseTuple);
+      continue;
+    }
+    boost::system::error_code ignored;
+    socket.set_option(tcp::no_delay(true), ignored);
+    if (connections.size() >= config.connections_max) {
+      if (turned_away < base::limits::kTurnedAwayMax) {
+        ++turned_away;
+        asio::co_spawn(*context, turn_away(std::move(socket)),
+                       [this](std::exception_ptr) { --turned_away; });
+      }
+      continue;
+    }
+    connections.emplace_back(std::move(socket));
+    connection_count = connections.size();
+    const Place place = std::prev(connections.end());
+    asio::co_spawn(*context, serve(place), [this, place](std::exception_ptr) { ended(place); });
+  }
+}
+
+void HttpServer::State::ended(Place place) {
+  if (place->events) {
+    place->events->on_change({});
+    place->events->close();
+  }
+  connections.erase(place);
+  connection_count = connections.size();
+  if (stopping && connections.empty()) {
+    context->stop();
+  }
+}
+
+asio::awaitable<void> HttpServer::State::turn_away(tcp::socket socket) {
+  Connection connection(std::move(socket));
+  co_await respond(connection, refuse(503), 11, false, false);
+  co_await linger(connection);
+}
+
+// Reads what the client still sends, so that closing does not reset the answer under way (RFC
+// 9112, 9.6).
+asio::awaitable<void> HttpServer::State::linger(Connection& connection) {
+  boost::system::error_code ignored;
+  connection.stream.socket().shutdown(tcp::socket::shutdown_send, ignored);
+  std::string waste(16 * 1024, '\0');
+  const auto until = std::chrono::steady_clock::now() + base::limits::kLingerTime;
+  while (!stopping && std::chrono::steady_clock::now() < until) {
+    connection.stream.expires_at(until);
+    const auto [error, n] =
+        co_await connection.stream.async_read_some(asio::buffer(waste), kUseTuple);
+    if (error || n == 0) {
+      break;
+    }
+  }
+}
+
+// False when there is nothing more to serve on this connection.
+asio::awaitable<bool> HttpServer::State::read(Connection& connection, beast::flat_buffer& buffer,
+                                              Parser& parser) {
+  parser.body_limit(config.body_bytes_max);
+  parser.header_limit(base::limits::kHttpHeaderBytesMax);
+  connection.busy = buffer.size() > 0;
+  if (!connection.busy) {
+    connection.stream.expires_after(config.idle_timeout);
+    auto space = buffer.prepare(4096);
+    const auto [error, n] = co_await connection.stream.async_read_some(space, kUseTuple);
+    if (error) {
+      co_return false;
+    }
+    buffer.commit(n);
+    connection.busy = true;
+  }
+  connection.stream.expires_after(config.request_timeout);
+  auto [error, n] = co_await http::async_read_header(connection.stream, buffer, parser, kUseTuple);
+  if (!error && beast::iequals(parser.get()[http::field::expect], "100-continue")) {
+    http::response<http::empty_body> go_on{http::status::continue_, 11};
+    std::tie(error, n) = co_await http::async_write(connection.stream, go_on, kUseTuple);
+  }
+  if (!error && !parser.is_done()) {
+    std::tie(error, n) = co_await http::async_read(connection.stream, buffer, parser, kUseTuple);
+  }
+  if (!error) {
+    co_return true;
+  }
+  const int status = status_of(error);
+  if (status != 0) {
+    co_await respond(connection, refuse(status), 11, false, false);
+    co_await linger(connection);
+  }
+  co_return false;
+}
+
+asio::awaitable<void> HttpServer::State::serve(Place place) {
+  Connection& connection = *place;
+  boost::system::error_code ignored;
+  const auto remote = connection.stream.socket().remote_endpoint(ignored);
+  const std::string peer = remote.address().to_string();
+  beast::flat_buffer buffer;
+  while (!stopping) {
+    Parser parser;
+    if (!co_await read(connection, buffer, parser)) {
+      break;
+    }
+    const unsigned version = parser.get().version();
+    const bool keep_alive = parser.get().keep_alive();
+    const bool head = parser.get().method() == http::verb::head;
+    const auto waiting = std::make_shared<Waiting>(*context);
+    connection.stream.expires_never();
+    handler(to_request(parser, peer), Answer(std::make_shared<Answer::Once>(context, waiting)));
+    while (!waiting->response.has_value()) {
+      co_await waiting->signal.async_wait(kUseTuple);
+    }
+    Response response = std::move(*waiting->response);
+    if (response.delay.count() > 0 && !stopping) {
+      asio::steady_timer pause(*context, response.delay);
+      co_await pause.async_wait(kUseTuple);
+    }
+    if (response.close_without_answer) {
+      break;
+    }
+    const bool go_on = keep_alive && !response.close && !stopping && !response.stream;
+    if (response.stream) {
+      co_await respond_stream(connection, std::move(response), version);
+      break;
+    }
+    if (!co_await respond(connection, std::move(response), version, go_on, head)) {
+      break;
+    }
+    if (!go_on) {
+      co_await linger(connection);
+      break;
+    }
+  }
+  connection.stream.socket().shutdown(tcp::socket::shutdown_both, ignored);
+  connection.stream.close();
+}
+
+asio::awaitable<bool> HttpServer::State::respond(Connection& connection, Response response,
+                                                 unsigned version, bool keep_alive, bool head) {
+  Message message = to_message(response, version, keep_alive);
+  connection.stream.expires_after(config.write_timeout);
+  if (head) {
+    http::response_serializer<http::string_body> serializer{message};
+    const auto [error, n] =
+        co_await http::async_write_header(connection.stream, serializer, kUseTuple);
+    co_return !error;
+  }
+  const auto [error, n] = co_await http::async_write(connection.stream, message, kUseTuple);
+  co_return !error;
+}
+
+asio::awaitable<bool> HttpServer::State::respond_stream(Connection& connection, Response response,
+                                                        unsigned version) {
+  connection.events = response.stream;
+  http::response<http::empty_body> header{static_cast<http::status>(response.status), version};
+  for (const Header& field : response.headers) {
+    header.insert(field.name, field.value);
+  }
+  header.keep_alive(false);
+  header.chunked(true);
+  connection.stream.expires_after(config.write_timeout);
+  http::response_serializer<http::empty_body> serializer{header};
+  auto [error, n] = co_await http::async_write_header(connection.stream, serializer, kUseTuple);
+  auto signal = std::make_shared<asio::steady_timer>(*context);
+  response.stream->on_change([weak_context = std::weak_ptr(context), weak = std::weak_ptr(signal)] {
+    if (const auto live = weak_context.lock()) {
+      asio::post(*live, [weak] {
+        if (const auto timer = weak.lock()) {
+          timer->cancel();
+        }
+      });
+    }
+  });
+  while (!error) {
+    EventStream::Taken taken = response.stream->take();
+    if (taken.bytes.empty() && !taken.closed) {
+      signal->expires_after(base::limits::kHeartbeat);
+      const auto [woken] = co_await signal->async_wait(kUseTuple);
+      if (woken) {
+        continue;
+      }
+      // A comment line: tells a reader that left from one that has nothing to read.
+      taken.bytes = ":\n\n";
+    }
+    connection.stream.expires_after(config.write_timeout);
+    if (!taken.bytes.empty()) {
+      const auto chunk =
+          http::make_chunk(asio::const_buffer(taken.bytes.data(), taken.bytes.size()));
+      std::tie(error, n) = co_await asio::async_write(connection.stream, chunk, kUseTuple);
+    }
+    if (!error && taken.closed) {
+      const auto last = http::make_chunk_last();
+      std::tie(error, n) = co_await asio::async_write(connection.stream, last, kUseTuple);
+      break;
+    }
+  }
+  co_return !error;
+}
+
+void HttpServer::State::begin_stop(std::chrono::milliseconds grace) {
+  stopping = true;
+  boost::system::error_code ignored;
+  acceptor.close(ignored);
+  for (Connection& connection : connections) {
+    if (connection.events) {
+      connection.events->close();
+    }
+    if (!connection.busy) {
+      connection.stream.close();
+    }
+  }
+  if (connections.empty()) {
+    context->stop();
+    return;
+  }
+  grace_timer.expires_after(grace);
+  grace_timer.async_wait([this](boost::system::error_code error) {
+    if (!error) {
+      cut_off();
+    }
+  });
+}
+
+void HttpServer::State::cut_off() {
+  for (Connection& connection : connections) {
+    connection.stream.close();
+  }
+  // Requests whose handler has not answered are abandoned with their coroutine.
+  context->stop();
+}
+
+HttpServer::HttpServer(std::unique_ptr<State> state) : state_(std::move(state)) {}
+
+base::Result<std::unique_ptr<HttpServer>> HttpServer::start(Config config, Handler handler) {
+  auto state = std::make_unique<State>(std::move(config), std::move(handler));
+  if (auto listening = state->listen(); !listening) {
+    return std::move(listening).error();
+  }
+  State* const raw = state.get();
+  asio::co_spawn(*raw->context, raw->accept(), [](std::exception_ptr) {});
+  raw->thread = std::thread([raw] { raw->context->run(); });
+  return std::unique_ptr<HttpServer>(new HttpServer(std::move(state)));
+}
+
+HttpServer::~HttpServer() {
+  stop(std::chrono::milliseconds(0));
+}
+
+std::uint16_t HttpServer::port() const {
+  return state_->port;
+}
+
+std::size_t HttpServer::connections() const {
+  return state_->connection_count;
+}
+
+void HttpServer::stop(std::chrono::milliseconds grace) {
+  if (!state_->thread.joinable()) {
+    return;
+  }
+  State* const raw = state_.get();
+  asio::post(*raw->context, [raw, grace] { raw->begin_stop(grace); });
+  raw->thread.join();
+}
+
+}  // namespace engine::web

@@ -1,0 +1,73 @@
+#pragma once
+// An HTTP/1.1 server (RFC 9112) on one thread of its own: keep-alive, bounded in bodies,
+// connections and time, streaming for server-sent events, graceful stop. It knows nothing of
+// sessions or FHIR; what it refuses itself (400, 413, 431, 503) takes its body from
+// Config::refuse. The handler runs on the server's thread and must not block for long: work that
+// takes time is given away, and the Answer called later, from any thread.
+
+#include <chrono>
+#include <cstddef>
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <string>
+#include <string_view>
+
+#include "engine/base/limits.h"
+#include "engine/base/result.h"
+#include "engine/web/http_message.h"
+
+namespace engine::web {
+
+// Answers one request, at most once; copies share that. When the last copy goes without having been
+// called, the client gets a 500. Calling it after the server has stopped is safe and does nothing.
+class Answer {
+ public:
+  class Once;
+  explicit Answer(std::shared_ptr<Once> once);
+  void operator()(Response response) const;
+
+ private:
+  std::shared_ptr<Once> once_;
+};
+
+using Handler = std::function<void(Request request, Answer answer)>;
+// A handler that answers at once.
+Handler answering(std::function<Response(const Request& request)> handler);
+
+class HttpServer {
+ public:
+  struct Config {
+    std::string address = "127.0.0.1";
+    std::uint16_t port = 0;  // 0: any free one
+    std::size_t body_bytes_max = base::limits::kBodyBytesMax;
+    std::size_t connections_max = base::limits::kConnectionsMax;
+    // From the first byte of a request to its last.
+    std::chrono::milliseconds request_timeout = base::limits::kRequestTimeout;
+    // Between requests of one connection.
+    std::chrono::milliseconds idle_timeout = base::limits::kIdleTimeout;
+    // For each write of an answer.
+    std::chrono::milliseconds write_timeout = base::limits::kWriteTimeout;
+    // Makes the body of what the server refuses itself; plain text when empty.
+    std::function<Response(int status, std::string_view text)> refuse;
+  };
+
+  // Listens before it returns. Errors: kInvalid for a bad address, kIo when the port cannot be had.
+  static base::Result<std::unique_ptr<HttpServer>> start(Config config, Handler handler);
+  ~HttpServer();  // stop() with no grace, unless stopped before
+  HttpServer(const HttpServer&) = delete;
+  HttpServer& operator=(const HttpServer&) = delete;
+
+  std::uint16_t port() const;
+  std::size_t connections() const;
+  // No new connections and requests; running requests get `grace` to end, then are cut off. Returns
+  // when the thread has ended. Event streams are closed at once.
+  void stop(std::chrono::milliseconds grace);
+
+ private:
+  struct State;
+  explicit HttpServer(std::unique_ptr<State> state);
+  std::unique_ptr<State> state_;
+};
+
+}  // namespace engine::web
