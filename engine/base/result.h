@@ -64,20 +64,24 @@ class [[nodiscard]] Result {
   const T* operator->() const { return &value(); }
 
   T& value() {
-    ENGINE_CHECK(has_value());
-    return *std::get_if<0>(&state_);
+    auto* held = std::get_if<0>(&state_);
+    ENGINE_CHECK(held != nullptr);
+    return *held;
   }
   const T& value() const {
-    ENGINE_CHECK(has_value());
-    return *std::get_if<0>(&state_);
+    auto* held = std::get_if<0>(&state_);
+    ENGINE_CHECK(held != nullptr);
+    return *held;
   }
   Error& error() {
-    ENGINE_CHECK(!has_value());
-    return *std::get_if<1>(&state_);
+    auto* held = std::get_if<1>(&state_);
+    ENGINE_CHECK(held != nullptr);
+    return *held;
   }
   const Error& error() const {
-    ENGINE_CHECK(!has_value());
-    return *std::get_if<1>(&state_);
+    auto* held = std::get_if<1>(&state_);
+    ENGINE_CHECK(held != nullptr);
+    return *held;
   }
 
  private:
@@ -94,12 +98,14 @@ class [[nodiscard]] Result<void> {
   bool has_value() const { return state_.index() == 0; }
   explicit operator bool() const { return has_value(); }
   Error& error() {
-    ENGINE_CHECK(!has_value());
-    return *std::get_if<1>(&state_);
+    auto* held = std::get_if<1>(&state_);
+    ENGINE_CHECK(held != nullptr);
+    return *held;
   }
   const Error& error() const {
-    ENGINE_CHECK(!has_value());
-    return *std::get_if<1>(&state_);
+    auto* held = std::get_if<1>(&state_);
+    ENGINE_CHECK(held != nullptr);
+    return *held;
   }
 
  private:
