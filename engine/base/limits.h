@@ -73,6 +73,7 @@ inline constexpr std::chrono::milliseconds kLingerTime{2'000};
 inline constexpr std::chrono::milliseconds kHeartbeat{15'000};
 // What a slow reader of events may leave unread before it is cut off.
 inline constexpr std::size_t kEventQueueBytesMax = std::size_t{1} << 20;
+
 // --- The sandbox's record server
 // Entries of one page of a search or history answer.
 inline constexpr std::size_t kRecordServerPageDefault = 50;
