@@ -9,7 +9,6 @@
 namespace engine::base::limits {
 
 // --- Documents
-// -------------------------------------------------------------------------------------------------
 // A whole session of a shift is tens of kilobytes; ten megabytes leaves room for oximeter series.
 inline constexpr std::size_t kBodyBytesMax = std::size_t{10} << 20;
 // What the checker reads from a file or a stream: large Bundles are legitimate there.
@@ -26,12 +25,10 @@ inline constexpr std::size_t kNumberBytesMax = 128;
 inline constexpr std::size_t kDocumentArenaBytesMax = std::size_t{1} << 30;
 
 // --- Lines of batch commands
-// -----------------------------------------------------------------------------------
 inline constexpr std::size_t kBatchLineBytesMax = kCheckedBytesMax;
 
 // --- Expressions (FHIRPath)
-// -------------------------------------------------------------------------------------- The
-// longest constraint of the R4 package is under 3 kB.
+// The longest constraint of the R4 package is under 3 kB.
 inline constexpr std::size_t kExpressionBytesMax = std::size_t{64} << 10;
 // Nesting of the syntax tree; each level costs a stack frame of the evaluator. The deepest R4
 // constraint has 40.
@@ -45,8 +42,21 @@ inline constexpr std::size_t kEvaluationBytesMax = std::size_t{256} << 20;
 // Evaluations nested in one another through host functions, resolve and the like.
 inline constexpr std::size_t kEvaluationNestingMax = 16;
 
+// --- Units (UCUM)
+// The longest codes in use have some forty characters.
+inline constexpr std::size_t kUnitCodeBytesMax = 256;
+// Parentheses in parentheses; each level costs a stack frame.
+inline constexpr int kUnitDepthMax = 16;
+// Of a dimension, a prime factor of a magnitude, or a written exponent: far past anything physical.
+inline constexpr int kUnitExponentMax = 9'999;
+// Numerator and denominator of a magnitude together: a dozen physical constants need under 1000.
+inline constexpr std::size_t kUnitMagnitudeBitsMax = std::size_t{16} << 10;
+// Rows of a unit table; UCUM 2.2 has 312.
+inline constexpr std::size_t kUnitRowsMax = 4'096;
+// A UCUM symbol with its prefix; the longest has 15 characters.
+inline constexpr std::size_t kUnitSymbolBytesMax = 24;
+
 // --- Findings
-// --------------------------------------------------------------------------------------------------
 // A report with more issues than this helps nobody; the last one says how many were left out.
 inline constexpr std::size_t kIssuesMax = 1'000;
 // Narratives nest tables in lists; nothing readable nests deeper.

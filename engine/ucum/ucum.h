@@ -79,11 +79,7 @@ class Unit {
   bool is_arbitrary() const { return arbitrary_[0].exponent != 0; }
 
  private:
-  friend class UnitTable;
-  friend class Converter;
-  friend bool combine(Unit& left, const Unit& right, int sign);
-  friend bool raise(Unit& unit, int exponent);
-  friend bool comparable(const Unit& a, const Unit& b);
+  friend struct Arithmetic;
 
   struct ArbitraryPower {
     std::uint16_t atom = 0;
@@ -92,10 +88,11 @@ class Unit {
   };
   static constexpr std::size_t kArbitraryMax = 3;
 
-  Magnitude magnitude_;  // in base units; for a special unit, of its reference
-  Magnitude prefix_;     // of a special unit (mCel): scales the value shown
+  Magnitude magnitude_;  // in base units; of a special unit, its reference
   Dimension dimension_{};
   std::array<ArbitraryPower, kArbitraryMax> arbitrary_{};  // by atom, the used ones first
+  std::int16_t prefix_ten_ = 0;  // of a special unit: the value shown counts 10^ten x 2^two
+  std::int16_t prefix_two_ = 0;
   Scale scale_ = Scale::kRatio;
 };
 
@@ -138,6 +135,8 @@ struct Suspicion {
 };
 const Suspicion* suspect(std::string_view code);
 
+struct Rows;  // table.h
+
 class UnitTable {
  public:
   // Our own table of the facts of UCUM 2.2.
@@ -176,11 +175,8 @@ class UnitTable {
   std::size_t size() const;  // unit symbols, without prefixed forms
 
  private:
-  struct Rows;
-  friend class CodeReader;
-  friend class TableBuilder;
-  explicit UnitTable(std::unique_ptr<Rows> rows);
-  std::unique_ptr<Rows> rows_;
+  explicit UnitTable(std::unique_ptr<const Rows> rows);
+  std::unique_ptr<const Rows> rows_;
 };
 
 }  // namespace engine::ucum
