@@ -59,6 +59,8 @@ inline constexpr std::size_t kUnitSymbolBytesMax = 24;
 // --- Findings
 // A report with more issues than this helps nobody; the last one says how many were left out.
 inline constexpr std::size_t kIssuesMax = 1'000;
+// Profiles that ask for profiles to decide a slice; deeper questions are taken as answered.
+inline constexpr std::size_t kSpeculationDepthMax = 24;
 // Narratives nest tables in lists; nothing readable nests deeper.
 inline constexpr std::size_t kNarrativeDepthMax = 256;
 // Enough to see what is wrong with a narrative.
