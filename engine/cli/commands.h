@@ -9,4 +9,6 @@ inline constexpr int kOk = 0;
 inline constexpr int kNo = 1;
 inline constexpr int kUsage = 2;
 
+int run_units(int argc, char** argv);
+
 }  // namespace engine::cli

@@ -19,6 +19,7 @@ struct Command {
 };
 
 constexpr Command kCommands[] = {
+    {"units", "units of measure (UCUM): validate, convert, multiply, divide", run_units},
     {"version", "print the version",
      [](int, char**) {
        std::printf("chartferry %s\n", CHARTFERRY_VERSION);

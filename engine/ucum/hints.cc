@@ -44,6 +44,10 @@ constexpr Mistake kMistakes[] = {
     {"degf", "[degF]"},
     {"degree", "deg"},
     {"degrees", "deg"},
+    {"drop", "[drp]"},
+    {"drops", "[drp]"},
+    {"ea", "{each}"},
+    {"each", "{each}"},
     {"fahrenheit", "[degF]"},
     {"feet", "[ft_i]"},
     {"foot", "[ft_i]"},
@@ -164,11 +168,16 @@ std::string replacement(const Rows& rows, std::string_view symbol) {
       return std::string(mistake.meant);
     }
   }
-  // The same letters in another case, when only one symbol has them. Unprefixed symbols first.
+  // The same letters in another case, when only one symbol has them. Unprefixed symbols first, then
+  // those with a prefix of daily use.
   for (const bool prefixed : {false, true}) {
     std::string_view found;
     for (const Entry& entry : rows.entries) {
       if ((entry.prefix != 0) != prefixed) {
+        continue;
+      }
+      if (prefixed && std::string_view("kdcmun").find(rows.prefixes[entry.prefix - 1U].symbol) ==
+                          std::string_view::npos) {
         continue;
       }
       const std::string_view known = entry.key.text();
@@ -257,7 +266,9 @@ std::string UnitTable::suggest(std::string_view code) const {
       guess.replace(at, sign.written.size(), sign.meant);
     }
   }
-  std::erase(guess, ' ');
+  if (guess.find('{') == std::string::npos) {
+    std::erase(guess, ' ');
+  }
   for (int repair = 0; repair <= kRepairsMax; ++repair) {
     CodeReader reader(*rows_, guess);
     Unit unit;

@@ -117,7 +117,7 @@ bool CodeReader::component(Unit& out, int depth) {
   }
   ++at_;
   note({Piece::Kind::kClose});
-  return true;
+  return optional_annotation();
 }
 
 // Moves over the characters of a symbol or factor. Whatever stands in square brackets belongs to
@@ -164,7 +164,7 @@ bool CodeReader::symbol(Unit& out) {
     --digits;
   }
   if (digits == start) {
-    return factor(start, end, out);
+    return factor(start, end, out) && optional_annotation();
   }
   int exponent = 1;
   std::size_t symbol_end = end;
@@ -186,7 +186,7 @@ bool CodeReader::symbol(Unit& out) {
   if (!atom(start, symbol_end, exponent, out)) {
     return false;
   }
-  return at_ >= code_.size() || code_[at_] != '{' || annotation();
+  return optional_annotation();
 }
 
 bool CodeReader::atom(std::size_t start, std::size_t end, int exponent, Unit& out) {
@@ -235,10 +235,14 @@ bool CodeReader::factor(std::size_t start, std::size_t end, Unit& out) {
          fail(Fault::kTooLarge, start);
 }
 
+bool CodeReader::optional_annotation() {
+  return at_ >= code_.size() || code_[at_] != '{' || annotation();
+}
+
 bool CodeReader::annotation() {
   const std::size_t open = at_++;
   while (at_ < code_.size() && code_[at_] != '}') {
-    if (!is_visible(code_[at_]) || code_[at_] == '{') {
+    if ((!is_visible(code_[at_]) && code_[at_] != ' ') || code_[at_] == '{') {
       return fail(Fault::kBadCharacter, at_);
     }
     ++at_;

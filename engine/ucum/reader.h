@@ -1,7 +1,9 @@
 #pragma once
 // Reads a code by the grammar of UCUM 2.2 sections 2 to 11. Not for other folders.
 //   main = ["/"] term      term = component {("." | "/") component}, from left to right
-//   component = symbol [exponent] [annotation] | annotation | factor | "(" term ")"
+//   component = (symbol [exponent] | factor | "(" term ")") [annotation] | annotation
+// An annotation after a factor or a parenthesis, and blanks in one, go beyond UCUM's letter; the
+// common codes that FHIR R4 publishes have both ("/100{WBC}", "{3 times}/d").
 
 #include <string_view>
 
@@ -67,6 +69,7 @@ class CodeReader {
   bool atom(std::size_t start, std::size_t end, int exponent, Unit& out);
   bool factor(std::size_t start, std::size_t end, Unit& out);
   bool annotation();
+  bool optional_annotation();
   bool scan(std::size_t& end);
   bool fail(Fault fault, std::size_t at) {
     failure_ = {fault, at, {}};
