@@ -1,0 +1,189 @@
+"""Starts the record server and the engine as real processes on loopback and speaks HTTP to them.
+
+Shared by the demonstration, the end-to-end and fault tests and the start-up measurement. Python's own library only.
+"""
+import http.client
+import json
+import os
+import pathlib
+import signal
+import subprocess
+import time
+import urllib.parse
+
+TOP = pathlib.Path(__file__).resolve().parent.parent
+BUILD = pathlib.Path(os.environ.get("CHARTFERRY_BUILD", TOP / "build"))
+ENGINE = BUILD / "chartferry"
+RECORD_SERVER = BUILD / "sandbox" / "record_server" / "record_server"
+WARD = TOP / "sandbox" / "ward"
+
+
+class Failure(Exception):
+    """What was expected did not come true; the text says what and where to look."""
+
+
+class Answer:
+    def __init__(self, status, headers, body):
+        self.status = status
+        self.headers = headers
+        self.body = body
+
+    def json(self):
+        return json.loads(self.body)
+
+
+def request(port, method, path, body=None, headers=None, timeout=30):
+    """One request on a connection of its own. Raises OSError or http.client.HTTPException when it is cut off."""
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=timeout)
+    try:
+        if isinstance(body, (dict, list)):
+            body = json.dumps(body)
+        connection.request(method, path, body.encode() if isinstance(body, str) else body, headers or {})
+        response = connection.getresponse()
+        return Answer(response.status, dict((k.lower(), v) for k, v in response.getheaders()), response.read())
+    finally:
+        connection.close()
+
+
+def wait_for(what, condition, seconds=30, pause=0.02):
+    """The first true value of the condition. Raises Failure when it does not come in time."""
+    until = time.monotonic() + seconds
+    while True:
+        value = condition()
+        if value:
+            return value
+        if time.monotonic() > until:
+            raise Failure(f"{what}: not so after {seconds} seconds")
+        time.sleep(pause)
+
+
+class Program:
+    """A child process with a log file; whatever happens, leaving the `with` block ends it."""
+
+    def __init__(self, name, folder):
+        self.name = name
+        self.folder = pathlib.Path(folder)
+        self.log = self.folder / f"{name}.log"
+        self.port_file = self.folder / f"{name}.port"
+        self.process = None
+        self.port = None
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.stop()
+
+    def launch(self, command):
+        self.port_file.unlink(missing_ok=True)
+        with open(self.log, "ab") as log:
+            self.process = subprocess.Popen([str(part) for part in command], stdin=subprocess.DEVNULL, stdout=log,
+                                            stderr=log)
+        self.port = wait_for(f"{self.name} starts (see {self.log})", self._port_or_death, pause=0.002)
+
+    def _port_or_death(self):
+        if self.process.poll() is not None:
+            raise Failure(f"{self.name} ended with status {self.process.returncode}:\n"
+                          + self.log.read_text(errors="replace")[-4000:])
+        try:
+            return int(self.port_file.read_text())
+        except (FileNotFoundError, ValueError):
+            return None
+
+    def kill(self):
+        """kill -9, as a power cut does it to a program."""
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait()
+        self.process = None
+
+    def stop(self, seconds=20):
+        """Asks to end; the exit status. Kills when that takes too long, and says so by raising."""
+        if self.process is None:
+            return None
+        process, self.process = self.process, None
+        process.terminate()
+        try:
+            return process.wait(seconds)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+            raise Failure(f"{self.name} did not end within {seconds} seconds of being asked") from None
+
+    def request(self, method, path, body=None, headers=None, timeout=30):
+        return request(self.port, method, path, body, headers, timeout)
+
+    def resident_kib(self):
+        for line in pathlib.Path(f"/proc/{self.process.pid}/status").read_text().splitlines():
+            if line.startswith("VmRSS:"):
+                return int(line.split()[1])
+        raise Failure("no VmRSS")
+
+
+class RecordServer(Program):
+    def __init__(self, folder, load=(), keep=True):
+        super().__init__("record_server", folder)
+        self.load = list(load)
+        self.keep = keep
+
+    def start(self, port=0):
+        command = [RECORD_SERVER, "--port", port, "--port-file", self.port_file]
+        if self.keep:
+            command += ["--file", self.folder / "record_server.kept"]
+        for path in self.load:
+            command += ["--load", path]
+        self.launch(command)
+        return self
+
+    @property
+    def base(self):
+        return f"http://127.0.0.1:{self.port}/fhir"
+
+    def faults(self, *rules):
+        answer = self.request("POST", "/$faults", {"faults": list(rules)})
+        if answer.status != 200:
+            raise Failure(f"the record server refuses the faults: {answer.body!r}")
+
+    def fired(self):
+        return sum(rule["fired"] for rule in self.request("GET", "/$faults").json()["faults"])
+
+    def counters(self):
+        return self.request("GET", "/$counters").json()
+
+    def count(self, kind, **parameters):
+        query = urllib.parse.urlencode(dict(parameters, _summary="count"))
+        answer = self.request("GET", f"/fhir/{kind}?{query}")
+        if answer.status != 200:
+            raise Failure(f"search of {kind}: {answer.status} {answer.body!r}")
+        return answer.json()["total"]
+
+    def all(self, kind):
+        """Every resource of a type, page by page, by the links of the server."""
+        found = []
+        path = f"/fhir/{kind}?_count=500"
+        while path:
+            page = self.request("GET", path).json()
+            found += [entry["resource"] for entry in page.get("entry", [])]
+            following = [link["url"] for link in page["link"] if link["relation"] == "next"]
+            path = following[0].removeprefix(f"http://127.0.0.1:{self.port}") if following else None
+        return found
+
+
+def pure(documents):
+    """What the pure function makes of session documents: one answer of `session --batch` each."""
+    lines = "".join(json.dumps({"id": str(i), "session": d}) + "\n" for i, d in enumerate(documents))
+    done = subprocess.run([str(ENGINE), "session", "--batch"], input=lines, capture_output=True, text=True, cwd=TOP,
+                          check=False)
+    answers = [json.loads(line) for line in done.stdout.splitlines()]
+    if done.returncode != 0 or len(answers) != len(documents):
+        raise Failure(f"session --batch ended with {done.returncode}: {done.stderr[-2000:]}")
+    return answers
+
+
+def identifiers_of(bundle):
+    """(type, system, value) of every resource of a Bundle that has a business identifier."""
+    found = set()
+    for entry in bundle.get("entry", []):
+        resource = entry["resource"]
+        for identifier in resource.get("identifier", []):
+            found.add((resource["resourceType"], identifier.get("system"), identifier.get("value")))
+    return found
