@@ -98,6 +98,25 @@ bool is_digit(char c) {
   return c >= '0' && c <= '9';
 }
 
+// Digits with an optional sign from `at`, which moves on. Beyond kExponentMax the value stops
+// growing. nullopt when there is no digit.
+std::optional<int> read_exponent(std::string_view text, std::size_t& at) {
+  const bool negative = at < text.size() && text[at] == '-';
+  if (negative || (at < text.size() && text[at] == '+')) {
+    ++at;
+  }
+  const std::size_t start = at;
+  int value = 0;
+  while (at < text.size() && is_digit(text[at])) {
+    value = value > Decimal::kExponentMax ? value : value * 10 + (text[at] - '0');
+    ++at;
+  }
+  if (at == start) {
+    return std::nullopt;
+  }
+  return negative ? -value : value;
+}
+
 }  // namespace
 
 Result<Decimal> Decimal::parse(std::string_view text) {
@@ -143,22 +162,11 @@ Result<Decimal> Decimal::parse(std::string_view text) {
     }
   }
   if (i < text.size() && (text[i] == 'e' || text[i] == 'E')) {
-    ++i;
-    bool exponent_negative = false;
-    if (i < text.size() && (text[i] == '-' || text[i] == '+')) {
-      exponent_negative = text[i] == '-';
-      ++i;
-    }
-    const std::size_t start = i;
-    int written = 0;
-    while (i < text.size() && is_digit(text[i])) {
-      written = written > kExponentMax ? written : written * 10 + (text[i] - '0');
-      ++i;
-    }
-    if (i == start) {
+    const auto written = read_exponent(text, ++i);
+    if (!written) {
       return invalid();
     }
-    exponent += exponent_negative ? -written : written;
+    exponent += *written;
   }
   if (i != text.size()) {
     return invalid();
