@@ -86,11 +86,57 @@ inline constexpr std::chrono::milliseconds kHeartbeat{15'000};
 // What a slow reader of events may leave unread before it is cut off.
 inline constexpr std::size_t kEventQueueBytesMax = std::size_t{1} << 20;
 
+// --- Journal
+// What one part of a record may hold: a body, or the bundle made of it, which is larger.
+inline constexpr std::size_t kStoredBytesMax = std::size_t{256} << 20;
+// Changes that wait to be written; beyond them senders are told to come back.
+inline constexpr std::size_t kJournalQueueMax = 4'096;
+// Changes written by one flush of the disk.
+inline constexpr std::size_t kJournalGroupMax = 512;
+// How long a command waits for the engine's own writes, and the other way round.
+inline constexpr std::chrono::milliseconds kJournalBusyWait{10'000};
+
+// --- Intake
+// Kept of a body that was refused; enough to see what it was.
+inline constexpr std::size_t kRefusedBytesMax = std::size_t{64} << 10;
+// Bodies being read, judged or written at one time; beyond them senders are told to come back.
+inline constexpr std::size_t kIntakeMax = 512;
+// Revisions of one session; a session of a whole day sent after every reading has some hundreds.
+inline constexpr std::uint32_t kRevisionMax = 100'000;
+// How long a sender is asked to wait when the engine is full or its disk fails.
+inline constexpr std::chrono::seconds kSenderPause{2};
+
+// --- Delivery
+// Requests to one target at one time.
+inline constexpr std::size_t kInFlightMax = 8;
+inline constexpr std::chrono::milliseconds kConnectTimeout{5'000};
+// A transaction of a long session takes a busy record server some seconds.
+inline constexpr std::chrono::milliseconds kAnswerTimeout{60'000};
+// Answers are small (references by entry); a larger one is not read on.
+inline constexpr std::size_t kAnswerBytesMax = std::size_t{16} << 20;
+// Kept of an answer that is no landing.
+inline constexpr std::size_t kKeptAnswerBytesMax = std::size_t{64} << 10;
+// Full-jitter back-off: a random part of base * 2^tries, at most the cap.
+inline constexpr std::chrono::milliseconds kBackOffBase{200};
+inline constexpr std::chrono::milliseconds kBackOffCap{60'000};
+// Longer Retry-After wishes are cut to this, so that a typo of a server does not stop a ward's day.
+inline constexpr std::chrono::seconds kRetryAfterMax{600};
+// Tries that blame the message (500, 409) before it is held for a person.
+inline constexpr std::uint32_t kCountedTriesMax = 5;
+// A held session of an unknown patient is tried again after this, doubling up to the cap.
+inline constexpr std::chrono::milliseconds kUnknownPatientPause{30'000};
+inline constexpr std::chrono::milliseconds kUnknownPatientPauseCap{3'600'000};
+// How often the shell looks for work that no event announced.
+inline constexpr std::chrono::milliseconds kTick{1'000};
+// What running requests and sends get to end in when the engine is told to stop.
+inline constexpr std::chrono::milliseconds kDrainTime{10'000};
+
 // --- The sandbox's record server
 // Entries of one page of a search or history answer.
 inline constexpr std::size_t kRecordServerPageDefault = 50;
 inline constexpr std::size_t kRecordServerPageMax = 1'000;
 
+static_assert(kBodyBytesMax < kStoredBytesMax, "the journal must hold what intake accepts");
 static_assert(kBodyBytesMax <= kCheckedBytesMax,
               "what intake accepts, the checker must be able to read");
 static_assert(kStringBytesMax < kBodyBytesMax);

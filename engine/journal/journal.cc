@@ -1,0 +1,133 @@
+#include "engine/journal/journal.h"
+
+#include <algorithm>
+#include <atomic>
+#include <condition_variable>
+#include <deque>
+#include <future>
+#include <mutex>
+#include <thread>
+#include <utility>
+
+#include "engine/base/limits.h"
+
+namespace engine::journal {
+
+struct Journal::State {
+  struct Waiting {
+    Change change;
+    Done done;
+    Waiting(Change c, Done d) : change(std::move(c)), done(std::move(d)) {}
+  };
+
+  State(Store& s, const base::Clock& c) : store(s), clock(c) {}
+  void run();
+  void write(std::vector<Waiting> group);
+
+  Store& store;
+  const base::Clock& clock;
+  std::vector<Listener> listeners;
+  std::mutex mutex;
+  std::condition_variable changed;
+  std::deque<Waiting> queue;
+  bool stopping = false;
+  std::atomic<bool> failing{false};
+  std::thread thread;
+};
+
+void Journal::State::run() {
+  while (true) {
+    std::vector<Waiting> group;
+    {
+      std::unique_lock lock(mutex);
+      changed.wait(lock, [this] { return stopping || !queue.empty(); });
+      if (queue.empty()) {
+        return;
+      }
+      while (!queue.empty() && group.size() < base::limits::kJournalGroupMax) {
+        group.push_back(std::move(queue.front()));
+        queue.pop_front();
+      }
+    }
+    write(std::move(group));
+  }
+}
+
+void Journal::State::write(std::vector<Waiting> group) {
+  std::vector<Change> batch;
+  batch.reserve(group.size());
+  for (Waiting& waiting : group) {
+    batch.push_back(std::move(waiting.change));
+  }
+  base::Result<std::vector<Outcome>> outcomes = store.commit(batch, clock);
+  failing = !outcomes.has_value();
+  for (std::size_t i = 0; i < group.size(); ++i) {
+    if (!group[i].done) {
+      continue;
+    }
+    if (outcomes) {
+      group[i].done((*outcomes)[i]);
+    } else {
+      group[i].done(outcomes.error());
+    }
+  }
+  if (outcomes) {
+    for (const Listener& listener : listeners) {
+      listener(*outcomes);
+    }
+  }
+}
+
+Journal::Journal(Store& store, const base::Clock& clock)
+    : store_(store), state_(std::make_unique<State>(store, clock)) {
+  State* const state = state_.get();
+  state->thread = std::thread([state] { state->run(); });
+}
+
+Journal::~Journal() {
+  stop();
+}
+
+void Journal::add_listener(Listener listener) {
+  state_->listeners.push_back(std::move(listener));
+}
+
+bool Journal::submit(Change change, Done done) {
+  {
+    const std::lock_guard lock(state_->mutex);
+    if (state_->stopping || state_->queue.size() >= base::limits::kJournalQueueMax) {
+      return false;
+    }
+    state_->queue.emplace_back(std::move(change), std::move(done));
+  }
+  state_->changed.notify_one();
+  return true;
+}
+
+base::Result<Outcome> Journal::write(Change change) {
+  const auto promise = std::make_shared<std::promise<base::Result<Outcome>>>();
+  std::future<base::Result<Outcome>> future = promise->get_future();
+  if (!submit(std::move(change), [promise](base::Result<Outcome> outcome) {
+        promise->set_value(std::move(outcome));
+      })) {
+    return base::Error(base::ErrorCode::kLimit, "the journal cannot keep up; try again later");
+  }
+  return future.get();
+}
+
+void Journal::stop() {
+  {
+    const std::lock_guard lock(state_->mutex);
+    state_->stopping = true;
+  }
+  state_->changed.notify_one();
+  if (state_->thread.joinable()) {
+    state_->thread.join();
+  }
+}
+
+bool Journal::failing() const {
+  return state_->failing;
+}
+
+}  // namespace engine::journal

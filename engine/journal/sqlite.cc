@@ -1,0 +1,153 @@
+#include "engine/journal/sqlite.h"
+
+#include <limits>
+
+#include <sqlite3.h>
+
+#include "engine/base/check.h"
+#include "engine/base/limits.h"
+
+namespace engine::journal::sqlite {
+namespace {
+
+int length_of(std::string_view value) {
+  ENGINE_CHECK(value.size() <= static_cast<std::size_t>(std::numeric_limits<int>::max()));
+  return static_cast<int>(value.size());
+}
+
+}  // namespace
+
+Run::Run(Connection& connection, sqlite3_stmt* statement)
+    : connection_(connection), statement_(statement) {}
+
+Run::~Run() {
+  if (statement_ != nullptr) {
+    sqlite3_reset(statement_);
+    sqlite3_clear_bindings(statement_);
+  }
+}
+
+// Bound values need not be copied: every run ends before the caller's values do.
+Run& Run::text(std::string_view value) {
+  sqlite3_bind_text(statement_, next_++, value.data() != nullptr ? value.data() : "",
+                    length_of(value), SQLITE_STATIC);
+  return *this;
+}
+
+Run& Run::number(std::int64_t value) {
+  sqlite3_bind_int64(statement_, next_++, value);
+  return *this;
+}
+
+Run& Run::number_or_null(std::int64_t value, bool null) {
+  if (null) {
+    sqlite3_bind_null(statement_, next_++);
+    return *this;
+  }
+  return number(value);
+}
+
+Run& Run::blob(std::string_view value) {
+  sqlite3_bind_blob(statement_, next_++, value.data() != nullptr ? value.data() : "",
+                    length_of(value), SQLITE_STATIC);
+  return *this;
+}
+
+Run& Run::digest(const base::Digest& value) {
+  sqlite3_bind_blob(statement_, next_++, value.data(), static_cast<int>(value.size()),
+                    SQLITE_STATIC);
+  return *this;
+}
+
+base::Result<bool> Run::step() {
+  if (statement_ == nullptr) {
+    return connection_.error("a statement could not be prepared");
+  }
+  const int code = sqlite3_step(statement_);
+  if (code == SQLITE_ROW) {
+    return true;
+  }
+  if (code == SQLITE_DONE) {
+    return false;
+  }
+  return connection_.error("the journal's file");
+}
+
+base::Result<void> Run::finish() {
+  base::Result<bool> stepped = step();
+  if (!stepped) {
+    return std::move(stepped).error();
+  }
+  return {};
+}
+
+std::string_view Run::text_at(int column) const {
+  return blob_at(column);
+}
+
+std::string_view Run::blob_at(int column) const {
+  const void* data = sqlite3_column_blob(statement_, column);
+  const int bytes = sqlite3_column_bytes(statement_, column);
+  return data == nullptr
+             ? std::string_view()
+             : std::string_view(static_cast<const char*>(data), static_cast<std::size_t>(bytes));
+}
+
+std::int64_t Run::number_at(int column) const {
+  return sqlite3_column_int64(statement_, column);
+}
+
+bool Run::null_at(int column) const {
+  return sqlite3_column_type(statement_, column) == SQLITE_NULL;
+}
+
+base::Result<std::unique_ptr<Connection>> Connection::open(const std::string& path,
+                                                           Options options) {
+  int flags = SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_URI;
+  flags |= options.read_only ? SQLITE_OPEN_READONLY : SQLITE_OPEN_READWRITE;
+  flags |= options.create && !options.read_only ? SQLITE_OPEN_CREATE : 0;
+  sqlite3* handle = nullptr;
+  const int code = sqlite3_open_v2(path.c_str(), &handle, flags, nullptr);
+  std::unique_ptr<Connection> connection(new Connection(handle));
+  if (code != SQLITE_OK) {
+    base::Error problem = connection->error("the journal cannot be opened");
+    problem.where = path;
+    return problem;
+  }
+  sqlite3_busy_timeout(handle, static_cast<int>(base::limits::kJournalBusyWait.count()));
+  sqlite3_extended_result_codes(handle, 1);
+  return connection;
+}
+
+Connection::~Connection() {
+  for (const auto& [sql, statement] : statements_) {
+    sqlite3_finalize(statement);
+  }
+  sqlite3_close(handle_);
+}
+
+base::Result<void> Connection::script(const char* sql) {
+  if (sqlite3_exec(handle_, sql, nullptr, nullptr, nullptr) != SQLITE_OK) {
+    return error("the journal's file");
+  }
+  return {};
+}
+
+Run Connection::run(const char* sql) {
+  sqlite3_stmt*& statement = statements_[sql];
+  if (statement == nullptr) {
+    sqlite3_prepare_v3(handle_, sql, -1, SQLITE_PREPARE_PERSISTENT, &statement, nullptr);
+  }
+  return {*this, statement};
+}
+
+base::Error Connection::error(std::string_view what) const {
+  const int code = sqlite3_extended_errcode(handle_);
+  const int primary = code & 0xFF;
+  const auto kind = primary == SQLITE_CORRUPT || primary == SQLITE_NOTADB
+                        ? base::ErrorCode::kCorrupt
+                        : base::ErrorCode::kIo;
+  return {kind, std::string(what) + ": " + sqlite3_errmsg(handle_)};
+}
+
+}  // namespace engine::journal::sqlite

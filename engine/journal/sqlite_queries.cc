@@ -1,0 +1,324 @@
+#include "engine/journal/sqlite_queries.h"
+
+#include <algorithm>
+#include <utility>
+
+#include "engine/journal/state.h"
+#include "engine/journal/stored.h"
+
+namespace engine::journal::queries {
+namespace {
+
+using sqlite::Run;
+
+std::int64_t signed_of(Position position) {
+  return static_cast<std::int64_t>(position);
+}
+
+base::Digest digest_of(std::string_view blob) {
+  base::Digest digest{};
+  std::copy_n(blob.begin(), std::min(blob.size(), digest.size()), digest.begin());
+  return digest;
+}
+
+base::Result<std::int64_t> one_number(Run row) {
+  const auto stepped = row.step();
+  if (!stepped) {
+    return stepped.error();
+  }
+  return *stepped ? row.number_at(0) : 0;
+}
+
+base::Result<std::vector<Leg>> all_legs(Run& row) {
+  std::vector<Leg> out;
+  while (true) {
+    const auto stepped = row.step();
+    if (!stepped) {
+      return stepped.error();
+    }
+    if (!*stepped) {
+      return out;
+    }
+    out.push_back(state::leg_of(row));
+  }
+}
+
+}  // namespace
+
+base::Result<End> end_of_log(Connection& connection) {
+  auto row = connection.run("SELECT position, leaf FROM record ORDER BY position DESC LIMIT 1");
+  const auto stepped = row.step();
+  if (!stepped) {
+    return stepped.error();
+  }
+  End end;
+  end.leaf = genesis();
+  if (*stepped) {
+    end.position = static_cast<Position>(row.number_at(0));
+    end.leaf = digest_of(row.blob_at(1));
+  }
+  return end;
+}
+
+base::Result<std::int64_t> user_version(Connection& connection) {
+  return one_number(connection.run("PRAGMA user_version"));
+}
+
+base::Result<void> insert_record(Connection& connection, const Record& record,
+                                 std::string_view head, const base::Digest& leaf) {
+  auto run = connection.run(
+      "INSERT INTO record VALUES(?, ?, ?, ?, ?, nullif(?, ''), nullif(?, ''), nullif(?, ''))");
+  return run.number(signed_of(record.position))
+      .text(head)
+      .digest(leaf)
+      .number(static_cast<std::int64_t>(record.kind))
+      .text(record.time)
+      .text(record.session)
+      .text(record.patient)
+      .text(record.therapist)
+      .finish();
+}
+
+base::Result<void> insert_part(Connection& connection, Position position, std::size_t number,
+                               const StoredPart& part) {
+  return connection.run("INSERT INTO part VALUES(?, ?, ?, ?, ?)")
+      .number(signed_of(position))
+      .number(static_cast<std::int64_t>(number))
+      .text(part.name)
+      .number(part.codec)
+      .blob(part.bytes)
+      .finish();
+}
+
+base::Result<Position> size(Connection& connection) {
+  auto end = end_of_log(connection);
+  if (!end) {
+    return end.error();
+  }
+  return end->position;
+}
+
+base::Result<std::string> head_text(Connection& connection, Position position) {
+  auto row = connection.run("SELECT head FROM record WHERE position = ?");
+  row.number(signed_of(position));
+  const auto stepped = row.step();
+  if (!stepped) {
+    return stepped.error();
+  }
+  if (!*stepped) {
+    return base::Error(base::ErrorCode::kNotFound, "the journal has no such record",
+                       "position " + std::to_string(position));
+  }
+  return std::string(row.text_at(0));
+}
+
+base::Result<std::string> part(Connection& connection, Position position, std::string_view name) {
+  auto row = connection.run("SELECT codec, bytes FROM part WHERE position = ? AND name = ?");
+  row.number(signed_of(position)).text(name);
+  const auto stepped = row.step();
+  if (!stepped) {
+    return stepped.error();
+  }
+  if (!*stepped) {
+    return base::Error(base::ErrorCode::kNotFound, "the record has no such part",
+                       "position " + std::to_string(position) + ", " + std::string(name));
+  }
+  return from_stored(static_cast<int>(row.number_at(0)), row.blob_at(1));
+}
+
+base::Result<void> scan(
+    Connection& connection, Position first,
+    const std::function<bool(Position, std::string_view, const base::Digest&)>& visit) {
+  auto row = connection.run(
+      "SELECT position, head, leaf FROM record WHERE position >= ? ORDER BY position");
+  row.number(signed_of(first));
+  while (true) {
+    const auto stepped = row.step();
+    if (!stepped) {
+      return stepped.error();
+    }
+    if (!*stepped || !visit(static_cast<Position>(row.number_at(0)), row.text_at(1),
+                            digest_of(row.blob_at(2)))) {
+      return {};
+    }
+  }
+}
+
+base::Result<void> scan_parts(Connection& connection, Position first,
+                              const std::function<bool(const PartRow&)>& visit) {
+  auto row = connection.run(
+      "SELECT position, name, codec, bytes FROM part WHERE position >= ? ORDER BY position, "
+      "number");
+  row.number(signed_of(first));
+  while (true) {
+    const auto stepped = row.step();
+    if (!stepped) {
+      return stepped.error();
+    }
+    if (!*stepped) {
+      return {};
+    }
+    PartRow out;
+    out.position = static_cast<Position>(row.number_at(0));
+    out.part.name = std::string(row.text_at(1));
+    out.part.codec = static_cast<int>(row.number_at(2));
+    out.part.bytes = std::string(row.blob_at(3));
+    out.part.hash = base::sha256(out.part.bytes);
+    if (!visit(out)) {
+      return {};
+    }
+  }
+}
+
+base::Result<std::vector<Record>> search(Connection& connection, const Query& query) {
+  // Each condition is off when its value is empty; the unary plus keeps SQLite from choosing the
+  // time index where a narrower one serves.
+  auto row = connection.run(
+      query.newest_first
+          ? "SELECT head FROM record WHERE (?1 = '' OR session = ?1) AND (?2 = '' OR patient = ?2) "
+            "AND (?3 = '' OR therapist = ?3) AND (?4 = 0 OR kind = ?4) AND (?5 = '' OR +time >= "
+            "?5) "
+            "AND (?6 = '' OR +time < ?6) AND (?7 = 0 OR position < ?7) ORDER BY position DESC"
+          : "SELECT head FROM record WHERE (?1 = '' OR session = ?1) AND (?2 = '' OR patient = ?2) "
+            "AND (?3 = '' OR therapist = ?3) AND (?4 = 0 OR kind = ?4) AND (?5 = '' OR +time >= "
+            "?5) "
+            "AND (?6 = '' OR +time < ?6) AND position > ?7 ORDER BY position");
+  row.text(query.session)
+      .text(query.patient)
+      .text(query.therapist)
+      .number(query.kind ? static_cast<std::int64_t>(*query.kind) : 0)
+      .text(query.since)
+      .text(query.until)
+      .number(signed_of(query.after));
+  std::vector<Record> out;
+  while (out.size() < query.limit) {
+    const auto stepped = row.step();
+    if (!stepped) {
+      return stepped.error();
+    }
+    if (!*stepped) {
+      break;
+    }
+    auto head = parse_head(row.text_at(0));
+    if (!head) {
+      return head.error();
+    }
+    if (query.target.empty() || head->record.target == query.target) {
+      out.push_back(std::move(head->record));
+    }
+  }
+  return out;
+}
+
+base::Result<std::optional<LegState>> leg_state(Connection& connection, const Record& record) {
+  auto row =
+      connection.run("SELECT state FROM leg WHERE session = ? AND revision = ? AND target = ?");
+  row.text(record.session).number(record.revision).text(record.target);
+  const auto stepped = row.step();
+  if (!stepped) {
+    return stepped.error();
+  }
+  std::optional<LegState> state;
+  if (*stepped) {
+    state = static_cast<LegState>(row.number_at(0));
+  }
+  return state;
+}
+
+base::Result<std::vector<Leg>> legs(Connection& connection, std::string_view session) {
+  auto row = connection.run(
+      "SELECT session, revision, target, accepted, patient, state, reason, bundle, attempts, "
+      "failures, due, changed, uncertain FROM leg WHERE session = ? ORDER BY revision, target");
+  row.text(session);
+  return all_legs(row);
+}
+
+base::Result<std::vector<Acceptance>> acceptances(Connection& connection,
+                                                  std::string_view session) {
+  auto row = connection.run(
+      "SELECT accepted, revision, content FROM revision WHERE session = ? ORDER BY revision");
+  row.text(session);
+  std::vector<Acceptance> out;
+  while (true) {
+    const auto stepped = row.step();
+    if (!stepped) {
+      return stepped.error();
+    }
+    if (!*stepped) {
+      return out;
+    }
+    Acceptance one;
+    one.position = static_cast<Position>(row.number_at(0));
+    one.revision = static_cast<std::uint32_t>(row.number_at(1));
+    one.content = std::string(row.text_at(2));
+    out.push_back(std::move(one));
+  }
+}
+
+base::Result<std::vector<Leg>> due(Connection& connection, std::string_view target,
+                                   std::int64_t now_ms, std::size_t limit) {
+  auto row = connection.run(
+      "SELECT session, revision, target, accepted, patient, state, reason, bundle, attempts, "
+      "failures, due, changed, uncertain FROM leg INDEXED BY leg_due WHERE target = ?1 AND due IS "
+      "NOT "
+      "NULL AND due <= ?2 AND NOT EXISTS (SELECT 1 FROM leg AS e INDEXED BY leg_open WHERE e.open "
+      "= 1 "
+      "AND e.target = leg.target AND e.patient = leg.patient AND e.accepted < leg.accepted) "
+      "AND NOT EXISTS (SELECT 1 FROM leg AS f WHERE f.session = leg.session AND f.revision < "
+      "leg.revision AND f.target = leg.target AND f.state IN (1, 2, 3, 5)) "
+      "ORDER BY accepted LIMIT ?3");
+  row.text(target).number(now_ms).number(static_cast<std::int64_t>(limit));
+  return all_legs(row);
+}
+
+base::Result<std::optional<std::int64_t>> next_due(Connection& connection,
+                                                   std::string_view target) {
+  auto row = connection.run(
+      "SELECT min(due) FROM leg INDEXED BY leg_due WHERE target = ? AND due IS NOT NULL");
+  row.text(target);
+  const auto stepped = row.step();
+  if (!stepped) {
+    return stepped.error();
+  }
+  std::optional<std::int64_t> out;
+  if (*stepped && !row.null_at(0)) {
+    out = row.number_at(0);
+  }
+  return out;
+}
+
+base::Result<std::vector<Leg>> in_state(Connection& connection, LegState state, std::size_t limit) {
+  auto row = connection.run(
+      "SELECT session, revision, target, accepted, patient, state, reason, bundle, attempts, "
+      "failures, due, changed, uncertain FROM leg WHERE state = ? ORDER BY accepted LIMIT ?");
+  if (state == LegState::kAccepted) {
+    auto fresh = connection.run(
+        "SELECT session, revision, target, accepted, patient, state, reason, bundle, attempts, "
+        "failures, due, changed, uncertain FROM leg INDEXED BY leg_new WHERE state = 1 ORDER BY "
+        "accepted LIMIT ?");
+    fresh.number(static_cast<std::int64_t>(limit));
+    return all_legs(fresh);
+  }
+  row.number(static_cast<std::int64_t>(state)).number(static_cast<std::int64_t>(limit));
+  return all_legs(row);
+}
+
+base::Result<std::vector<Store::Count>> open_counts(Connection& connection) {
+  auto row = connection.run(
+      "SELECT target, state, count(*) FROM leg WHERE open = 1 GROUP BY target, state UNION ALL "
+      "SELECT target, state, count(*) FROM leg WHERE state = 5 GROUP BY target, state");
+  std::vector<Store::Count> out;
+  while (true) {
+    const auto stepped = row.step();
+    if (!stepped) {
+      return stepped.error();
+    }
+    if (!*stepped) {
+      return out;
+    }
+    out.push_back({std::string(row.text_at(0)), static_cast<LegState>(row.number_at(1)),
+                   static_cast<std::uint64_t>(row.number_at(2))});
+  }
+}
+
+}  // namespace engine::journal::queries

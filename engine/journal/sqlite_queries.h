@@ -1,0 +1,50 @@
+#pragma once
+// The statements of the SQLite store, each a function.
+
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "engine/journal/sqlite.h"
+#include "engine/journal/store.h"
+
+namespace engine::journal::queries {
+
+using sqlite::Connection;
+
+struct End {
+  Position position = 0;
+  base::Digest leaf{};
+};
+base::Result<End> end_of_log(Connection& connection);
+base::Result<std::int64_t> user_version(Connection& connection);
+
+base::Result<void> insert_record(Connection& connection, const Record& record,
+                                 std::string_view head, const base::Digest& leaf);
+base::Result<void> insert_part(Connection& connection, Position position, std::size_t number,
+                               const StoredPart& part);
+
+base::Result<Position> size(Connection& connection);
+base::Result<std::string> head_text(Connection& connection, Position position);
+base::Result<std::string> part(Connection& connection, Position position, std::string_view name);
+base::Result<void> scan(
+    Connection& connection, Position first,
+    const std::function<bool(Position, std::string_view, const base::Digest&)>& visit);
+base::Result<void> scan_parts(Connection& connection, Position first,
+                              const std::function<bool(const PartRow&)>& visit);
+base::Result<std::vector<Record>> search(Connection& connection, const Query& query);
+
+base::Result<std::optional<LegState>> leg_state(Connection& connection, const Record& record);
+base::Result<std::vector<Leg>> legs(Connection& connection, std::string_view session);
+base::Result<std::vector<Acceptance>> acceptances(Connection& connection, std::string_view session);
+base::Result<std::vector<Leg>> due(Connection& connection, std::string_view target,
+                                   std::int64_t now_ms, std::size_t limit);
+base::Result<std::optional<std::int64_t>> next_due(Connection& connection, std::string_view target);
+base::Result<std::vector<Leg>> in_state(Connection& connection, LegState state, std::size_t limit);
+base::Result<std::vector<Store::Count>> open_counts(Connection& connection);
+// Folds the records of `log` into the empty tables of `again` and names what differs.
+base::Result<std::vector<std::string>> compare_with_fold(Connection& log, Connection& again,
+                                                         std::size_t limit);
+
+}  // namespace engine::journal::queries

@@ -1,0 +1,338 @@
+#include "engine/journal/sqlite_store.h"
+
+#include <algorithm>
+#include <atomic>
+#include <cstdio>
+#include <mutex>
+#include <utility>
+
+#include <fcntl.h>
+#include <sys/file.h>
+#include <unistd.h>
+
+#include "engine/journal/sqlite.h"
+#include "engine/journal/sqlite_queries.h"
+#include "engine/journal/state.h"
+
+namespace engine::journal {
+namespace {
+
+using sqlite::Connection;
+
+constexpr const char* kLogTables = R"sql(
+CREATE TABLE IF NOT EXISTS record(
+  position INTEGER PRIMARY KEY, head TEXT NOT NULL, leaf BLOB NOT NULL, kind INTEGER NOT NULL,
+  time TEXT NOT NULL, session TEXT, patient TEXT, therapist TEXT);
+CREATE TABLE IF NOT EXISTS part(
+  position INTEGER NOT NULL, number INTEGER NOT NULL, name TEXT NOT NULL, codec INTEGER NOT NULL,
+  bytes BLOB NOT NULL, PRIMARY KEY(position, number)) WITHOUT ROWID;
+CREATE INDEX IF NOT EXISTS record_session ON record(session) WHERE session IS NOT NULL;
+CREATE INDEX IF NOT EXISTS record_patient ON record(patient) WHERE patient IS NOT NULL;
+CREATE INDEX IF NOT EXISTS record_therapist ON record(therapist) WHERE therapist IS NOT NULL;
+CREATE INDEX IF NOT EXISTS record_time ON record(time);
+)sql";
+
+constexpr int kFormat = 1;
+
+// Held for the life of an engine; the system frees it when the process ends in whatever way.
+class FileLock {
+ public:
+  static base::Result<FileLock> take(const std::string& path) {
+    const int fd = ::open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0600);
+    if (fd < 0) {
+      return base::Error(base::ErrorCode::kIo, "cannot open the journal's lock file", path);
+    }
+    if (::flock(fd, LOCK_EX | LOCK_NB) != 0) {
+      ::close(fd);
+      return base::Error(base::ErrorCode::kConflict,
+                         "another engine is running on this journal; end it first", path);
+    }
+    return FileLock(fd);
+  }
+  explicit FileLock(int fd = -1) : fd_(fd) {}
+  FileLock(FileLock&& other) noexcept : fd_(std::exchange(other.fd_, -1)) {}
+  FileLock& operator=(FileLock&& other) noexcept {
+    std::swap(fd_, other.fd_);
+    return *this;
+  }
+  ~FileLock() {
+    if (fd_ >= 0) {
+      ::close(fd_);
+    }
+  }
+  FileLock(const FileLock&) = delete;
+  FileLock& operator=(const FileLock&) = delete;
+
+ private:
+  int fd_;
+};
+
+class SqliteStore final : public Store {
+  template <class Question>
+  auto read(const Question& question) const {
+    const std::lock_guard lock(reader_mutex_);
+    return question(reader_ ? *reader_ : *writer_);
+  }
+
+ public:
+  SqliteStore(FileLock lock, std::unique_ptr<Connection> writer, std::unique_ptr<Connection> reader)
+      : lock_(std::move(lock)), writer_(std::move(writer)), reader_(std::move(reader)) {}
+
+  base::Result<std::vector<Outcome>> commit(std::vector<Change>& batch,
+                                            const base::Clock& clock) override;
+
+  base::Result<Position> size() const override {
+    return read([](Connection& c) { return queries::size(c); });
+  }
+  base::Result<std::string> head_text(Position position) const override {
+    return read([&](Connection& c) { return queries::head_text(c, position); });
+  }
+  base::Result<std::string> part(Position position, std::string_view name) const override {
+    return read([&](Connection& c) { return queries::part(c, position, name); });
+  }
+  base::Result<void> scan(Position first,
+                          const std::function<bool(Position, std::string_view,
+                                                   const base::Digest&)>& visit) const override {
+    return read([&](Connection& c) { return queries::scan(c, first, visit); });
+  }
+  base::Result<void> scan_parts(Position first,
+                                const std::function<bool(const PartRow&)>& visit) const override {
+    return read([&](Connection& c) { return queries::scan_parts(c, first, visit); });
+  }
+  base::Result<std::vector<Record>> search(const Query& query) const override {
+    return read([&](Connection& c) { return queries::search(c, query); });
+  }
+  base::Result<std::vector<Leg>> legs(std::string_view session) const override {
+    return read([&](Connection& c) { return queries::legs(c, session); });
+  }
+  base::Result<std::vector<Acceptance>> acceptances(std::string_view session) const override {
+    return read([&](Connection& c) { return queries::acceptances(c, session); });
+  }
+  base::Result<std::vector<Leg>> untranslated(std::size_t limit) const override {
+    return read([&](Connection& c) { return queries::in_state(c, LegState::kAccepted, limit); });
+  }
+  base::Result<std::vector<Leg>> due(std::string_view target, std::int64_t now_ms,
+                                     std::size_t limit) const override {
+    return read([&](Connection& c) { return queries::due(c, target, now_ms, limit); });
+  }
+  base::Result<std::optional<std::int64_t>> next_due(std::string_view target) const override {
+    return read([&](Connection& c) { return queries::next_due(c, target); });
+  }
+  base::Result<std::vector<Leg>> in_state(LegState state, std::size_t limit) const override {
+    return read([&](Connection& c) { return queries::in_state(c, state, limit); });
+  }
+  base::Result<std::vector<Count>> open_counts() const override {
+    return read([](Connection& c) { return queries::open_counts(c); });
+  }
+
+ private:
+  base::Result<Outcome> write(Change& change, const std::string& time);
+  base::Result<Outcome> append(Record record, const std::vector<StoredPart>& parts,
+                               const std::string& time);
+
+  FileLock lock_;
+  std::unique_ptr<Connection> writer_;
+  std::unique_ptr<Connection> reader_;  // none in memory: there the one connection serves both
+  mutable std::mutex reader_mutex_;
+  // The log's end, as of the running transaction.
+  Position last_ = 0;
+  base::Digest last_leaf_{};
+};
+
+base::Result<std::vector<Outcome>> SqliteStore::commit(std::vector<Change>& batch,
+                                                       const base::Clock& clock) {
+  std::unique_lock<std::mutex> lock;
+  if (!reader_) {
+    lock = std::unique_lock(reader_mutex_);
+  }
+  if (auto begun = writer_->script("BEGIN IMMEDIATE"); !begun) {
+    return std::move(begun).error();
+  }
+  auto outcomes = [&]() -> base::Result<std::vector<Outcome>> {
+    // Another process may have appended since, so the end is read each time.
+    auto end = queries::end_of_log(*writer_);
+    if (!end) {
+      return end.error();
+    }
+    last_ = end->position;
+    last_leaf_ = end->leaf;
+    const std::string time = base::to_instant(clock.now());
+    std::vector<Outcome> done;
+    done.reserve(batch.size());
+    for (Change& change : batch) {
+      base::Result<Outcome> outcome = write(change, time);
+      if (!outcome) {
+        return outcome.error();
+      }
+      done.push_back(std::move(*outcome));
+    }
+    if (auto committed = writer_->script("COMMIT"); !committed) {
+      return std::move(committed).error();
+    }
+    return done;
+  }();
+  if (!outcomes) {
+    // Fails when SQLite has already rolled back by itself, which is just as well.
+    static_cast<void>(writer_->script("ROLLBACK"));
+  }
+  return outcomes;
+}
+
+base::Result<Outcome> SqliteStore::write(Change& change, const std::string& time) {
+  Record& record = change.record;
+  if (change.only_if) {
+    auto leg = queries::leg_state(*writer_, record);
+    if (!leg) {
+      return leg.error();
+    }
+    if (*leg != change.only_if) {
+      Outcome outcome;
+      outcome.verdict = Outcome::Verdict::kNotNow;
+      return outcome;
+    }
+  }
+  if (record.kind != Kind::kAccepted) {
+    return append(std::move(record), change.parts, time);
+  }
+  auto known = queries::acceptances(*writer_, record.session);
+  if (!known) {
+    return known.error();
+  }
+  const auto same = std::find_if(known->begin(), known->end(), [&](const Acceptance& earlier) {
+    return earlier.revision == record.revision;
+  });
+  if (same == known->end() && (known->empty() || known->back().revision < record.revision)) {
+    return append(std::move(record), change.parts, time);
+  }
+  const bool repeated = same != known->end() && same->content == record.content;
+  record.kind = repeated ? Kind::kRepeated : Kind::kConflicting;
+  record.targets.clear();
+  base::Result<Outcome> outcome =
+      append(std::move(record), repeated ? std::vector<StoredPart>() : change.parts, time);
+  if (outcome) {
+    outcome->verdict = repeated ? Outcome::Verdict::kRepeated : Outcome::Verdict::kConflicting;
+    outcome->position = same != known->end() ? same->position : 0;
+  }
+  return outcome;
+}
+
+base::Result<Outcome> SqliteStore::append(Record record, const std::vector<StoredPart>& parts,
+                                          const std::string& time) {
+  record.position = last_ + 1;
+  record.time = time;
+  auto head = print_head(record, parts, last_leaf_);
+  if (!head) {
+    return head.error();
+  }
+  const base::Digest leaf = leaf_hash(*head);
+  auto done = queries::insert_record(*writer_, record, *head, leaf);
+  for (std::size_t i = 0; done && i < parts.size(); ++i) {
+    done = queries::insert_part(*writer_, record.position, i, parts[i]);
+  }
+  if (done) {
+    done = state::apply(*writer_, record);
+  }
+  if (!done) {
+    return done.error();
+  }
+  last_ = record.position;
+  last_leaf_ = leaf;
+  Outcome outcome;
+  outcome.position = record.position;
+  outcome.record = std::move(record);
+  return outcome;
+}
+
+base::Result<void> prepare_for_writing(Connection& connection, bool create) {
+  // Before the first table: pages of 8 KiB suit records with their bodies.
+  auto done = connection.script(
+      "PRAGMA page_size=8192; PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; "
+      "PRAGMA cache_size=-8192; PRAGMA foreign_keys=OFF;");
+  if (!done) {
+    return done;
+  }
+  auto format = queries::user_version(connection);
+  if (!format) {
+    return format.error();
+  }
+  if (*format > kFormat) {
+    return base::Error(base::ErrorCode::kUnsupported,
+                       "the journal was written by a later version of the engine");
+  }
+  if (!create || *format == kFormat) {
+    return {};
+  }
+  done = connection.script("BEGIN IMMEDIATE");
+  if (done) {
+    done = connection.script(kLogTables);
+  }
+  if (done) {
+    done = state::create_tables(connection);
+  }
+  if (done) {
+    done = connection.script("PRAGMA user_version=1; COMMIT");
+  }
+  return done;
+}
+
+}  // namespace
+
+base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& options) {
+  const bool memory = options.path == ":memory:";
+  FileLock lock;
+  if (options.mode == SqliteOptions::Mode::kEngine && !memory) {
+    auto taken = FileLock::take(options.path + ".lock");
+    if (!taken) {
+      return taken.error();
+    }
+    lock = std::move(*taken);
+  }
+  std::unique_ptr<Connection> writer;
+  if (options.mode != SqliteOptions::Mode::kRead) {
+    const bool create = options.mode == SqliteOptions::Mode::kEngine;
+    auto opened = Connection::open(options.path, {.read_only = false, .create = create});
+    if (!opened) {
+      return opened.error();
+    }
+    writer = std::move(*opened);
+    if (auto ready = prepare_for_writing(*writer, create); !ready) {
+      base::Error problem = ready.error();
+      problem.where = options.path;
+      return problem;
+    }
+  }
+  std::unique_ptr<Connection> reader;
+  if (!memory) {
+    auto opened = Connection::open(options.path, {.read_only = true, .create = false});
+    if (!opened) {
+      return opened.error();
+    }
+    reader = std::move(*opened);
+    auto format = queries::user_version(*reader);
+    if (!format || *format != kFormat) {
+      return format
+                 ? base::Error(base::ErrorCode::kInvalid, "this file is no journal", options.path)
+                 : format.error();
+    }
+  }
+  return std::unique_ptr<Store>(
+      std::make_unique<SqliteStore>(std::move(lock), std::move(writer), std::move(reader)));
+}
+
+base::Result<std::vector<std::string>> compare_state(const std::string& path, std::size_t limit) {
+  auto opened = Connection::open(":memory:", {.read_only = false, .create = true});
+  if (!opened) {
+    return opened.error();
+  }
+  Connection& again = **opened;
+  if (auto created = state::create_tables(again); !created) {
+    return created.error();
+  }
+  auto read = Connection::open(path, {.read_only = true, .create = false});
+  if (!read) {
+    return read.error();
+  }
+  return queries::compare_with_fold(**read, again, limit);
+}
+
+}  // namespace engine::journal

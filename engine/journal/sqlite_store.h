@@ -1,0 +1,31 @@
+#pragma once
+// The journal in one SQLite file: WAL, synchronous=FULL, so that a commit is on the disk when it
+// returns. Other processes may read, and may append single records (the commands); one engine at a
+// time holds the lock file, and a second one is refused.
+
+#include <memory>
+#include <string>
+
+#include "engine/base/result.h"
+#include "engine/journal/store.h"
+
+namespace engine::journal {
+
+struct SqliteOptions {
+  std::string path;  // ":memory:" for tests and simulations
+  enum class Mode {
+    kEngine,   // takes the lock and creates the file when it is new
+    kCommand,  // appends without the lock; the file must exist
+    kRead,
+  };
+  Mode mode = Mode::kEngine;
+};
+
+// Errors: kConflict when another engine holds the file, kIo, kCorrupt, kUnsupported for a file of a
+// later format.
+base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& options);
+
+// Folds the log again and compares: one sentence for each difference, at most `limit`.
+base::Result<std::vector<std::string>> compare_state(const std::string& path, std::size_t limit);
+
+}  // namespace engine::journal

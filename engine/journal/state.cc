@@ -1,0 +1,253 @@
+#include "engine/journal/state.h"
+
+#include <algorithm>
+#include <string>
+#include <string_view>
+#include <utility>
+
+namespace engine::journal {
+
+std::string_view name_of(LegState state) {
+  switch (state) {
+    case LegState::kAccepted:
+      return "accepted";
+    case LegState::kChecked:
+      return "checked";
+    case LegState::kDispatched:
+      return "dispatched";
+    case LegState::kLanded:
+      return "landed";
+    case LegState::kHeld:
+      return "held";
+    case LegState::kSuperseded:
+      return "superseded";
+    case LegState::kWithdrawn:
+      return "withdrawn";
+  }
+  return "unknown";
+}
+
+std::optional<LegState> leg_state_of(std::string_view name) {
+  for (int i = 1; i <= 7; ++i) {
+    if (name_of(static_cast<LegState>(i)) == name) {
+      return static_cast<LegState>(i);
+    }
+  }
+  return std::nullopt;
+}
+
+namespace state {
+namespace {
+
+// `open` is 1 for accepted, checked and dispatched, NULL otherwise; `due` is NULL for what nothing
+// will move by itself. Both are there for the partial indexes that keep the cost flat as the
+// journal grows.
+constexpr const char* kTables = R"sql(
+CREATE TABLE IF NOT EXISTS revision(
+  session TEXT NOT NULL, revision INTEGER NOT NULL, accepted INTEGER NOT NULL, content TEXT NOT NULL,
+  PRIMARY KEY(session, revision)) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS leg(
+  session TEXT NOT NULL, revision INTEGER NOT NULL, target TEXT NOT NULL, accepted INTEGER NOT NULL,
+  patient TEXT NOT NULL, state INTEGER NOT NULL, reason TEXT NOT NULL, bundle INTEGER NOT NULL,
+  attempts INTEGER NOT NULL, failures INTEGER NOT NULL, due INTEGER, changed INTEGER NOT NULL,
+  open INTEGER, uncertain INTEGER NOT NULL, PRIMARY KEY(session, revision, target)) WITHOUT ROWID;
+CREATE INDEX IF NOT EXISTS leg_open ON leg(target, patient, accepted) WHERE open = 1;
+CREATE INDEX IF NOT EXISTS leg_due ON leg(target, accepted) WHERE due IS NOT NULL;
+CREATE INDEX IF NOT EXISTS leg_new ON leg(accepted) WHERE state = 1;
+CREATE INDEX IF NOT EXISTS leg_held ON leg(accepted) WHERE state = 5;
+CREATE INDEX IF NOT EXISTS leg_sent ON leg(accepted) WHERE state = 3;
+)sql";
+
+using sqlite::Connection;
+
+// Earlier revisions that are held and surely never landed: the new one carries all that they hold.
+constexpr const char* kSupersede =
+    "UPDATE leg SET state = 6, due = NULL, changed = ?1 WHERE session = ?2 AND revision < ?3 AND "
+    "target = ?4 AND state = 5 AND uncertain = 0";
+
+base::Result<void> accept(Connection& connection, const Record& record) {
+  auto added = connection.run("INSERT INTO revision VALUES(?, ?, ?, ?)")
+                   .text(record.session)
+                   .number(record.revision)
+                   .number(static_cast<std::int64_t>(record.position))
+                   .text(record.content)
+                   .finish();
+  std::string_view rest = record.targets;
+  while (added && !rest.empty()) {
+    const std::size_t comma = std::min(rest.find(','), rest.size());
+    const std::string_view target = rest.substr(0, comma);
+    rest.remove_prefix(std::min(comma + 1, rest.size()));
+    added = connection.run(kSupersede)
+                .number(static_cast<std::int64_t>(record.position))
+                .text(record.session)
+                .number(record.revision)
+                .text(target)
+                .finish();
+    if (added) {
+      added = connection.run("INSERT INTO leg VALUES(?, ?, ?, ?, ?, 1, '', 0, 0, 0, NULL, ?, 1, 0)")
+                  .text(record.session)
+                  .number(record.revision)
+                  .text(target)
+                  .number(static_cast<std::int64_t>(record.position))
+                  .text(record.patient)
+                  .number(static_cast<std::int64_t>(record.position))
+                  .finish();
+    }
+  }
+  return added;
+}
+
+// The part of an update that is the same for all: which leg, and who changed it.
+base::Result<void> update(Connection& connection, const char* sql, const Record& record) {
+  return connection.run(sql)
+      .number(static_cast<std::int64_t>(record.position))
+      .text(record.session)
+      .number(record.revision)
+      .text(record.target)
+      .finish();
+}
+
+base::Result<void> hold(Connection& connection, const Record& record, bool later_exists) {
+  // A hold before any sending comes with its own parts; one by the target keeps the bundle it
+  // refused. A refusal behind which a later revision waits is superseded by it at once, and the
+  // later one, made in the belief that this one would land, is made again.
+  const bool superseded = later_exists && !record.unknown;
+  auto done =
+      connection
+          .run(
+              "UPDATE leg SET state = ?5, reason = ?6, due = ?7, open = NULL, changed = ?1, "
+              "bundle = CASE WHEN state = 1 THEN ?1 ELSE bundle END, failures = failures + ?8, "
+              "uncertain = ?9 "
+              "WHERE session = ?2 AND revision = ?3 AND target = ?4")
+          .number(static_cast<std::int64_t>(record.position))
+          .text(record.session)
+          .number(record.revision)
+          .text(record.target)
+          .number(superseded ? 6 : 5)
+          .text(record.reason)
+          .number_or_null(record.due_ms, record.due_ms == 0 || superseded)
+          .number(record.counted ? 1 : 0)
+          .number(record.unknown ? 1 : 0)
+          .finish();
+  if (done && superseded) {
+    done = update(connection,
+                  "UPDATE leg SET state = 1, due = NULL, bundle = 0, open = 1, changed = ?1 WHERE "
+                  "session = ?2 AND revision > ?3 AND target = ?4 AND state = 2",
+                  record);
+  }
+  return done;
+}
+
+base::Result<bool> has_later(Connection& connection, const Record& record) {
+  auto row = connection.run(
+      "SELECT 1 FROM leg WHERE session = ? AND revision > ? AND target = ? AND state <> 7");
+  row.text(record.session).number(record.revision).text(record.target);
+  return row.step();
+}
+
+base::Result<void> answer(Connection& connection, const Record& record) {
+  return connection
+      .run(
+          "UPDATE leg SET state = 2, open = 1, reason = ?5, due = ?6, changed = ?1, "
+          "failures = failures + ?7, uncertain = max(uncertain, ?8) WHERE session = ?2 AND "
+          "revision = ?3 AND target = ?4")
+      .number(static_cast<std::int64_t>(record.position))
+      .text(record.session)
+      .number(record.revision)
+      .text(record.target)
+      .text(record.reason)
+      .number(record.due_ms)
+      .number(record.counted ? 1 : 0)
+      .number(record.unknown ? 1 : 0)
+      .finish();
+}
+
+}  // namespace
+
+base::Result<void> create_tables(Connection& connection) {
+  return connection.script(kTables);
+}
+
+base::Result<void> apply(Connection& connection, const Record& record) {
+  switch (record.kind) {
+    case Kind::kAccepted:
+      return accept(connection, record);
+    case Kind::kChecked:
+      return update(connection,
+                    "UPDATE leg SET state = 2, reason = '', bundle = ?1, due = 0, open = 1, "
+                    "changed = ?1 WHERE session = ?2 AND revision = ?3 AND target = ?4",
+                    record);
+    case Kind::kHeld: {
+      const base::Result<bool> later = has_later(connection, record);
+      if (!later) {
+        return later.error();
+      }
+      return hold(connection, record, *later);
+    }
+    case Kind::kDispatched:
+      return update(connection,
+                    "UPDATE leg SET state = 3, due = NULL, open = 1, attempts = attempts + 1, "
+                    "changed = ?1 WHERE session = ?2 AND revision = ?3 AND target = ?4",
+                    record);
+    case Kind::kAnswered:
+      return answer(connection, record);
+    case Kind::kLanded:
+      return update(connection,
+                    "UPDATE leg SET state = 4, reason = '', due = NULL, open = NULL, changed = ?1 "
+                    "WHERE session = ?2 AND revision = ?3 AND target = ?4",
+                    record);
+    case Kind::kReleased:
+      return update(connection,
+                    "UPDATE leg SET state = 2, due = 0, open = 1, failures = 0, changed = ?1 WHERE "
+                    "session = ?2 AND revision = ?3 AND target = ?4",
+                    record);
+    case Kind::kRemapped:
+      return update(connection,
+                    "UPDATE leg SET state = 1, due = NULL, bundle = 0, open = 1, failures = 0, "
+                    "changed = ?1 WHERE session = ?2 AND revision = ?3 AND target = ?4",
+                    record);
+    case Kind::kWithdrawn:
+      return update(connection,
+                    "UPDATE leg SET state = 7, due = NULL, open = NULL, changed = ?1 WHERE "
+                    "session = ?2 AND revision = ?3 AND target = ?4",
+                    record);
+    case Kind::kStarted:
+      // What was on its way when the engine ended may have arrived or not; sending it again is
+      // safe.
+      return connection
+          .run(
+              "UPDATE leg SET state = 2, reason = 'interrupted', due = 0, uncertain = 1, changed = "
+              "? WHERE "
+              "state = 3")
+          .number(static_cast<std::int64_t>(record.position))
+          .finish();
+    case Kind::kRefused:
+    case Kind::kRepeated:
+    case Kind::kConflicting:
+    case Kind::kRead:
+    case Kind::kStopped:
+      return {};
+  }
+  return {};
+}
+
+Leg leg_of(const sqlite::Run& row) {
+  Leg leg;
+  leg.session = std::string(row.text_at(0));
+  leg.revision = static_cast<std::uint32_t>(row.number_at(1));
+  leg.target = std::string(row.text_at(2));
+  leg.accepted = static_cast<Position>(row.number_at(3));
+  leg.patient = std::string(row.text_at(4));
+  leg.state = static_cast<LegState>(row.number_at(5));
+  leg.reason = std::string(row.text_at(6));
+  leg.bundle = static_cast<Position>(row.number_at(7));
+  leg.attempts = static_cast<std::uint32_t>(row.number_at(8));
+  leg.failures = static_cast<std::uint32_t>(row.number_at(9));
+  leg.due_ms = row.number_at(10);
+  leg.changed = static_cast<Position>(row.number_at(11));
+  leg.uncertain = row.number_at(12) != 0;
+  return leg;
+}
+
+}  // namespace state
+}  // namespace engine::journal

@@ -1,0 +1,135 @@
+#pragma once
+// What a journal is kept in. Two sides: commit(), called by one thread only, and the reads,
+// callable from any thread. The log of records is the truth; sessions, revisions and legs are
+// folded from it in the same transaction (state.h says how) and can be folded again.
+
+#include <cstdint>
+#include <functional>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/base/seams.h"
+#include "engine/journal/record.h"
+
+namespace engine::journal {
+
+// State of a session's revision for one target.
+enum class LegState : std::uint8_t {
+  kAccepted = 1,    // waits to be translated
+  kChecked = 2,     // waits to be sent
+  kDispatched = 3,  // on its way
+  kLanded = 4,
+  kHeld = 5,
+  kSuperseded = 6,  // a later revision carries all of it, and this one never landed
+  kWithdrawn = 7,   // given up by a person
+};
+std::string_view name_of(LegState state);
+std::optional<LegState> leg_state_of(std::string_view name);
+
+struct Leg {
+  std::string session;
+  std::uint32_t revision = 0;
+  std::string target;
+  Position accepted = 0;  // its place in the order
+  std::string patient;
+  LegState state = LegState::kAccepted;
+  std::string reason;          // of the last hold or failed try
+  Position bundle = 0;         // the record that holds what to send; 0: none
+  std::uint32_t attempts = 0;  // dispatched so often
+  std::uint32_t failures = 0;  // of these, tries that count towards the bound
+  std::int64_t due_ms = 0;
+  Position changed = 0;    // the last record about it
+  bool uncertain = false;  // the target may have taken it although no answer said so
+};
+
+struct Acceptance {
+  Position position = 0;
+  std::uint32_t revision = 0;
+  std::string content;
+};
+
+// One thing to write. An accepted record is judged when it is written: the same revision with the
+// same content becomes `repeated`, with other content, or older than the latest, `conflicting`.
+struct Change {
+  Record record;
+  std::vector<StoredPart> parts;
+  // When set: written only while the leg named by the record is in this state.
+  std::optional<LegState> only_if;
+  Change() = default;
+  explicit Change(Record r) : record(std::move(r)) {}
+};
+
+struct Outcome {
+  enum class Verdict : std::uint8_t {
+    kWritten,
+    kRepeated,     // `position` is the earlier acceptance
+    kConflicting,  // likewise, when the revision is known; 0 when it is merely older
+    kNotNow,       // only_if did not hold; nothing was written
+  };
+  Verdict verdict = Verdict::kWritten;
+  Position position = 0;
+  Record record;  // as written
+};
+
+struct Query {
+  std::string session;
+  std::string patient;
+  std::string therapist;
+  std::string target;
+  std::optional<Kind> kind;
+  std::string since;  // FHIR instants; since <= time < until
+  std::string until;
+  Position after = 0;
+  std::size_t limit = 100;
+  bool newest_first = false;
+};
+
+struct PartRow {
+  Position position = 0;
+  StoredPart part;
+};
+
+class Store {
+ public:
+  virtual ~Store() = default;
+
+  // All of it or nothing, durable on return. Errors: kIo (disk full, read-only, ...), kCorrupt.
+  virtual base::Result<std::vector<Outcome>> commit(std::vector<Change>& batch,
+                                                    const base::Clock& clock) = 0;
+
+  virtual base::Result<Position> size() const = 0;
+  virtual base::Result<std::string> head_text(Position position) const = 0;  // kNotFound
+  virtual base::Result<std::string> part(Position position, std::string_view name) const = 0;
+  // In order, until the visitor says false.
+  virtual base::Result<void> scan(
+      Position first,
+      const std::function<bool(Position, std::string_view head, const base::Digest& leaf)>& visit)
+      const = 0;
+  virtual base::Result<void> scan_parts(Position first,
+                                        const std::function<bool(const PartRow&)>& visit) const = 0;
+  virtual base::Result<std::vector<Record>> search(const Query& query) const = 0;
+
+  virtual base::Result<std::vector<Leg>> legs(std::string_view session) const = 0;
+  virtual base::Result<std::vector<Acceptance>> acceptances(std::string_view session) const = 0;
+  // Legs that wait to be translated, oldest first; of one target or ("") any.
+  virtual base::Result<std::vector<Leg>> untranslated(std::size_t limit) const = 0;
+  // Legs that may be sent now: due, first of their patient, behind no unfinished revision of their
+  // session. Oldest first.
+  virtual base::Result<std::vector<Leg>> due(std::string_view target, std::int64_t now_ms,
+                                             std::size_t limit) const = 0;
+  // The earliest time at which a leg becomes due; nullopt when none will by itself.
+  virtual base::Result<std::optional<std::int64_t>> next_due(std::string_view target) const = 0;
+  virtual base::Result<std::vector<Leg>> in_state(LegState state, std::size_t limit) const = 0;
+  struct Count {
+    std::string target;
+    LegState state;
+    std::uint64_t legs;
+  };
+  // Of the legs that have not ended.
+  virtual base::Result<std::vector<Count>> open_counts() const = 0;
+};
+
+}  // namespace engine::journal

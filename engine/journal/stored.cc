@@ -1,0 +1,64 @@
+#include "engine/journal/stored.h"
+
+#include <zstd.h>
+
+#include "engine/base/limits.h"
+
+namespace engine::journal {
+namespace {
+
+// Level 1: bodies are kilobytes, and a session passes the journal several times.
+constexpr int kLevel = 1;
+
+struct Contexts {
+  ZSTD_CCtx* pack = ZSTD_createCCtx();
+  ~Contexts() { ZSTD_freeCCtx(pack); }
+  Contexts() = default;
+  Contexts(const Contexts&) = delete;
+  Contexts& operator=(const Contexts&) = delete;
+};
+
+}  // namespace
+
+StoredPart to_stored(const Part& part) {
+  thread_local Contexts contexts;
+  StoredPart stored;
+  stored.name = part.name;
+  std::string packed(ZSTD_compressBound(part.bytes.size()), '\0');
+  const std::size_t n = ZSTD_compressCCtx(contexts.pack, packed.data(), packed.size(),
+                                          part.bytes.data(), part.bytes.size(), kLevel);
+  if (ZSTD_isError(n) == 0 && n < part.bytes.size()) {
+    packed.resize(n);
+    stored.codec = kCodecZstd;
+    stored.bytes = packed;
+  } else {
+    stored.bytes = part.bytes;
+  }
+  stored.hash = base::sha256(stored.bytes);
+  return stored;
+}
+
+base::Result<std::string> from_stored(int codec, std::string_view bytes) {
+  if (codec == kCodecPlain) {
+    return std::string(bytes);
+  }
+  if (codec != kCodecZstd) {
+    return base::Error(base::ErrorCode::kUnsupported, "a part is kept in an unknown form",
+                       "codec " + std::to_string(codec));
+  }
+  const unsigned long long size = ZSTD_getFrameContentSize(bytes.data(), bytes.size());
+  if (size == ZSTD_CONTENTSIZE_ERROR || size == ZSTD_CONTENTSIZE_UNKNOWN) {
+    return base::Error(base::ErrorCode::kCorrupt, "a part cannot be unpacked");
+  }
+  if (size > base::limits::kStoredBytesMax) {
+    return base::Error(base::ErrorCode::kLimit, "a part would unpack to more than is ever stored");
+  }
+  std::string out(static_cast<std::size_t>(size), '\0');
+  const std::size_t n = ZSTD_decompress(out.data(), out.size(), bytes.data(), bytes.size());
+  if (ZSTD_isError(n) != 0 || n != out.size()) {
+    return base::Error(base::ErrorCode::kCorrupt, "a part cannot be unpacked");
+  }
+  return out;
+}
+
+}  // namespace engine::journal

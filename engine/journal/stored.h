@@ -1,0 +1,20 @@
+#pragma once
+// How a part's bytes are kept: plain, or zstd (RFC 8878) when that is smaller.
+
+#include <string>
+#include <string_view>
+
+#include "engine/base/result.h"
+#include "engine/journal/record.h"
+
+namespace engine::journal {
+
+inline constexpr int kCodecPlain = 0;
+inline constexpr int kCodecZstd = 1;
+
+StoredPart to_stored(const Part& part);
+// Errors: kCorrupt when the bytes are not what their codec says, kLimit when they would unpack to
+// more than limits::kStoredBytesMax, kUnsupported for a codec of a later version.
+base::Result<std::string> from_stored(int codec, std::string_view bytes);
+
+}  // namespace engine::journal

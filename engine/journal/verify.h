@@ -1,0 +1,28 @@
+#pragma once
+// Proves a journal: every head hashes to its leaf, every record names the one before it, positions
+// have no gaps, every part's bytes hash to what its head says, the columns that serve search agree
+// with the heads, times do not run backwards, and the tables of states say what the log says.
+
+#include <string>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/journal/merkle.h"
+#include "engine/journal/store.h"
+
+namespace engine::journal {
+
+struct Verification {
+  Position records = 0;
+  std::uint64_t parts = 0;
+  std::uint64_t stored_bytes = 0;
+  base::Digest root{};  // of the tree over all records
+  std::vector<std::string> faults;
+  std::vector<std::string> remarks;  // worth a look, but no fault: a clock that was set back
+  bool sound() const { return faults.empty(); }
+};
+
+// Reads everything once and goes on after a fault. Errors: kIo when it cannot be read at all.
+base::Result<Verification> verify(const Store& store);
+
+}  // namespace engine::journal
