@@ -200,6 +200,27 @@ const char* describe(rj::ParseErrorCode code) {
   }
 }
 
+// RapidJSON refuses a high surrogate without its low half but lets a low one stand alone, which
+// would leave bytes in the tree that are not UTF-8. Offset of the first such escape, or npos.
+std::size_t find_lone_surrogate(std::string_view text) {
+  const auto is_half = [text](std::size_t at, std::string_view third_digits) {
+    return text.substr(at, 2) == "\\u" && at + 3 < text.size() && (text[at + 2] | 0x20) == 'd' &&
+           third_digits.find(text[at + 3]) != std::string_view::npos;
+  };
+  std::size_t at = text.find('\\');
+  while (at != std::string_view::npos) {
+    if (is_half(at, "89abAB")) {
+      at += 12;
+    } else if (is_half(at, "cdefCDEF")) {
+      return at;
+    } else {
+      at += 2;
+    }
+    at = text.find('\\', at);
+  }
+  return std::string_view::npos;
+}
+
 }  // namespace
 
 base::Result<void> Document::parse(std::string_view text, const ParseLimits& limits) {
@@ -218,6 +239,11 @@ base::Result<void> Document::parse(std::string_view text, const ParseLimits& lim
   if (const auto bad = base::find_invalid_utf8(text)) {
     return base::Error(base::ErrorCode::kInvalid, "a byte sequence that is not UTF-8",
                        place(text, *bad));
+  }
+  if (const std::size_t at = find_lone_surrogate(text); at != std::string_view::npos) {
+    return base::Error(base::ErrorCode::kInvalid,
+                       "half of a surrogate pair; both halves are needed for one character",
+                       place(text, at));
   }
   try {
     char* buffer = static_cast<char*>(arena_.allocate(text.size() + kPaddingBytes, kPaddingBytes));
