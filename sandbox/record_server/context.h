@@ -16,7 +16,7 @@ struct Abilities {
   bool conditional_update = true;
   bool conditional_delete = true;
   bool update_create = true;
-  // Refuses a literal reference to a resource that is not here.
+  // Refuses a reference that is malformed or points to what is not here.
   bool enforce_references = true;
 };
 

@@ -182,6 +182,8 @@ bool settle_references(const Context& context, Document& document, Node& resourc
       }
       set_text(document, node, resolve_conditional(context, node, text));
       changed = true;
+    } else if (!context.abilities.enforce_references) {
+      return;
     } else if (text.starts_with("urn:")) {
       throw Refusal(400, "not-found", "No entry of the Bundle has this fullUrl.",
                     expression_of(node));
