@@ -44,7 +44,8 @@ namespace {
 // journal grows.
 constexpr const char* kTables = R"sql(
 CREATE TABLE IF NOT EXISTS revision(
-  session TEXT NOT NULL, revision INTEGER NOT NULL, accepted INTEGER NOT NULL, content TEXT NOT NULL,
+  session TEXT NOT NULL, revision INTEGER NOT NULL, accepted INTEGER NOT NULL,
+  content TEXT NOT NULL,
   PRIMARY KEY(session, revision)) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS leg(
   session TEXT NOT NULL, revision INTEGER NOT NULL, target TEXT NOT NULL, accepted INTEGER NOT NULL,

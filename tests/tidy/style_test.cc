@@ -77,9 +77,6 @@ constexpr std::array kBanned = {
     Banned{"FIX"
            "ME",
            "fix it"},
-    Banned{"XX"
-           "X",
-           "say what is wrong, or right it"},
     Banned{"for "
            "now",
            "say what is so"},
