@@ -47,6 +47,8 @@ const std::map<std::string, Row>& third_parties() {
       {"openssl/", {"base", "delivery", "web"}},
       {"re2/", {"fhir", "fhirpath"}},
       {"archive", {"shapes"}},
+      {"gmp", {"ucum"}},
+      {"mpfr.h", {"ucum"}},
       {"boost/asio", {"delivery", "intake", "replay", "web", "cli"}},
       {"boost/beast", {"delivery", "web"}},
       {"sqlite3.h", {"journal"}},
