@@ -137,6 +137,28 @@ inline constexpr std::size_t kRecordServerPageDefault = 50;
 inline constexpr std::size_t kRecordServerPageMax = 1'000;
 
 static_assert(kBodyBytesMax < kStoredBytesMax, "the journal must hold what intake accepts");
+// --- Published definitions
+// The R4 core package is 42 MB in 4600 files unpacked, its largest file under 3 MB; national ones
+// are smaller.
+inline constexpr std::size_t kPackageBytesMax = std::size_t{128} << 20;  // the .tgz itself
+inline constexpr std::size_t kPackageUnpackedBytesMax = std::size_t{512} << 20;
+inline constexpr std::size_t kPackageFilesMax = 50'000;
+inline constexpr std::size_t kPackageFileBytesMax = std::size_t{64} << 20;
+// Text of definitions packs 10 to 40 times; past 200 times, and past the slack, an archive is made
+// to fill memory.
+inline constexpr std::size_t kPackageRatioMax = 200;
+inline constexpr std::size_t kPackageRatioSlackBytes = std::size_t{1} << 20;
+// Archives in tar format carry names of 255 bytes without extensions; twice that is not a name.
+inline constexpr std::size_t kPackagePathBytesMax = 512;
+// The largest published snapshot has some 500 elements; walking into many slices may multiply that.
+inline constexpr std::size_t kShapeElementsMax = 20'000;
+// Code systems of this size belong to a terminology service.
+inline constexpr std::size_t kCodesMax = 500'000;
+// A chain of base definitions, of imported value sets, of dependencies between packages.
+inline constexpr std::size_t kDefinitionChainMax = 64;
+
+static_assert(kPackageFileBytesMax <= kPackageUnpackedBytesMax);
+static_assert(kPackageBytesMax <= kPackageUnpackedBytesMax);
 static_assert(kBodyBytesMax <= kCheckedBytesMax,
               "what intake accepts, the checker must be able to read");
 static_assert(kStringBytesMax < kBodyBytesMax);
