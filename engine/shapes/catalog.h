@@ -22,6 +22,8 @@
 
 namespace engine::shapes {
 
+struct CatalogStore;  // texts, arenas, indexes
+
 class Catalog {
  public:
   // From compiled facts (names ending in ".facts") and FHIR JSON definitions (".json": as add()).
@@ -36,10 +38,9 @@ class Catalog {
 
   // Adds definitions: StructureDefinition, ValueSet, CodeSystem, Bundles of them, as JSON texts
   // (".json") or compiled facts (".facts"), in any order; others are ignored. Snapshots are
-  // generated where the definition has none, or only a differential that differs from its base. A
-  // definition with the same url and version as a loaded one replaces it for later look-ups.
-  // Returns what is wrong: an error means that the definition named in it was not added (all others
-  // were). Not after freeze().
+  // generated where the definition has none. A definition with the same url and version as a loaded
+  // one replaces it for later look-ups. Returns what is wrong: an error means that the definition
+  // named in it was not added (all others were). Not after freeze().
   fhir::Issues add(std::span<const base::SourceFile> definitions, std::string_view package = {});
 
   // Interning names (maps do) is allowed until freeze().
@@ -52,10 +53,9 @@ class Catalog {
   // --- Shapes
   // By canonical, "url" or "url|version". A version must match exactly; without one the highest
   // semantic version wins, active before retired. nullptr when unknown.
-  const Shape* find_shape(std::string_view canonical) const;
-  // The same, preferring for an unversioned canonical what the named package or its dependencies
-  // hold.
-  const Shape* find_shape(std::string_view canonical, std::string_view from_package) const;
+  // With from_package ("name#version"), an unversioned canonical means first what that package or
+  // its dependencies hold.
+  const Shape* find_shape(std::string_view canonical, std::string_view from_package = {}) const;
   // The shape of a type itself: "Observation", "Quantity", "string". nullptr for nested and system
   // types, and for kNoType.
   const Shape* base_shape(TypeId type) const {
@@ -74,17 +74,19 @@ class Catalog {
   std::size_t constraint_count() const { return constraints_.size(); }
 
   // --- Terminology
-  const ValueSet* find_value_set(std::string_view canonical) const;
-  const CodeSystem* find_code_system(std::string_view canonical) const;
+  const ValueSet* find_value_set(std::string_view canonical,
+                                 std::string_view from_package = {}) const;
+  const CodeSystem* find_code_system(std::string_view canonical,
+                                     std::string_view from_package = {}) const;
 
   // Memory of the tables in bytes, for the benchmark and `profiles list`.
   std::size_t bytes() const;
 
  private:
   friend class CatalogBuilder;
-  struct Store;  // texts, arenas, indexes
 
   Catalog();
+  base::Result<void> fill(std::span<const base::SourceView> files);
 
   json::NameTable names_;
   TypeModel types_;
@@ -92,7 +94,7 @@ class Catalog {
   std::vector<const Shape*> base_shapes_;
   std::vector<std::span<const ConstraintId>> type_constraints_;
   std::vector<Constraint> constraints_;
-  std::unique_ptr<Store> store_;
+  std::unique_ptr<CatalogStore> store_;
 };
 
 }  // namespace engine::shapes

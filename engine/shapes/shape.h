@@ -161,7 +161,8 @@ struct ShapeElement {
   std::string_view slice_name;       // empty unless this is a slice
   std::uint32_t min = 0;
   std::uint32_t max = kUnbounded;  // kUnbounded for *
-  std::uint32_t index = 0;         // in Shape::elements
+  std::uint32_t base_max = kUnbounded;
+  std::uint32_t index = 0;  // in Shape::elements
   bool is_root = false;
   bool choice = false;
   bool repeats = false;  // base max above 1: an array in JSON whatever max says here
@@ -174,8 +175,9 @@ struct ShapeElement {
   const ShapeElement* sliced = nullptr;
 
   // The type whose elements the children stand for: the single type of the element, its nested
-  // type, or Element where a choice was walked into for what its types share. kNoType when there
-  // are no children here.
+  // type, or Element where a choice was walked into for what all its types share (id, extension);
+  // then these children apply beside those of TypeRef::inner. kNoType when there are no children
+  // here.
   TypeId children_type = kNoType;
   // By element index of children_type; every entry is set.
   std::span<const ShapeElement* const> children;

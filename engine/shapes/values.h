@@ -8,6 +8,7 @@
 #include <cstdint>
 #include <span>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace engine::shapes {
@@ -41,6 +42,8 @@ struct CodeSystem {
   bool complete = false;  // content = complete: a code that is not listed does not exist
   CodeTable codes;
   std::vector<std::int32_t> parent;  // by code index; -1 for a root
+  // Further parents of codes that stand below several: child index, parent index.
+  std::vector<std::pair<std::uint32_t, std::uint32_t>> also_below;
 
   bool has(std::string_view code) const { return codes.find(code) >= 0; }
   // True when code is ancestor or lies below it. False when either is unknown.

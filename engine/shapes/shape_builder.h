@@ -1,0 +1,52 @@
+#pragma once
+// One shape from its facts: the tree of elements with everything that needs no other shape.
+
+#include <string>
+#include <string_view>
+#include <unordered_map>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/shapes/catalog_builder.h"
+
+namespace engine::shapes {
+
+class ShapeBuilder {
+ public:
+  ShapeBuilder(CatalogBuilder& owner, const ShapeFacts& facts, Shape& shape)
+      : owner_(owner), facts_(facts), shape_(shape) {}
+
+  base::Result<void> build();
+
+ private:
+  base::Error wrong(std::string what, const ElementFacts& where) const;
+  base::Result<void> build_root();
+  base::Result<void> place(std::size_t index);
+  const ShapeElement* sliced_by(const ElementFacts& facts) const;
+  base::Result<void> fill(std::size_t index);
+  base::Result<void> fill_types(const ElementFacts& facts, ShapeElement& element,
+                                const Element& type_element);
+  base::Result<void> fill_values(const ElementFacts& facts, ShapeElement& element);
+  void fill_constraints(const ElementFacts& facts, ShapeElement& element);
+  base::Result<void> fill_slicing(const ElementFacts& facts, ShapeElement& element);
+  base::Result<TypeId> type_of_children(const ElementFacts& facts, ShapeElement& element);
+  void seal_children();
+  void seal_slices();
+
+  template <class T>
+  std::span<T> store(const std::vector<T>& items);
+
+  CatalogBuilder& owner_;
+  const ShapeFacts& facts_;
+  Shape& shape_;
+  ShapeElement* elements_ = nullptr;
+  std::unordered_map<std::string_view, std::size_t> by_id_;
+  struct Child {
+    std::size_t parent;
+    std::size_t child;
+    std::size_t element;  // index in the parent's type
+  };
+  std::vector<Child> children_;
+};
+
+}  // namespace engine::shapes
