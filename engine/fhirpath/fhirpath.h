@@ -90,8 +90,8 @@ struct Options {
   // as(T) and `as T` on several items filter them, as the R4 invariants and search parameters want;
   // otherwise error.
   bool as_filters = false;
-  std::span<const VariableDeclaration> variables;
-  std::span<const HostFunction> functions;  // copied
+  std::span<const VariableDeclaration> variables = {};
+  std::span<const HostFunction> functions = {};  // copied
   // Where the text starts in a larger one, for the positions in errors (both from 1).
   json::Position origin = {1, 1};
 };
@@ -120,19 +120,19 @@ class Workspace {
 };
 
 struct Context {
-  Items focus;  // what the expression is evaluated on; also %context
+  Items focus = {};  // what the expression is evaluated on; also %context
   // %resource and %rootResource; kNothing: found from the focus (nearest resource; its container
   // when contained).
-  Item resource;
-  Item root_resource;
+  Item resource = {};
+  Item root_resource = {};
   // %context when it is not the focus itself.
-  Items context;
+  Items context = {};
   // One collection for each of Options::variables, in that order; missing ones are empty.
-  std::span<const Items> variables;
+  std::span<const Items> variables = {};
   const Host* host = nullptr;
   // FHIR instant for now(), today() and timeOfDay(), "2026-03-02T08:10:00.000+01:00". Empty: these
   // are an error.
-  std::string_view now;
+  std::string_view now = {};
 };
 
 enum class Truth : std::uint8_t { kFalse, kTrue, kEmpty };

@@ -38,6 +38,40 @@ Types::Types(const shapes::TypeModel& model, const json::NameTable& names)
     const shapes::TypeInfo& info = model.info(type);
     names_itself_[i] = info.kind == shapes::TypeKind::kResource && info.abstract ? 1 : 0;
   }
+  extension_ = model.find("FHIR.Extension").value_or(shapes::kNoType);
+  index_elements();
+}
+
+void Types::index_elements() {
+  std::size_t count = 0;
+  for (std::size_t i = 0; i < model_->size(); ++i) {
+    count += model_->info(static_cast<shapes::TypeId>(i)).elements.size();
+  }
+  std::size_t capacity = 16;
+  while (capacity < count * 2) {
+    capacity *= 2;
+  }
+  slots_.resize(capacity);
+  for (std::size_t i = 0; i < model_->size(); ++i) {
+    const auto type = static_cast<shapes::TypeId>(i);
+    for (const shapes::Element& element : model_->info(type).elements) {
+      const std::uint64_t key = key_of(type, element.stem);
+      std::size_t at = start_of(key) & (capacity - 1);
+      while (slots_[at].element != nullptr) {
+        at = (at + 1) & (capacity - 1);
+      }
+      slots_[at] = {key, &element};
+    }
+  }
+}
+
+const shapes::Element* Types::element(shapes::TypeId type, const json::Name* stem) const {
+  const std::uint64_t key = key_of(type, stem);
+  for (std::size_t at = start_of(key) & (slots_.size() - 1);; at = (at + 1) & (slots_.size() - 1)) {
+    if (slots_[at].element == nullptr || slots_[at].key == key) {
+      return slots_[at].element;
+    }
+  }
 }
 
 shapes::TypeId Types::resource_type(const json::Node& object) const {
