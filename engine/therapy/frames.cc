@@ -1,0 +1,206 @@
+#include "engine/therapy/frames.h"
+
+#include <string>
+#include <unordered_map>
+
+#include "engine/base/hash.h"
+#include "engine/therapy/clock_text.h"
+#include "engine/therapy/ids.h"
+#include "engine/therapy/rendering.h"
+#include "engine/therapy/steps.h"
+
+namespace engine::therapy {
+namespace {
+
+using base::Result;
+using json::Document;
+using json::Node;
+
+// When an entry began, as text.
+std::string_view start_text(const Node& entry) {
+  const std::string_view time = entry.string_at("time");
+  const Node* period = entry.find("period");
+  return !time.empty() || period == nullptr ? time : period->string_at("start");
+}
+
+bool needs_attestation(const Node* author) {
+  const std::string_view role = author != nullptr ? author->string_at("role") : std::string_view();
+  return role == "assistant" || role == "student";
+}
+
+void append_person(Document& document, Node* object, std::string_view member, const Node* person) {
+  if (person != nullptr) {
+    document.append(object, member, document.copy(*person));
+  }
+}
+
+// Reasons of what was stopped: by the activity's id; "" is the session.
+std::unordered_map<std::string_view, std::string_view> stops_of(const Node& session) {
+  std::unordered_map<std::string_view, std::string_view> stops;
+  const Node* entries = session.find("entry");
+  for (const Node* entry = entries != nullptr ? entries->first : nullptr; entry != nullptr;
+       entry = entry->next) {
+    if (const Node* stopped = entry->find("stopped")) {
+      stops.emplace(stopped->string_at("activity"), stopped->string_at("reason"));
+    }
+  }
+  return stops;
+}
+
+void session_frame(Document& document, std::string_view accepted_at, std::string_view stop,
+                   bool stopped) {
+  Node& session = *document.root();
+  Node* frame = document.make_object();
+  const bool closed = session.string_at("status") == "closed";
+  document.append(
+      frame, "procedureStatus",
+      document.make_string(stopped ? "stopped" : (closed ? "completed" : "in-progress")));
+  if (stopped) {
+    document.append(frame, "statusReason", document.make_string(stop));
+  }
+  document.append(frame, "issued", document.make_string(accepted_at));
+  Node* authors = document.make_array();
+  if (const Node* therapist = session.find("therapist")) {
+    Document::append(authors, document.copy(*therapist));
+  }
+  if (const Node* handovers = session.find("handover")) {
+    for (const Node& handover : *handovers) {
+      if (const Node* to = handover.find("to")) {
+        Document::append(authors, document.copy(*to));
+      }
+    }
+  }
+  document.append(frame, "author", authors);
+  document.append(&session, "frame", frame);
+}
+
+}  // namespace
+
+void check_future(const Node& session, std::string_view accepted_at, const Settings& settings,
+                  Report& report) {
+  const auto now = parse_moment(accepted_at);
+  const Node* entries = session.find("entry");
+  if (!now || entries == nullptr) {
+    return;
+  }
+  const Moment latest{now->milliseconds + settings.future_minutes * kMinuteMs, 0, true};
+  for (const Node& entry : *entries) {
+    const auto start = parse_moment(start_text(entry));
+    if (start && latest < *start) {
+      report.hold("time-in-future", entry,
+                  "This entry lies in the future: correct its time, or the clock it came from.",
+                  "time-in-future");
+    }
+  }
+}
+
+const Node* author_of(const Node& session, const Node& entry) {
+  if (const Node* recorded_by = entry.find("recordedBy")) {
+    return recorded_by;
+  }
+  const Node* author = session.find("therapist");
+  const Node* handovers = session.find("handover");
+  const auto when = parse_moment(start_text(entry));
+  for (const Node* handover = handovers != nullptr ? handovers->first : nullptr;
+       handover != nullptr; handover = handover->next) {
+    const auto at = parse_moment(handover->string_at("time"));
+    if (at && when && !(*when < *at)) {
+      author = handover->find("to");
+    }
+  }
+  return author;
+}
+
+bool is_attested(const Node& session, const Node& entry) {
+  const Node* attestations = session.find("attestation");
+  if (attestations == nullptr) {
+    return false;
+  }
+  for (const Node& attestation : *attestations) {
+    const Node* ids = attestation.find("entry");
+    if (ids == nullptr) {
+      return true;
+    }
+    for (const Node& id : *ids) {
+      if (id.text() == entry.string_at("id")) {
+        return true;
+      }
+    }
+  }
+  return false;
+}
+
+void prepare_frames(Document& document, const History& history, std::string_view accepted_at,
+                    Report& report) {
+  Node& session = *document.root();
+  const auto stops = stops_of(session);
+  const auto whole = stops.find(std::string_view());
+  session_frame(document, accepted_at, whole != stops.end() ? whole->second : std::string_view(),
+                whole != stops.end());
+  const base::Uuid space = session_space(step_text(&session, {"identifier", "system"}),
+                                         step_text(&session, {"identifier", "value"}));
+  const std::string session_id = "urn:uuid:" + base::to_string(entry_role_id(space, "", "session"));
+  const bool closed = session.string_at("status") == "closed";
+  Node* entries = session.find("entry");
+  for (Node* entry = entries != nullptr ? entries->first : nullptr; entry != nullptr;
+       entry = entry->next) {
+    Node* frame = document.make_object();
+    const Node* author = author_of(session, *entry);
+    append_person(document, frame, "author", author);
+    const bool preliminary = needs_attestation(author) && !is_attested(session, *entry);
+    if (preliminary && closed) {
+      report.information("informational", *entry,
+                         "Recorded by an assistant or a student and not attested yet: it lands as "
+                         "preliminary.",
+                         "attestation");
+    }
+    document.append(frame, "status", document.make_string(preliminary ? "preliminary" : "final"));
+    const auto stop = stops.find(entry->string_at("id"));
+    const bool stopped = stop != stops.end();
+    document.append(
+        frame, "procedureStatus",
+        document.make_string(stopped ? "stopped" : (closed ? "completed" : "in-progress")));
+    if (stopped) {
+      document.append(frame, "statusReason", document.make_string(stop->second));
+    }
+    const auto issued = history.issued.find(std::string(entry->string_at("id")));
+    document.append(
+        frame, "issued",
+        document.make_string(issued != history.issued.end() ? issued->second : accepted_at));
+    const std::string_view during = entry->string_at("during");
+    Node* part = document.make_object();
+    const std::string target =
+        during.empty() ? session_id
+                       : "urn:uuid:" + base::to_string(entry_role_id(space, during, "activity"));
+    document.append(part, "reference", document.make_string(target));
+    document.append(frame, "part", part);
+    document.append(entry, "frame", frame);
+  }
+}
+
+Result<void> add_frames(Rendering& rendering, const Workshop& shop) {
+  const SessionModel& model = *shop.model;
+  Node& session = *rendering.document.root();
+  const mapping::Binding whole[] = {
+      mapping::Binding::of_source(session, model.session()),
+      mapping::Binding::of_target(*session.find("frame"), model.session_frame())};
+  Result<void> made = rendering.run->call(shop.groups.session_frame, whole);
+  if (!made) {
+    return made;
+  }
+  Node* entries = session.find("entry");
+  for (Node* entry = entries != nullptr ? entries->first : nullptr; entry != nullptr;
+       entry = entry->next) {
+    const mapping::Binding bindings[] = {
+        mapping::Binding::of_source(session, model.session()),
+        mapping::Binding::of_source(*entry, model.entry()),
+        mapping::Binding::of_target(*entry->find("frame"), model.entry_frame())};
+    made = rendering.run->call(shop.groups.entry_frame, bindings);
+    if (!made) {
+      return made;
+    }
+  }
+  return {};
+}
+
+}  // namespace engine::therapy

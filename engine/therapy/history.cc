@@ -1,0 +1,145 @@
+#include "engine/therapy/history.h"
+
+#include <vector>
+
+#include "engine/json/write.h"
+#include "engine/therapy/rendering.h"
+
+namespace engine::therapy {
+namespace {
+
+using json::Node;
+
+struct Known {
+  std::string canonical;
+  std::string issued;
+  std::size_t revision = 0;  // where the entry was last seen
+};
+using Entries = std::unordered_map<std::string, Known>;
+
+std::string_view id_of(const Node& entry) {
+  return entry.string_at("id");
+}
+
+// Takes the entries and withdrawals of one revision into what is known.
+void take(const Node& session, const std::string& accepted_at, std::size_t revision,
+          Entries& entries, std::unordered_set<std::string>& withdrawn) {
+  if (const Node* list = session.find("withdrawal")) {
+    for (const Node& withdrawal : *list) {
+      withdrawn.emplace(withdrawal.string_at("entry"));
+    }
+  }
+  const Node* list = session.find("entry");
+  if (list == nullptr) {
+    return;
+  }
+  for (const Node& entry : *list) {
+    std::string canonical = json::to_canonical_text(entry);
+    Known& known = entries[std::string(id_of(entry))];
+    if (known.canonical != canonical) {
+      known.canonical = std::move(canonical);
+      known.issued = accepted_at;
+    }
+    known.revision = revision;
+    withdrawn.erase(std::string(id_of(entry)));
+  }
+}
+
+void sequence(const std::vector<std::uint32_t>& numbers, const Node& session, Report& report) {
+  const std::size_t last = numbers.size() - 1;
+  if (numbers[last] <= numbers[last - 1]) {
+    report.error(
+        "conflict", session,
+        "A later send needs a higher revision than " + std::to_string(numbers[last - 1]) + ".");
+  }
+}
+
+// The payer's record rule: a change to what was sent carries its reason.
+void ask_reason(const Entries& before, const Entries& after, const Node& session, Report& report) {
+  if (session.find("change") != nullptr) {
+    return;
+  }
+  for (const auto& [id, known] : before) {
+    if (after.at(id).canonical != known.canonical) {
+      report.hold("reason-missing", session,
+                  "This revision changes entry '" + id +
+                      "', which was sent before: add change "
+                      "with a reason.",
+                  "reason-missing");
+      return;
+    }
+  }
+}
+
+// Copies what a revision sent and no later one has into the document.
+void carry(const Node& sent, std::size_t revision, const Entries& entries,
+           const std::unordered_set<std::string>& withdrawn, json::Document& document,
+           Report& report) {
+  const Node* list = sent.find("entry");
+  Node& session = *document.root();
+  for (const Node* entry = list != nullptr ? list->first : nullptr; entry != nullptr;
+       entry = entry->next) {
+    const std::string id(id_of(*entry));
+    const auto known = entries.find(id);
+    if (known == entries.end() || known->second.revision != revision || withdrawn.count(id) != 0) {
+      continue;
+    }
+    Node* target = session.find("entry");
+    if (target == nullptr) {
+      target = document.make_array();
+      document.append(&session, "entry", target);
+    }
+    json::Document::append(target, document.copy(*entry));
+    report.warning("business-rule", session,
+                   "Entry '" + id +
+                       "' was sent before and is missing now: it stays as it was. "
+                       "List it under withdrawal to take it back.",
+                   "missing-entry");
+  }
+}
+
+}  // namespace
+
+History merge_history(std::span<const Revision> revisions, const Workshop& shop,
+                      json::Document& document, Report& report) {
+  History history;
+  const std::size_t last = revisions.size() - 1;
+  Node& session = *document.root();
+  Entries entries;
+  if (last == 0) {
+    take(session, revisions[0].accepted_at, 0, entries, history.withdrawn);
+    for (auto& [id, known] : entries) {
+      history.issued.emplace(id, std::move(known.issued));
+    }
+    return history;
+  }
+  std::vector<std::unique_ptr<Rendering>> earlier;
+  std::vector<std::uint32_t> numbers;
+  for (std::size_t i = 0; i < last; ++i) {
+    earlier.push_back(std::make_unique<Rendering>(document.names()));
+    read_session(revisions[i].body, shop, *earlier.back());
+    numbers.push_back(earlier.back()->header.revision);
+    if (!earlier.back()->refused) {
+      take(*earlier.back()->document.root(), revisions[i].accepted_at, i, entries,
+           history.withdrawn);
+    }
+  }
+  const Entries before = entries;
+  take(session, revisions[last].accepted_at, last, entries, history.withdrawn);
+  if (const Node* number = session.find("revision")) {
+    numbers.push_back(static_cast<std::uint32_t>(std::stoul(std::string(number->text()))));
+    sequence(numbers, session, report);
+  }
+  ask_reason(before, entries, session, report);
+  for (std::size_t i = 0; i < earlier.size(); ++i) {
+    if (!earlier[i]->refused) {
+      carry(*earlier[i]->document.root(), i, entries, history.withdrawn, document, report);
+    }
+  }
+  for (auto& [id, known] : entries) {
+    history.issued.emplace(id, std::move(known.issued));
+  }
+  return history;
+}
+
+}  // namespace engine::therapy

@@ -1,0 +1,30 @@
+#pragma once
+// What the revisions of a session say together: which entries exist, since when their content is
+// what it is, and which were withdrawn. A revision carries the whole session so far; an entry that
+// is simply missing stays as it was.
+
+#include <span>
+#include <string>
+#include <string_view>
+#include <unordered_map>
+#include <unordered_set>
+
+#include "engine/json/document.h"
+#include "engine/therapy/report.h"
+#include "engine/therapy/translate.h"
+
+namespace engine::therapy {
+
+struct Workshop;
+
+struct History {
+  std::unordered_map<std::string, std::string> issued;  // entry id -> when its content was taken in
+  std::unordered_set<std::string> withdrawn;
+};
+
+// Merges the revisions before the last into the last one's document (already read): entries it
+// leaves out are copied in. Says what is odd about the sequence.
+History merge_history(std::span<const Revision> revisions, const Workshop& shop,
+                      json::Document& document, Report& report);
+
+}  // namespace engine::therapy

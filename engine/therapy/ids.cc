@@ -1,0 +1,51 @@
+#include "engine/therapy/ids.h"
+
+namespace engine::therapy {
+namespace {
+
+// FHIR search: '\', '|', ',' and '$' inside a value are escaped by '\'; then what has a meaning in
+// a query of a URL is percent-encoded. The rest stays readable.
+void append_value(std::string_view text, std::string& out) {
+  constexpr std::string_view kHex = "0123456789ABCDEF";
+  for (const char c : text) {
+    if (c == '\\' || c == '|' || c == ',' || c == '$') {
+      out += "%5C";
+    }
+    const auto byte = static_cast<unsigned char>(c);
+    const bool plain = (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
+                       std::string_view("-._~:/@!*'()").find(c) != std::string_view::npos;
+    if (plain) {
+      out.push_back(c);
+    } else {
+      out.push_back('%');
+      out.push_back(kHex[byte >> 4]);
+      out.push_back(kHex[byte & 15]);
+    }
+  }
+}
+
+}  // namespace
+
+base::Uuid session_space(std::string_view system, std::string_view value) {
+  std::string name(system);
+  name.push_back('|');
+  name += value;
+  return base::name_based_uuid(base::kNamespaceUrl, name);
+}
+
+base::Uuid entry_role_id(const base::Uuid& session, std::string_view entry, std::string_view role) {
+  std::string name(entry);
+  name.push_back('/');
+  name += role;
+  return base::name_based_uuid(session, name);
+}
+
+std::string identifier_query(std::string_view system, std::string_view value) {
+  std::string query = "identifier=";
+  append_value(system, query);
+  query.push_back('|');
+  append_value(value, query);
+  return query;
+}
+
+}  // namespace engine::therapy

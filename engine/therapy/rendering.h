@@ -1,0 +1,87 @@
+#pragma once
+// From the revisions of a session to resources: the last revision is read, merged with what earlier
+// ones hold, framed, and mapped. A Rendering keeps everything it points at. Statuses are those of a
+// first send; see changes.h for what a later revision does to what was sent before.
+
+#include <memory>
+#include <span>
+#include <string>
+#include <string_view>
+#include <unordered_map>
+#include <vector>
+
+#include "engine/base/hash.h"
+#include "engine/json/document.h"
+#include "engine/mapping/mapping.h"
+#include "engine/therapy/plausibility.h"
+#include "engine/therapy/report.h"
+#include "engine/therapy/session_model.h"
+#include "engine/therapy/settings.h"
+#include "engine/therapy/translate.h"
+
+namespace engine::therapy {
+
+// The groups of the maps that a translation runs, found once.
+struct Groups {
+  std::uint32_t session_frame = 0;
+  std::uint32_t entry_frame = 0;
+  std::uint32_t session = 0;
+  std::uint32_t absent = 0;
+  std::uint32_t finding = 0;
+  std::uint32_t provenance = 0;
+  std::vector<std::uint32_t> kinds;  // by index in SessionModel::kinds()
+};
+
+// What all renderings share; immutable.
+struct Workshop {
+  const SessionModel* model = nullptr;
+  const PlausibilityTable* table = nullptr;
+  const mapping::MapSet* maps = nullptr;
+  Groups groups;
+  Settings settings;
+  std::unordered_map<std::string, std::string> words;  // displays of the document's own codes
+};
+
+// What the functions that maps may call know.
+struct MapContext {
+  const Workshop* shop = nullptr;
+  base::Uuid session{};
+};
+
+// The functions and constants that maps may use: entryId(entry, role), conditional(type, system,
+// value), words(code), %base.
+mapping::LoadOptions map_options(const Settings& settings);
+
+struct Resource {
+  json::Node* wrapper = nullptr;  // the Bundle's entry
+  json::Node* node = nullptr;
+  std::string_view type;
+  std::string id;  // the name-based id: identifier.value, or Resource.id
+};
+
+struct Rendering {
+  explicit Rendering(const json::NameTable& names) : document(names) {}
+  Rendering(const Rendering&) = delete;
+  Rendering& operator=(const Rendering&) = delete;
+
+  json::Document document;  // root: the session document, whole
+  fhir::Issues issues;
+  bool refused = false;
+  std::string hold_reason;
+  SessionHeader header;
+  MapContext context;
+  json::Node* bundle = nullptr;
+  std::vector<Resource> resources;
+  std::unique_ptr<mapping::Run> run;
+};
+
+// Reads one document and says what is wrong with it; fills document, issues, refused, hold_reason
+// and header.
+void read_session(std::string_view body, const Workshop& shop, Rendering& to);
+// The same for the last of the revisions, then merges, frames and maps it.
+std::unique_ptr<Rendering> render(std::span<const Revision> revisions, const Workshop& shop);
+
+// Lists what a Bundle's entries hold.
+std::vector<Resource> resources_of(json::Node& bundle);
+
+}  // namespace engine::therapy

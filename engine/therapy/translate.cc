@@ -1,0 +1,305 @@
+#include "engine/therapy/translate.h"
+
+#include <algorithm>
+#include <new>
+#include <utility>
+
+#include "engine/base/hash.h"
+#include "engine/base/limits.h"
+#include "engine/check/check.h"
+#include "engine/json/write.h"
+#include "engine/mapping/mapping.h"
+#include "engine/shapes/catalog.h"
+#include "engine/therapy/changes.h"
+#include "engine/therapy/json_schema.h"
+#include "engine/therapy/rendering.h"
+
+namespace engine::therapy {
+namespace {
+
+using base::Error;
+using base::ErrorCode;
+using base::Result;
+using json::Node;
+
+constexpr std::string_view kMaps = "https://chartferry.example/fhir/StructureMap/";
+
+// SHA-256 over the sorted (name, bytes), each framed by its length, so that no two sets agree by
+// accident.
+std::string set_hash(const std::vector<base::SourceFile>& files) {
+  std::vector<const base::SourceFile*> sorted;
+  for (const base::SourceFile& file : files) {
+    sorted.push_back(&file);
+  }
+  std::sort(sorted.begin(), sorted.end(), [](const auto* a, const auto* b) {
+    return a->name != b->name ? a->name < b->name : a->bytes < b->bytes;
+  });
+  std::string all;
+  for (const base::SourceFile* file : sorted) {
+    all += std::to_string(file->name.size()) + ":" + file->name +
+           std::to_string(file->bytes.size()) + ":" + file->bytes;
+  }
+  return base::sha256_hex(all);
+}
+
+const base::SourceFile* file_named(const std::vector<base::SourceFile>& files,
+                                   std::string_view end) {
+  for (const base::SourceFile& file : files) {
+    if (file.name.size() >= end.size() &&
+        std::string_view(file.name).substr(file.name.size() - end.size()) == end) {
+      return &file;
+    }
+  }
+  return nullptr;
+}
+
+// The map's entry group; every group here takes a fixed number of inputs.
+Result<std::uint32_t> group_of(const mapping::MapSet& maps, std::string_view map,
+                               std::string_view group, std::size_t inputs) {
+  const mapping::MapInfo* info = maps.find(std::string(kMaps) + std::string(map));
+  if (info == nullptr) {
+    return Error(ErrorCode::kNotFound,
+                 "there is no map " + std::string(kMaps) + std::string(map) +
+                     ": every kind of entry needs one",
+                 "mappings");
+  }
+  const mapping::GroupInfo* found = mapping::MapSet::find_group(*info, group);
+  if (found == nullptr || found->inputs.size() != inputs) {
+    return Error(ErrorCode::kInvalid,
+                 "the map needs a group '" + std::string(group) + "' with " +
+                     std::to_string(inputs) + " inputs",
+                 info->file);
+  }
+  return found->id;
+}
+
+Result<Groups> find_groups(const mapping::MapSet& maps, const SessionModel& model) {
+  Groups groups;
+  const struct {
+    std::string_view map;
+    std::string_view group;
+    std::size_t inputs;
+    std::uint32_t* to;
+  } wanted[] = {
+      {"frame", "sessionFrame", 2, &groups.session_frame},
+      {"frame", "entryFrame", 3, &groups.entry_frame},
+      {"frame", "session", 2, &groups.session},
+      {"entry-absent", "", 3, &groups.absent},
+      {"finding", "", 2, &groups.finding},
+      {"provenance", "", 2, &groups.provenance},
+  };
+  for (const auto& row : wanted) {
+    Result<std::uint32_t> group = group_of(maps, row.map, row.group, row.inputs);
+    if (!group) {
+      return std::move(group).error();
+    }
+    *row.to = *group;
+  }
+  for (const Kind& kind : model.kinds()) {
+    Result<std::uint32_t> group = group_of(maps, "entry-" + std::string(kind.name->text), "", 3);
+    if (!group) {
+      return std::move(group).error();
+    }
+    groups.kinds.push_back(*group);
+  }
+  return groups;
+}
+
+// The displays of the document's own codes, for texts that maps make.
+void read_words(const std::vector<base::SourceFile>& files, const json::NameTable& names,
+                std::unordered_map<std::string, std::string>& words) {
+  const base::SourceFile* file = file_named(files, "session/CodeSystem-session.json");
+  json::Document document(names);
+  if (file == nullptr || !document.parse(file->bytes)) {
+    return;
+  }
+  const Node* concepts = document.root()->find("concept");
+  for (const Node* row = concepts != nullptr ? concepts->first : nullptr; row != nullptr;
+       row = row->next) {
+    words.emplace(row->string_at("code"), row->string_at("display"));
+  }
+}
+
+}  // namespace
+
+struct Translator::State {
+  Sources sources;
+  Provenance provenance;
+  std::unique_ptr<shapes::Catalog> catalog;
+  SessionModel model;
+  PlausibilityTable table;
+  std::unique_ptr<mapping::MapSet> maps;
+  std::unique_ptr<check::Checker> checker;
+  Workshop shop;
+  std::string logical_model;
+  std::string json_schema;
+  std::string plausibility;
+
+  Result<void> build();
+};
+
+Result<void> Translator::State::build() {
+  Result<Settings> settings = parse_settings(sources.settings);
+  if (!settings) {
+    return std::move(settings).error();
+  }
+  shop.settings = std::move(*settings);
+  Result<std::unique_ptr<shapes::Catalog>> loaded = shapes::Catalog::load(sources.profiles);
+  if (!loaded) {
+    return std::move(loaded).error();
+  }
+  catalog = std::move(*loaded);
+  Result<SessionModel> read_model = SessionModel::load(*catalog);
+  if (!read_model) {
+    return std::move(read_model).error();
+  }
+  model = std::move(*read_model);
+  const base::SourceFile* plausible = file_named(sources.profiles, "session/plausibility.json");
+  const base::SourceFile* logical =
+      file_named(sources.profiles, "session/StructureDefinition-TherapySession.json");
+  if (plausible == nullptr || logical == nullptr) {
+    return Error(ErrorCode::kNotFound,
+                 "the profiles need session/plausibility.json and the session document's model",
+                 "profiles");
+  }
+  plausibility = plausible->bytes;
+  logical_model = logical->bytes;
+  Result<PlausibilityTable> rows =
+      PlausibilityTable::load(plausibility, catalog->types(), catalog->names(), model.session());
+  if (!rows) {
+    return std::move(rows).error();
+  }
+  table = std::move(*rows);
+  Result<std::unique_ptr<mapping::MapSet>> compiled =
+      mapping::MapSet::load(sources.mappings, *catalog, map_options(shop.settings));
+  if (!compiled) {
+    return std::move(compiled).error();
+  }
+  maps = std::move(*compiled);
+  for (const std::string_view name :
+       {"finding", "change", "reference", "fullUrl", "request", "method", "url", "ifNoneExist"}) {
+    catalog->names().intern(name);
+  }
+  catalog->freeze();
+  checker = std::make_unique<check::Checker>(*catalog);
+  Result<Groups> groups = find_groups(*maps, model);
+  if (!groups) {
+    return std::move(groups).error();
+  }
+  shop.groups = std::move(*groups);
+  shop.model = &model;
+  shop.table = &table;
+  shop.maps = maps.get();
+  read_words(sources.profiles, catalog->names(), shop.words);
+  json_schema = make_json_schema(model, table, logical_model);
+  provenance = {set_hash(sources.mappings), set_hash(sources.profiles),
+                base::sha256_hex(sources.settings), std::string(kComputationVersion)};
+  return {};
+}
+
+Result<std::unique_ptr<Translator>> Translator::load(Sources sources) {
+  auto state = std::make_unique<State>();
+  state->sources = std::move(sources);
+  Result<void> built = state->build();
+  if (!built) {
+    return std::move(built).error();
+  }
+  return std::unique_ptr<Translator>(new Translator(std::move(state)));
+}
+
+Translator::Translator(std::unique_ptr<State> state) : state_(std::move(state)) {}
+Translator::~Translator() = default;
+
+const Provenance& Translator::provenance() const {
+  return state_->provenance;
+}
+const std::string& Translator::logical_model() const {
+  return state_->logical_model;
+}
+const std::string& Translator::json_schema() const {
+  return state_->json_schema;
+}
+const std::string& Translator::plausibility_table() const {
+  return state_->plausibility;
+}
+
+Translator::Admission Translator::admit(std::string_view body) const {
+  Admission admission;
+  Rendering rendering(state_->catalog->names());
+  read_session(body, state_->shop, rendering);
+  admission.admitted = !rendering.refused;
+  admission.header = std::move(rendering.header);
+  admission.issues = std::move(rendering.issues);
+  return admission;
+}
+
+namespace {
+
+void write_findings(const Node& session, std::string& out) {
+  const Node* findings = session.find("finding");
+  if (findings == nullptr) {
+    out = "[]";
+  } else {
+    json::write(*findings, out);
+  }
+}
+
+}  // namespace
+
+Translation Translator::translate(std::span<const Revision> revisions) const {
+  const Workshop& shop = state_->shop;
+  Translation out;
+  std::unique_ptr<Rendering> now = render(revisions, shop);
+  out.issues = std::move(now->issues);
+  if (now->refused) {
+    return out;
+  }
+  write_findings(*now->document.root(), out.findings);
+  out.hold_reason = now->hold_reason;
+  out.verdict = out.hold_reason.empty() ? Verdict::kReady : Verdict::kHeld;
+  if (now->bundle == nullptr || out.hold_reason == "map-failed") {
+    return out;
+  }
+  std::unique_ptr<Rendering> before;
+  std::uint32_t revises = 0;
+  if (revisions.size() > 1) {
+    before = render(revisions.first(revisions.size() - 1), shop);
+    revises = before->header.revision;
+    if (before->refused || before->bundle == nullptr) {
+      before.reset();
+    }
+  }
+  Report report(revisions.back().body, out.issues);
+  const ChangeCounts counts = apply_changes(*now, before.get(), report);
+  if (counts.any()) {
+    Result<void> added = add_provenance(*now, shop, counts, revisions.back().accepted_at, revises);
+    if (!added) {
+      report.hold("map-failed", *now->document.root(), added.error().detail, added.error().where);
+    }
+  } else {
+    report.information("informational", *now->document.root(),
+                       "Nothing differs from what was sent before: there is nothing to send.");
+  }
+  json::write(*now->bundle, out.bundle);
+  if (counts.any()) {
+    check::Scratch scratch;
+    check::Options options;
+    options.now = revisions.back().accepted_at;
+    options.notes = false;
+    fhir::Issues faults = state_->checker->check(*now->bundle, options, scratch);
+    if (fhir::has_errors(faults)) {
+      report.hold("check-failed", *now->document.root(),
+                  "What the maps made does not conform; the issues below name the places in the "
+                  "Bundle. Correct the map or the profile, then remap.");
+    }
+    std::move(faults.begin(), faults.end(), std::back_inserter(out.issues));
+  }
+  mapping::write_lineage(*now->run, *now->bundle, out.lineage);
+  if (out.hold_reason.empty()) {
+    out.hold_reason = report.hold_reason();
+  }
+  out.verdict = out.hold_reason.empty() ? Verdict::kReady : Verdict::kHeld;
+  return out;
+}
+
+}  // namespace engine::therapy
