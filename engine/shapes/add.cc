@@ -53,7 +53,36 @@ fhir::Issues Catalog::add(std::span<const base::SourceFile> files, std::string_v
   return issues;
 }
 
+fhir::Issues Catalog::add(const FhirPackage& package) {
+  CatalogBuilder builder(*this);
+  base::Arena& arena = store_->arena;
+  std::vector<std::string_view> dependencies;
+  for (const std::string& id : package.dependency_ids()) {
+    dependencies.push_back(arena.copy(id));
+  }
+  builder.add_package(arena.copy(package.id()), dependencies);
+  return add(package.files, package.id());
+}
+
+bool Catalog::has_package(std::string_view id) const {
+  for (const Package& package : store_->packages) {
+    if (package.id == id) {
+      return true;
+    }
+  }
+  return false;
+}
+
+std::vector<std::string_view> Catalog::packages() const {
+  std::vector<std::string_view> ids;
+  for (const Package& package : store_->packages) {
+    ids.push_back(package.id);
+  }
+  return ids;
+}
+
 void CatalogBuilder::add_each(const FactSet& set, fhir::Issues& issues) {
+  add_package(set.package, set.dependencies);
   for (const ShapeFacts& shape : set.shapes) {
     if (base::Result<void> types = add_types({&shape}); !types) {
       issues.push_back(issue_of(types.error(), shape.url));

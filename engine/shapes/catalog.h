@@ -16,6 +16,7 @@
 #include "engine/fhir/issue.h"
 #include "engine/json/document.h"
 #include "engine/json/names.h"
+#include "engine/shapes/package.h"
 #include "engine/shapes/shape.h"
 #include "engine/shapes/types.h"
 #include "engine/shapes/values.h"
@@ -42,6 +43,11 @@ class Catalog {
   // one replaces it for later look-ups. Returns what is wrong: an error means that the definition
   // named in it was not added (all others were). Not after freeze().
   fhir::Issues add(std::span<const base::SourceFile> definitions, std::string_view package = {});
+
+  // A whole package, under its id; its dependencies should be there first.
+  fhir::Issues add(const FhirPackage& package);
+  bool has_package(std::string_view id) const;  // "name#version"
+  std::vector<std::string_view> packages() const;
 
   // Interning names (maps do) is allowed until freeze().
   json::NameTable& names() { return names_; }

@@ -34,6 +34,7 @@ Result<void> CatalogBuilder::add_facts(const std::vector<FactSet>& sets) {
     return types;
   }
   for (const FactSet& set : sets) {
+    add_package(set.package, set.dependencies);
     for (const ShapeFacts& shape : set.shapes) {
       Result<const Shape*> added = add_shape(shape, set.package);
       if (!added) {
@@ -48,6 +49,15 @@ Result<void> CatalogBuilder::add_facts(const std::vector<FactSet>& sets) {
     }
   }
   return {};
+}
+
+void CatalogBuilder::add_package(std::string_view id,
+                                 const std::vector<std::string_view>& dependencies) {
+  const auto known = std::find_if(store_.packages.begin(), store_.packages.end(),
+                                  [&](const Package& package) { return package.id == id; });
+  if (!id.empty() && known == store_.packages.end()) {
+    store_.packages.push_back({id, dependencies});
+  }
 }
 
 ConstraintId CatalogBuilder::constraint_id(const ConstraintFact& fact) {

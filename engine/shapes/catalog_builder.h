@@ -27,6 +27,8 @@ class CatalogBuilder {
   // The same for definitions that did not come with the program: what is wrong with one is said and
   // the others are added.
   void add_each(const FactSet& set, fhir::Issues& issues);
+  // What a package depends on; texts are borrowed.
+  void add_package(std::string_view id, const std::vector<std::string_view>& dependencies);
   void add_code_system(const CodeSystemFacts& facts, std::string_view package);
   void add_value_set(const ValueSetFacts& facts, std::string_view package);
   void link();

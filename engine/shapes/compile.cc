@@ -16,11 +16,13 @@ std::size_t listed_codes(const ValueSetFacts& set) {
   return count;
 }
 
-void add_file(CompiledPackage& compiled, std::string name, FactSet set) {
+void add_file(CompiledPackage& compiled, const std::vector<std::string>& dependencies,
+              std::string name, FactSet set) {
   if (set.shapes.empty() && set.code_systems.empty() && set.value_sets.empty()) {
     return;
   }
   set.package = compiled.id;
+  set.dependencies.assign(dependencies.begin(), dependencies.end());
   compiled.files.push_back({std::move(name), print_facts(set)});
 }
 
@@ -30,6 +32,7 @@ CompiledPackage compile_package(const FhirPackage& package, const Catalog& known
                                 const CompileOptions& options) {
   CompiledPackage compiled;
   compiled.id = package.id();
+  const std::vector<std::string> dependencies = package.dependency_ids();
   base::Arena texts;
   DefinitionSet definitions(known, texts, compiled.id);
   if (options.ignore_published_snapshots) {
@@ -57,11 +60,11 @@ CompiledPackage compile_package(const FhirPackage& package, const Catalog& known
   compiled.shapes = types.shapes.size() + profiles.shapes.size() + extensions.shapes.size();
   compiled.code_systems = systems.code_systems.size();
   compiled.value_sets = value_sets.value_sets.size();
-  add_file(compiled, "types.facts", std::move(types));
-  add_file(compiled, "profiles.facts", std::move(profiles));
-  add_file(compiled, "extensions.facts", std::move(extensions));
-  add_file(compiled, "code-systems.facts", std::move(systems));
-  add_file(compiled, "value-sets.facts", std::move(value_sets));
+  add_file(compiled, dependencies, "types.facts", std::move(types));
+  add_file(compiled, dependencies, "profiles.facts", std::move(profiles));
+  add_file(compiled, dependencies, "extensions.facts", std::move(extensions));
+  add_file(compiled, dependencies, "code-systems.facts", std::move(systems));
+  add_file(compiled, dependencies, "value-sets.facts", std::move(value_sets));
   return compiled;
 }
 

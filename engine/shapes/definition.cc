@@ -232,6 +232,7 @@ class StructureReader {
       element.base_max = bound_of(base->string_at("max")).value_or(element.max);
     }
     element.must_support = boolean_at(node, "mustSupport");
+    element.has_must_support = node.find("mustSupport") != nullptr;
     element.is_modifier = boolean_at(node, "isModifier");
     element.has_is_modifier = node.find("isModifier") != nullptr;
     element.is_summary = boolean_at(node, "isSummary");

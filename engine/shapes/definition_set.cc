@@ -132,8 +132,9 @@ Result<void> DefinitionSet::read(Structure& structure) {
   }
   structure.state = State::kOpen;
   ++depth_;
-  const bool published =
-      has_elements(*structure.definition, ElementList::kSnapshot) && !ignore_published_;
+  const bool regenerate =
+      ignore_published_ && structure.definition->string_at("derivation") == "constraint";
+  const bool published = has_elements(*structure.definition, ElementList::kSnapshot) && !regenerate;
   Result<ShapeFacts> facts =
       published ? read_structure(*structure.definition, ElementList::kSnapshot, texts_)
                 : generate(structure);

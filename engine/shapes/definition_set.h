@@ -26,7 +26,7 @@ class DefinitionSet {
   // stands in where a definition has none of its own.
   void add(std::string_view file, std::string_view text, std::string_view version = {});
 
-  // Always generate snapshots, even where the definition came with one.
+  // Generate the snapshots of profiles even where they came with one.
   void ignore_published_snapshots() { ignore_published_ = true; }
 
   // Everything as facts. Call once.
@@ -67,7 +67,8 @@ class DefinitionSet {
   std::size_t depth_ = 0;
 };
 
-// The facts of a compiled shape again. Invariants that its type has anyway are left out.
+// The facts of a compiled shape again. Below the root, invariants that the element's type has
+// anyway are left out.
 ShapeFacts facts_of(const Shape& shape, const Catalog& catalog, base::Arena& texts);
 
 }  // namespace engine::shapes

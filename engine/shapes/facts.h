@@ -75,6 +75,7 @@ struct ElementFacts {
   bool has_min = false;
   bool has_max = false;
   bool must_support = false;
+  bool has_must_support = false;
   bool is_modifier = false;
   bool has_is_modifier = false;
   bool is_summary = false;
@@ -139,7 +140,8 @@ struct ValueSetFacts {
 };
 
 struct FactSet {
-  std::string_view package;  // "hl7.fhir.r4.core#4.0.1"; empty when none is named
+  std::string_view package;                    // "hl7.fhir.r4.core#4.0.1"; empty when none is named
+  std::vector<std::string_view> dependencies;  // of the package, "name#version"
   std::vector<ShapeFacts> shapes;
   std::vector<CodeSystemFacts> code_systems;
   std::vector<ValueSetFacts> value_sets;

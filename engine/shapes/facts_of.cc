@@ -39,10 +39,10 @@ class FactMaker {
       facts.max_value = value(from.limits->max_value, from.limits->max_type);
       facts.length_max = from.limits->length_max;
     }
-    for (const ConstraintId id : from.constraints) {
-      const Constraint& c = catalog_.constraint(id);
-      facts.constraints.push_back({c.key, c.expression, c.source, c.is_error, c.best_practice});
+    if (from.is_root) {
+      add_constraints(catalog_.type_constraints(from.shape->type), facts);
     }
+    add_constraints(from.constraints, facts);
     if (from.slicing != nullptr) {
       facts.slicing.present = facts.slicing.has_rules = true;
       facts.slicing.rules = from.slicing->rules;
@@ -55,6 +55,13 @@ class FactMaker {
   }
 
  private:
+  void add_constraints(std::span<const ConstraintId> ids, ElementFacts& facts) const {
+    for (const ConstraintId id : ids) {
+      const Constraint& c = catalog_.constraint(id);
+      facts.constraints.push_back({c.key, c.expression, c.source, c.is_error, c.best_practice});
+    }
+  }
+
   TypeFact type_fact(const TypeRef& type) const {
     TypeFact fact;
     // A nested type is written as what it derives from: BackboneElement or Element.

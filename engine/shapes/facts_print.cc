@@ -294,6 +294,11 @@ std::string print_facts(const FactSet& facts) {
     out += facts.package;
     out += "\n";
   }
+  for (const std::string_view dependency : facts.dependencies) {
+    out += "depends ";
+    out += dependency;
+    out += "\n";
+  }
   InvariantNames invariants(facts);
   invariants.print(out);
   for (const ShapeFacts* shape : by_canonical(facts.shapes)) {

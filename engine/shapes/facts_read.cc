@@ -99,6 +99,10 @@ class FactReader {
       set_.package = line;
       return !line.empty();
     }
+    if (word == "depends") {
+      set_.dependencies.push_back(line);
+      return !line.empty();
+    }
     const auto [url, version] = split_canonical(take_word(line));
     if (url.empty()) {
       return false;

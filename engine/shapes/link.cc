@@ -89,15 +89,13 @@ void CatalogBuilder::link_element(ShapeElement& element) {
   const std::span<ConstraintId> ids = mutable_span(element.constraints);
   const auto type_has = [&](TypeId type, std::string_view key) {
     const std::span<const ConstraintId> of_type = catalog_.type_constraints(type);
-    return std::any_of(of_type.begin(), of_type.end(), [&](ConstraintId other) {
-      return catalog_.constraint(other).key == key;
-    });
+    return std::any_of(of_type.begin(), of_type.end(),
+                       [&](ConstraintId other) { return catalog_.constraint(other).key == key; });
   };
   const auto kept = std::remove_if(ids.begin(), ids.end(), [&](ConstraintId id) {
     const std::string_view key = catalog_.constraint(id).key;
-    return everywhere &&
-           std::all_of(element.types.begin(), element.types.end(),
-                       [&](const TypeRef& type) { return type_has(type.type, key); });
+    return everywhere && std::all_of(element.types.begin(), element.types.end(),
+                                     [&](const TypeRef& type) { return type_has(type.type, key); });
   });
   element.constraints = element.constraints.first(static_cast<std::size_t>(kept - ids.begin()));
   if (element.has_children()) {

@@ -224,6 +224,14 @@ class PackageReader {
 
 }  // namespace
 
+std::vector<std::string> FhirPackage::dependency_ids() const {
+  std::vector<std::string> ids;
+  for (const auto& [dependency, wanted] : dependencies) {
+    ids.push_back(dependency + "#" + wanted);
+  }
+  return ids;
+}
+
 Result<FhirPackage> read_package(std::string_view tgz) {
   return PackageReader(tgz).read();
 }

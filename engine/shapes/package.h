@@ -25,6 +25,8 @@ struct FhirPackage {
   std::vector<base::SourceFile> files;
 
   std::string id() const { return name + "#" + version; }
+  // Dependencies as ids, "name#version".
+  std::vector<std::string> dependency_ids() const;
 };
 
 // Errors: kInvalid (not a gzipped tar, no package.json, a path or an entry of a refused kind),
