@@ -3,12 +3,14 @@
 // destructible. Not thread safe. Past its limit it throws std::bad_alloc, which the edge of the
 // core turns into kLimit.
 
+#include <algorithm>
 #include <cstddef>
 #include <cstring>
 #include <memory>
 #include <new>
 #include <string_view>
 #include <type_traits>
+#include <utility>
 #include <vector>
 
 namespace engine::base {
@@ -24,7 +26,7 @@ class Arena {
 
   void* allocate(std::size_t bytes, std::size_t align) {
     std::size_t at = (used_ + align - 1) & ~(align - 1);
-    if (blocks_.empty() || at + bytes > block_bytes_) {
+    if (blocks_.empty() || at > block_bytes_ || bytes > block_bytes_ - at) {
       grow(bytes);
       at = 0;
     }
@@ -42,6 +44,9 @@ class Arena {
   template <class T>
   T* make_array(std::size_t count) {
     static_assert(std::is_trivially_destructible_v<T>);
+    if (count > static_cast<std::size_t>(-1) / sizeof(T)) {
+      throw std::bad_alloc();
+    }
     return static_cast<T*>(allocate(sizeof(T) * count, alignof(T)));
   }
 
@@ -70,13 +75,13 @@ class Arena {
   static constexpr std::size_t kFirstBlockBytes = 16 * 1024;
 
   void grow(std::size_t need) {
-    std::size_t size = blocks_.empty() ? kFirstBlockBytes : block_bytes_ * 2;
-    if (size < need) {
-      size = need;
-    }
-    if (total_bytes_ + size > limit_bytes_) {
+    const std::size_t left = limit_bytes_ - total_bytes_;
+    if (need > left) {
       throw std::bad_alloc();
     }
+    // Near the limit the last block is as large as what is left.
+    const std::size_t wished = blocks_.empty() ? kFirstBlockBytes : block_bytes_ * 2;
+    const std::size_t size = std::max(need, std::min(wished, left));
     blocks_.push_back(std::unique_ptr<char[]>(new char[size]));
     block_bytes_ = size;
     total_bytes_ += size;

@@ -1,5 +1,6 @@
 #include "engine/base/decimal.h"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 
@@ -115,6 +116,22 @@ std::optional<int> read_exponent(std::string_view text, std::size_t& at) {
     return std::nullopt;
   }
   return negative ? -value : value;
+}
+
+// The sum at the finer exponent. nullopt past 38 digits.
+std::optional<Decimal> add_aligned(const Decimal& coarse, const Decimal& fine) {
+  const int shift = coarse.exponent() - fine.exponent();
+  const UInt128 size = magnitude(coarse.coefficient());
+  if (size != 0 && digit_count(size) + shift > Decimal::kDigitsMax) {
+    return std::nullopt;
+  }
+  const UInt128 x = size == 0 ? 0 : size * power_of_ten(shift);
+  const UInt128 y = magnitude(fine.coefficient());
+  // Both are below 10^38 and 2^127 is about 1.7 x 10^38, so the sum is tested before it is made.
+  if (coarse.sign() == fine.sign() && x > kCoefficientMax - y) {
+    return std::nullopt;
+  }
+  return Decimal(with_sign(x, coarse.sign() < 0) + fine.coefficient(), fine.exponent());
 }
 
 }  // namespace
@@ -235,27 +252,22 @@ std::optional<Decimal> Decimal::add(const Decimal& a, const Decimal& b) {
   if (coarse.is_zero()) {
     return fine;
   }
-  const int shift = coarse.exponent_ - fine.exponent_;
-  if (shift > kDigitsMax || digit_count(magnitude(coarse.coefficient_)) + shift > kDigitsMax) {
-    // The finer operand has digits that 38 places cannot hold beside the coarser one.
-    if (fine.is_zero()) {
-      return coarse.with_scale(fine.scale());
+  // The finest exponent at which the coarser operand still has 38 digits; one more when the sum
+  // carries. What is finer is rounded away, but never a whole digit.
+  const int room = kDigitsMax - digit_count(magnitude(coarse.coefficient_));
+  const int finest = std::max(fine.exponent_, coarse.exponent_ - room);
+  for (const int exponent : {finest, finest + 1}) {
+    if (exponent > fine.exponent_ && exponent > 0 && !fine.is_zero()) {
+      break;
     }
-    const Decimal reduced = fine.rounded(
-        -(coarse.exponent_ - (kDigitsMax - digit_count(magnitude(coarse.coefficient_)) - 1)));
-    if (reduced.exponent_ <= fine.exponent_) {
-      return std::nullopt;
+    const std::optional<Decimal> sum =
+        add_aligned(exponent > coarse.exponent_ ? coarse.rounded(-exponent) : coarse,
+                    exponent > fine.exponent_ ? fine.rounded(-exponent) : fine);
+    if (sum) {
+      return sum;
     }
-    return add(coarse, reduced);
   }
-  const Int128 scaled = coarse.coefficient_ * static_cast<Int128>(power_of_ten(shift));
-  // Both are below 10^38 and 2^127 is about 1.7 x 10^38, so the sum is tested before it is made.
-  const UInt128 x = magnitude(scaled);
-  const UInt128 y = magnitude(fine.coefficient_);
-  if ((scaled < 0) == (fine.coefficient_ < 0) && x > kCoefficientMax - y) {
-    return std::nullopt;
-  }
-  return Decimal(scaled + fine.coefficient_, fine.exponent_);
+  return std::nullopt;
 }
 
 std::optional<Decimal> Decimal::multiply(const Decimal& a, const Decimal& b) {
@@ -320,7 +332,8 @@ std::optional<Decimal> Decimal::divide(const Decimal& a, const Decimal& b, int s
     --exponent;
     exact = rest == 0;
   }
-  if (!exact && rest >= divisor - rest) {
+  // Below `scale` already, one rounding is left to do, further down.
+  if (!exact && exponent >= -scale && rest >= divisor - rest) {
     ++quotient;
   }
   if (quotient > kCoefficientMax || exponent > kExponentMax || exponent < -kExponentMax) {

@@ -53,8 +53,9 @@ class Decimal {
   constexpr Decimal negated() const { return {-coefficient_, exponent_}; }
   Decimal abs() const { return coefficient_ < 0 ? negated() : *this; }
 
-  // nullopt on overflow (more than 38 digits before rounding away trailing digits would lose whole
-  // digits).
+  // Exact when operands and sum fit 38 digits at the finer exponent; otherwise rounded to 38
+  // significant digits, to within one unit of the last place. nullopt when that would lose whole
+  // digits.
   static std::optional<Decimal> add(const Decimal& a, const Decimal& b);
   static std::optional<Decimal> subtract(const Decimal& a, const Decimal& b) {
     return add(a, b.negated());

@@ -195,6 +195,8 @@ const char* describe(rj::ParseErrorCode code) {
       return "a digit is expected after the decimal point";
     case rj::kParseErrorNumberMissExponent:
       return "a digit is expected in the exponent";
+    case rj::kParseErrorNumberTooBig:
+      return "a number beyond 1e308";
     default:
       return "not a JSON value";
   }
@@ -260,8 +262,9 @@ base::Result<void> Document::parse(std::string_view text, const ParseLimits& lim
         return base::Error(base::ErrorCode::kLimit, handler.refusal(),
                            place(text, handler.refusal_offset()));
       }
-      return base::Error(base::ErrorCode::kInvalid, describe(result.Code()),
-                         place(text, result.Offset()));
+      const bool too_big = result.Code() == rj::kParseErrorNumberTooBig;
+      return base::Error(too_big ? base::ErrorCode::kLimit : base::ErrorCode::kInvalid,
+                         describe(result.Code()), place(text, result.Offset()));
     }
     // A NUL byte ends the reader's text; whatever stands behind it was not read.
     if (stream.Tell() < text.size()) {

@@ -90,6 +90,9 @@ TEST(Codes, TheSnomedArithmeticKnowsRightFromWrong) {
 }
 
 void hold(std::string_view system, std::string_view code, const std::string& where) {
+  if (code.empty()) {
+    return;
+  }
   if (system == "http://loinc.org" && !code.starts_with("LA") && !code.starts_with("LP") &&
       !code.starts_with("LG") && !code.starts_with("LL")) {
     EXPECT_TRUE(is_loinc(code)) << where << ": LOINC " << code;
