@@ -89,8 +89,11 @@ TEST(Codes, TheSnomedArithmeticKnowsRightFromWrong) {
   }
 }
 
+// In circulation and wrong; docs and maps name it as a trap.
+constexpr std::string_view kNamedTrap = "3150-6";
+
 void hold(std::string_view system, std::string_view code, const std::string& where) {
-  if (code.empty()) {
+  if (code.empty() || code == kNamedTrap) {
     return;
   }
   if (system == "http://loinc.org" && !code.starts_with("LA") && !code.starts_with("LP") &&
@@ -154,7 +157,7 @@ TEST(Codes, OfJsonFilesAreWhole) {
 // SNOMED CT.
 TEST(Codes, OfTextFilesAreWhole) {
   static const std::regex kLoinc(
-      R"((^|[^0-9A-Za-z.:/_-])([1-9][0-9]{3,5}-[0-9])($|[^0-9A-Za-z.-]))");
+      R"((^|[^0-9A-Za-z.:/_-])([1-9][0-9]{3,5}-[0-9])($|[^0-9A-Za-z-]))");
   static const std::regex kLong(R"((^|[^0-9A-Za-z.:_-])([0-9]{6,18})($|[^0-9A-Za-z_-]))");
   auto files = read_tree({"mappings", "docs"}, {".map", ".md", ".csv"});
   for (SourceFile& file : read_tree({"engine/therapy"}, {".cc", ".h"})) {
