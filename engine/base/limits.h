@@ -55,6 +55,20 @@ inline constexpr std::size_t kUnitMagnitudeBitsMax = std::size_t{16} << 10;
 inline constexpr std::size_t kUnitRowsMax = 4'096;
 // A UCUM symbol with its prefix; the longest has 15 characters.
 inline constexpr std::size_t kUnitSymbolBytesMax = 24;
+// --- Maps (FHIR Mapping Language)
+// Rules nested in rules; each level costs a stack frame of the parser, compiler and runner.
+inline constexpr std::size_t kMapNestingMax = 32;
+// Groups that call groups. A tree of questions is as deep as its document, at most kJsonDepthMax.
+inline constexpr std::size_t kMapCallDepthMax = 100;
+// Rules fired in one run. A session of a shift fires some thousands.
+inline constexpr std::size_t kMapStepsMax = 2'000'000;
+// Elements made in one run.
+inline constexpr std::size_t kMapOutputItemsMax = 1'000'000;
+// Compiled forms of groups in one set: one for each combination of input types that is called.
+inline constexpr std::size_t kMapInstancesMax = 20'000;
+inline constexpr std::size_t kConceptMapRowsMax = 1'000'000;
+// Problems listed for one set of maps; the first few are what gets fixed.
+inline constexpr std::size_t kMapProblemsMax = 100;
 
 // --- Findings
 // A report with more issues than this helps nobody; the last one says how many were left out.
