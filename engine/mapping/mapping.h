@@ -175,6 +175,11 @@ class Run {
   std::span<const Untranslated> untranslated() const;
   std::span<const TraceLine> trace() const;
 
+  // Notes from now on which rules fire; fired_rules() is by the number of the rule in
+  // Program::rules.
+  void watch_coverage();
+  const std::vector<bool>& fired_rules() const;
+
  private:
   struct State;
   std::unique_ptr<State> state_;

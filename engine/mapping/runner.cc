@@ -1,0 +1,362 @@
+#include "engine/mapping/runner.h"
+
+#include <algorithm>
+#include <new>
+#include <utility>
+
+#include "engine/base/limits.h"
+#include "engine/mapping/typing.h"
+
+namespace engine::mapping {
+
+using base::Error;
+using base::ErrorCode;
+using base::Result;
+using fhirpath::Item;
+using shapes::kNoType;
+using shapes::TypeId;
+
+Runner::Runner(const Program& program, json::Document& output, RunOptions options)
+    : program_(program),
+      types_(program.types),
+      model_(program.types.model()),
+      options_(std::move(options)),
+      tree_(output) {
+  const auto type = [this](std::string_view name) { return model_.find(name).value_or(kNoType); };
+  string_type_ = type("System.String");
+  integer_type_ = type("System.Integer");
+  decimal_type_ = type("System.Decimal");
+  boolean_type_ = type("System.Boolean");
+  date_type_ = type("date");
+  date_time_type_ = type("dateTime");
+  time_type_ = type("time");
+  quantity_type_ = type("Quantity");
+  coding_type_ = type("Coding");
+  concept_type_ = type("CodeableConcept");
+  workspace_.host_context = options_.host_context;
+}
+
+bool Runner::fail(Place place, std::string message, ErrorCode code) {
+  if (!error_) {
+    const std::string& file = instance_ != nullptr ? instance_->map->map.file : std::string();
+    error_ = Error(code, std::move(message), place_text(file, place));
+  }
+  return false;
+}
+
+std::string_view Runner::type_name(TypeId type) const {
+  return type == kNoType ? std::string_view("value of unknown type") : model_.info(type).name;
+}
+
+TypeId Runner::item_type(const Item& item) const {
+  switch (item.kind) {
+    case fhirpath::ItemKind::kNode:
+      return item.type;
+    case fhirpath::ItemKind::kBoolean:
+      return boolean_type_;
+    case fhirpath::ItemKind::kInteger:
+      return integer_type_;
+    case fhirpath::ItemKind::kDecimal:
+      return decimal_type_;
+    case fhirpath::ItemKind::kString:
+      return string_type_;
+    case fhirpath::ItemKind::kDate:
+      return date_type_;
+    case fhirpath::ItemKind::kDateTime:
+      return date_time_type_;
+    case fhirpath::ItemKind::kTime:
+      return time_type_;
+    case fhirpath::ItemKind::kQuantity:
+      return quantity_type_;
+    case fhirpath::ItemKind::kNothing:
+    case fhirpath::ItemKind::kTypeName:
+      break;
+  }
+  return kNoType;
+}
+
+// What a cell is to somebody who reads it. A primitive target that has no value yet is only its
+// companion.
+Item Runner::item_of(const Cell& cell) const {
+  if (cell.target == nullptr) {
+    return cell.item;
+  }
+  const json::Node* companion =
+      cell.member != nullptr ? TargetTree::find_companion(*cell.target, *cell.member) : nullptr;
+  const json::Node* node = cell.target->is_null() ? nullptr : cell.target;
+  if (node == nullptr && companion == nullptr) {
+    return {};
+  }
+  return Item::of_node(node, cell.item.type, companion);
+}
+
+bool Runner::bind(const Instance& instance, std::span<const Binding> bindings) {
+  const std::vector<GroupInput>& inputs = instance.group->inputs;
+  if (bindings.size() != inputs.size()) {
+    return fail(instance.group->place, "the group " + instance.group->name + " takes " +
+                                           std::to_string(inputs.size()) + " inputs, not " +
+                                           std::to_string(bindings.size()));
+  }
+  cells_.assign(std::max<std::size_t>(instance.slot_count, 64), Cell{});
+  base_ = 0;
+  for (std::size_t i = 0; i < inputs.size(); ++i) {
+    const Binding& binding = bindings[i];
+    const json::Node* node = binding.target != nullptr ? binding.target : binding.source;
+    if (node == nullptr || (binding.target == nullptr) != inputs[i].is_source) {
+      return fail(inputs[i].place, "the input " + inputs[i].name + " is a " +
+                                       (inputs[i].is_source ? "source" : "target"));
+    }
+    TypeId type = binding.type;
+    if (type == kNoType && node->is_object()) {
+      type = types_.resource_type(*node);
+    }
+    if (type == kNoType) {
+      type = instance.types[i];
+    }
+    const TypeId wanted = instance.types[i];
+    if (wanted != kNoType && !model_.is_a(type, wanted)) {
+      return fail(inputs[i].place, "the input " + inputs[i].name + " is a " +
+                                       std::string(type_name(wanted)) + ", not a " +
+                                       std::string(type_name(type)));
+    }
+    cells_[i] = {Item::of_node(node, type), binding.target, nullptr};
+    if (binding.target != nullptr) {
+      roots_.push_back(binding.target);
+    }
+  }
+  return true;
+}
+
+Result<void> Runner::call(std::uint32_t group, std::span<const Binding> bindings) {
+  ENGINE_CHECK(group < program_.entry_points.size());
+  const Instance* instance = program_.entry_points[group];
+  error_.reset();
+  workspace_.reset();
+  items_.clear();
+  depth_ = 0;
+  steps_ = 0;
+  instance_ = instance;
+  try {
+    if (bind(*instance, bindings)) {
+      run_instance(*instance, 0);
+    }
+  } catch (const std::bad_alloc&) {
+    fail({}, "the output of the map is too large", ErrorCode::kLimit);
+  }
+  instance_ = nullptr;
+  if (error_) {
+    return *std::move(error_);
+  }
+  return {};
+}
+
+bool Runner::run_instance(const Instance& instance, std::size_t base) {
+  const std::size_t outer_base = std::exchange(base_, base);
+  const Instance* outer_instance = std::exchange(instance_, &instance);
+  std::vector<Shared>* outer_shares = shares_;
+  std::vector<Shared> shares;
+  if (instance.has_shares) {
+    shares_ = &shares;
+  }
+  bool ok = true;
+  if (instance.base != nullptr) {
+    const std::size_t count = instance.base->types.size();
+    const std::vector<Cell> inputs(cells_.begin() + static_cast<std::ptrdiff_t>(base),
+                                   cells_.begin() + static_cast<std::ptrdiff_t>(base + count));
+    ok = enter(*instance.base, inputs);
+  }
+  ok = ok && run_rules(instance.rules);
+  shares_ = outer_shares;
+  instance_ = outer_instance;
+  base_ = outer_base;
+  return ok;
+}
+
+bool Runner::enter(const Instance& instance, std::span<const Cell> arguments) {
+  if (++depth_ > base::limits::kMapCallDepthMax) {
+    return fail(instance.group->place,
+                "groups call each other more than " +
+                    std::to_string(base::limits::kMapCallDepthMax) + " deep at " +
+                    instance.group->name + ": is there a loop without end?",
+                ErrorCode::kLimit);
+  }
+  const std::size_t base = base_ + instance_->slot_count;
+  if (cells_.size() < base + instance.slot_count) {
+    cells_.resize((base + instance.slot_count) * 2);
+  }
+  std::copy(arguments.begin(), arguments.end(), cells_.begin() + static_cast<std::ptrdiff_t>(base));
+  const bool ok = run_instance(instance, base);
+  --depth_;
+  return ok;
+}
+
+bool Runner::run_rules(const std::vector<CompiledRule>& rules) {
+  for (const CompiledRule& rule : rules) {
+    if (!bind_sources(rule, 0)) {
+      return false;
+    }
+  }
+  return true;
+}
+
+// The cartesian product of the sources, the first one outermost.
+bool Runner::bind_sources(const CompiledRule& rule, std::size_t index) {
+  if (index == rule.sources.size()) {
+    return fire(rule);
+  }
+  const CompiledSource& source = rule.sources[index];
+  const std::size_t begin = items_.size();
+  if (!collect_source(source, begin)) {
+    return false;
+  }
+  const std::size_t end = items_.size();
+  bool ok = true;
+  for (std::size_t i = begin; ok && i < end; ++i) {
+    // A name for the context itself stays a target when the context is one.
+    cell(source.slot) = source.steps.empty() && cell(source.context).is_set()
+                            ? cell(source.context)
+                            : Cell{items_[i], nullptr, nullptr};
+    ok = bind_sources(rule, index + 1);
+  }
+  items_.resize(begin);
+  return ok;
+}
+
+bool Runner::fire(const CompiledRule& rule) {
+  if (++steps_ > base::limits::kMapStepsMax) {
+    return fail(rule.place,
+                "more than " + std::to_string(base::limits::kMapStepsMax) +
+                    " rules were run for one input: is there a loop without end?",
+                ErrorCode::kLimit);
+  }
+  if (with_coverage) {
+    fired[rule.number] = true;
+  }
+  if (rule.simple) {
+    return fire_simple(rule);
+  }
+  for (const CompiledTarget& target : rule.targets) {
+    cell(target.slot) = Cell{};
+  }
+  for (const CompiledTarget& target : rule.targets) {
+    if (!run_target(rule, target)) {
+      return false;
+    }
+  }
+  for (const CompiledCall& call : rule.calls) {
+    if (!run_call(call)) {
+      return false;
+    }
+  }
+  return run_rules(rule.rules);
+}
+
+bool Runner::run_call(const CompiledCall& call) {
+  std::vector<Cell> arguments;
+  arguments.reserve(call.arguments.size());
+  for (std::size_t i = 0; i < call.arguments.size(); ++i) {
+    const CompiledArgument& argument = call.arguments[i];
+    const GroupInput& input = call.instance->group->inputs[i];
+    Cell& made = arguments.emplace_back();
+    if (argument.form == ArgumentForm::kSlot && argument.slot < kFirstConstant) {
+      made = cell(argument.slot);
+    } else {
+      const std::size_t begin = scratch_.size();
+      if (!collect_argument(argument, scratch_)) {
+        return false;
+      }
+      if (scratch_.size() - begin > 1) {
+        return fail(call.place, "the input " + input.name + " of " + call.instance->group->name +
+                                    " got several values");
+      }
+      if (scratch_.size() > begin) {
+        made.item = scratch_.back();
+      }
+      scratch_.resize(begin);
+    }
+    if (!made.is_set() && !input.is_source) {
+      return true;  // the target was never made, so there is nothing to fill
+    }
+    const TypeId wanted = call.instance->types[i];
+    const TypeId actual = made.target != nullptr ? made.item.type : item_type(made.item);
+    if (made.is_set() && wanted != kNoType && actual != wanted &&
+        !may_stand_for(actual, wanted, types_)) {
+      return fail(call.place, "the input " + input.name + " of " + call.instance->group->name +
+                                  " is a " + std::string(type_name(wanted)) + ", not a " +
+                                  std::string(type_name(actual)));
+    }
+  }
+  return enter(*call.instance, arguments);
+}
+
+// The default group for an instance's type and the element: own map first, then imports. nullptr: a
+// copy is made.
+const Instance* Runner::default_group(TypeId from, const Site& site, Place place, bool& failed) {
+  const TypeId wanted = site.member != nullptr ? site.member->type : kNoType;
+  const ParsedMap& map = *instance_->map;
+  for (const std::vector<DefaultGroup>* groups : {&map.own_defaults, &map.imported_defaults}) {
+    const Instance* found = nullptr;
+    for (const DefaultGroup& group : *groups) {
+      const bool matches = wanted != kNoType && !types_.names_itself(wanted)
+                               ? group.target == wanted
+                               : group.mode == TypeMode::kTypeAndTypes;
+      if (group.source != from || !matches) {
+        continue;
+      }
+      if (found != nullptr) {
+        failed = true;
+        fail(place, "two default groups answer for " + std::string(type_name(from)) + ": " +
+                        found->group->name + " and " + group.instance->group->name);
+        return nullptr;
+      }
+      found = group.instance;
+    }
+    if (found != nullptr) {
+      return found;
+    }
+  }
+  return nullptr;
+}
+
+bool Runner::fire_simple(const CompiledRule& rule) {
+  const CompiledTarget& target = rule.targets[0];
+  const Cell context = cell(target.context);
+  if (!context.is_set()) {
+    return true;
+  }
+  Site site;
+  if (!locate(context, target, site)) {
+    return false;
+  }
+  const Cell from = cell(rule.sources[0].slot);
+  const TypeId type = from.target != nullptr ? from.item.type : item_type(from.item);
+  const Instance* instance = rule.simple_call;
+  bool failed = false;
+  if (instance == nullptr) {
+    instance = default_group(type, site, target.place, failed);
+  }
+  if (failed) {
+    return false;
+  }
+  Cell made;
+  if (instance == nullptr) {
+    return attach(rule, target, site, {item_of(from), nullptr, kNoType}, made);
+  }
+  const TypeId wanted = instance->types[1];
+  if (site.member == nullptr) {
+    site.member = member_for(*site.element, wanted, types_);
+    if (site.member == nullptr) {
+      return fail(target.place, std::string(site.element->stem->text) + " is never a " +
+                                    std::string(type_name(wanted)));
+    }
+  }
+  json::Node* node = make_instance(wanted);
+  tree_.watch(*node);
+  if (!attach(rule, target, site, {{}, node, wanted}, made)) {
+    return false;
+  }
+  const Cell arguments[2] = {from, made};
+  return enter(*instance, arguments);
+}
+
+}  // namespace engine::mapping

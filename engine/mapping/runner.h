@@ -1,0 +1,180 @@
+#pragma once
+// The state and the steps of one run. Its methods are spread over runner.cc (groups and rules),
+// run_source.cc (reading), run_target.cc (writing) and run_transform.cc (values). Not thread safe;
+// one a thread. Source: FHIR mapping language, order of execution and scope.
+
+#include <optional>
+#include <span>
+#include <string>
+#include <string_view>
+#include <unordered_map>
+#include <vector>
+
+#include "engine/mapping/expression.h"
+#include "engine/mapping/program.h"
+#include "engine/mapping/target_tree.h"
+
+namespace engine::mapping {
+
+// What a slot holds while a rule runs.
+struct Cell {
+  fhirpath::Item item;           // a source value; for a target only its type is meant
+  json::Node* target = nullptr;  // of the output document
+  const shapes::Member* member =
+      nullptr;  // that the target hangs under; needed for a primitive's companion
+  bool is_set() const { return target != nullptr || !item.is_nothing(); }
+};
+
+// What a transform made: an item to be copied, or a node that is new in the output document.
+struct Made {
+  fhirpath::Item item;
+  json::Node* fresh = nullptr;
+  shapes::TypeId type = shapes::kNoType;  // of fresh
+  fhirpath::Item from = {};               // what fresh was made from, for the lineage
+};
+
+// Where a target's value goes.
+struct Site {
+  json::Node* object = nullptr;
+  shapes::TypeId type = shapes::kNoType;  // of the object
+  const shapes::Element* element = nullptr;
+  const shapes::Member* member = nullptr;  // nullptr: the value's type chooses
+};
+
+// A shared rule list: the instances that rules with one id share, the n-th with the n-th, under one
+// parent.
+struct Shared {
+  std::uint16_t share = 0;
+  const json::Node* object = nullptr;
+  std::vector<Cell> made;
+  std::vector<std::pair<const CompiledTarget*, std::size_t>> used;  // how many each target took
+};
+
+class Runner {
+ public:
+  Runner(const Program& program, json::Document& output, RunOptions options);
+
+  base::Result<void> call(std::uint32_t group, std::span<const Binding> bindings);
+  void finish() { tree_.tidy(); }
+  std::size_t rule_count() const { return program_.rules.size(); }
+
+  std::vector<LineageEntry> lineage;
+  std::vector<const json::Node*> lineage_inputs;
+  std::vector<Untranslated> untranslated;
+  std::vector<TraceLine> trace;
+  std::vector<bool> fired;  // by CompiledRule::number, when coverage is wanted
+  bool with_coverage = false;
+
+ private:
+  // runner.cc
+  bool bind(const Instance& instance, std::span<const Binding> bindings);
+  bool run_instance(const Instance& instance, std::size_t base);
+  bool run_rules(const std::vector<CompiledRule>& rules);
+  bool bind_sources(const CompiledRule& rule, std::size_t index);
+  bool fire(const CompiledRule& rule);
+  bool fire_simple(const CompiledRule& rule);
+  bool run_call(const CompiledCall& call);
+  const Instance* default_group(shapes::TypeId from, const Site& site, Place place, bool& failed);
+  bool enter(const Instance& instance, std::span<const Cell> arguments);
+  Cell& cell(Slot slot) { return cells_[base_ + slot]; }
+  fhirpath::Item item_of(const Cell& cell) const;
+  bool fail(Place place, std::string message, base::ErrorCode code = base::ErrorCode::kInvalid);
+  std::string_view type_name(shapes::TypeId type) const;
+
+  // run_source.cc
+  bool collect_source(const CompiledSource& source, std::size_t begin);
+  bool filter(const CompiledSource& source, std::size_t begin);
+  bool apply_list_mode(const CompiledSource& source, std::size_t begin);
+  bool collect_path(const fhirpath::Item& from, std::span<const SourceStep> steps);
+  bool step_down(const fhirpath::Item& from, const SourceStep& step,
+                 std::vector<fhirpath::Item>& out);
+  bool step_by_name(const fhirpath::Item& from, const SourceStep& step,
+                    std::vector<fhirpath::Item>& out);
+  void step_choice(const json::Node& object, shapes::TypeId type, const json::Name* stem,
+                   std::vector<fhirpath::Item>& out) const;
+  void step_all(const fhirpath::Item& from, bool descend, std::vector<fhirpath::Item>& out) const;
+  void emit(const json::Node* node, const json::Node* companion, shapes::TypeId type,
+            std::vector<fhirpath::Item>& out) const;
+  base::Result<fhirpath::Items> evaluate(const CompiledExpression& expression,
+                                         fhirpath::Items focus);
+  bool truth(const CompiledExpression& expression, const fhirpath::Item& focus, bool& result);
+  bool collect_argument(const CompiledArgument& argument, std::vector<fhirpath::Item>& out);
+
+  // run_target.cc
+  bool run_target(const CompiledRule& rule, const CompiledTarget& target);
+  bool value_only(const CompiledTarget& target);
+  bool locate(const Cell& context, const CompiledTarget& target, Site& site);
+  bool site_of(json::Node& object, shapes::TypeId type, const TargetStep& step, Site& site);
+  json::Node* descend(const Site& site, Place place);
+  bool run_primitive_value(const CompiledRule& rule, const CompiledTarget& target, Cell context);
+  bool create_by_type(const CompiledRule& rule, const CompiledTarget& target, const Site& site);
+  bool reuse(const CompiledTarget& target, const Site& site, Cell& out);
+  Shared& shared(const CompiledTarget& target, const Site& site);
+  bool attach(const CompiledRule& rule, const CompiledTarget& target, const Site& site,
+              const Made& made, Cell& out);
+  bool set_primitive(const CompiledTarget& target, Cell& primitive, const Made& made);
+  bool convert(const Made& made, shapes::TypeId wanted, Place place, json::Node*& node,
+               json::Node*& companion);
+  bool convert_text(std::string_view text, shapes::TypeId wanted, bool check, Place place,
+                    json::Node*& node);
+  bool already_there(const CompiledTarget& target, const Site& site, const shapes::Member& member,
+                     const json::Node& node, json::Node*& known);
+  bool count_output(Place place);
+  void record(const CompiledRule& rule, const CompiledTarget* target, const json::Node* node,
+              const fhirpath::Item& value);
+  json::Node* make_instance(shapes::TypeId type);
+
+  // run_transform.cc
+  bool transform(const CompiledTarget& target, const Site* site, std::vector<Made>& out);
+  bool copy(const CompiledTarget& target, std::vector<Made>& out);
+  bool make_evaluated(const CompiledTarget& target, std::vector<Made>& out);
+  bool texts(const CompiledTarget& target, std::vector<std::optional<std::string>>& out);
+  bool make_text(const CompiledTarget& target, std::vector<Made>& out);
+  bool make_structure(const CompiledTarget& target, std::vector<Made>& out);
+  bool make_quantity(const CompiledTarget& target,
+                     const std::vector<std::optional<std::string>>& values, json::Node& node);
+  bool make_cast(const CompiledTarget& target, std::vector<Made>& out);
+  bool make_temporal(const CompiledTarget& target, std::vector<Made>& out);
+  bool make_reference(const CompiledTarget& target, std::vector<Made>& out);
+  bool make_translation(const CompiledTarget& target, const Site* site, std::vector<Made>& out);
+  bool missing_translation(const CompiledTarget& target, std::string_view system,
+                           std::string_view code);
+  Made translated(const CompiledTarget& target, const Site* site, const ConceptTarget& to);
+  json::Node* make_concept(std::string_view system, std::string_view code,
+                           std::string_view display);
+  json::Node* make_coding(std::string_view system, std::string_view code, std::string_view display);
+  void put(json::Node& object, const json::Name* name, std::string_view text);
+  base::Uuid next_uuid();
+  fhirpath::Item keep_text(std::string_view text);
+
+  const Program& program_;
+  const fhirpath::Types& types_;
+  const shapes::TypeModel& model_;
+  RunOptions options_;
+  TargetTree tree_;
+  RunWorkspace workspace_;
+  std::optional<base::Error> error_;
+
+  std::vector<Cell> cells_;
+  std::size_t base_ = 0;
+  const Instance* instance_ = nullptr;
+  std::vector<Shared>* shares_ = nullptr;
+  std::vector<fhirpath::Item> items_;    // stack of what sources found
+  std::vector<fhirpath::Item> scratch_;  // of paths and arguments
+  std::vector<Made> made_;
+  std::vector<const json::Node*> roots_;  // bound targets
+  std::unordered_map<const json::Node*, std::string> assigned_ids_;
+  std::uint64_t uuid_count_ = 0;
+  std::size_t depth_ = 0;
+  std::size_t steps_ = 0;
+  std::size_t output_items_ = 0;
+  shapes::TypeId string_type_, integer_type_, decimal_type_, boolean_type_, date_type_,
+      date_time_type_, time_type_, quantity_type_, coding_type_, concept_type_;
+
+  shapes::TypeId item_type(const fhirpath::Item& item) const;
+};
+
+// The text of a primitive item; nullopt when it is an object or nothing.
+std::optional<std::string> text_of(const fhirpath::Item& item);
+
+}  // namespace engine::mapping
