@@ -110,6 +110,11 @@ inline constexpr std::size_t kJournalGroupMax = 512;
 // How long a command waits for the engine's own writes, and the other way round.
 inline constexpr std::chrono::milliseconds kJournalBusyWait{10'000};
 
+// Records told at once to a reader of events that comes back.
+inline constexpr std::size_t kEventsCatchUpMax = 1'000;
+// Sessions shown by the plain page.
+inline constexpr std::size_t kTrafficMax = 200;
+
 // --- Intake
 // Kept of a body that was refused; enough to see what it was.
 inline constexpr std::size_t kRefusedBytesMax = std::size_t{64} << 10;
@@ -131,15 +136,16 @@ inline constexpr std::size_t kAnswerBytesMax = std::size_t{16} << 20;
 // Kept of an answer that is no landing.
 inline constexpr std::size_t kKeptAnswerBytesMax = std::size_t{64} << 10;
 // Full-jitter back-off: a random part of base * 2^tries, at most the cap.
-inline constexpr std::chrono::milliseconds kBackOffBase{200};
+inline constexpr std::chrono::milliseconds kBackOffBase{500};
 inline constexpr std::chrono::milliseconds kBackOffCap{60'000};
 // Longer Retry-After wishes are cut to this, so that a typo of a server does not stop a ward's day.
 inline constexpr std::chrono::seconds kRetryAfterMax{600};
 // Tries that blame the message (500, 409) before it is held for a person.
-inline constexpr std::uint32_t kCountedTriesMax = 5;
-// A held session of an unknown patient is tried again after this, doubling up to the cap.
-inline constexpr std::chrono::milliseconds kUnknownPatientPause{30'000};
-inline constexpr std::chrono::milliseconds kUnknownPatientPauseCap{3'600'000};
+inline constexpr std::uint32_t kCountedTriesMax = 8;
+// A held session that time may help (unknown patient, failing server) is tried again after this,
+// doubling up to the cap.
+inline constexpr std::chrono::milliseconds kHeldPause{30'000};
+inline constexpr std::chrono::milliseconds kHeldPauseCap{3'600'000};
 // How often the shell looks for work that no event announced.
 inline constexpr std::chrono::milliseconds kTick{1'000};
 // What running requests and sends get to end in when the engine is told to stop.

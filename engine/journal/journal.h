@@ -14,24 +14,31 @@
 
 namespace engine::journal {
 
-class Journal {
+// Takes changes to be made durable. The seam that simulations fill with a single-threaded twin.
+class Appender {
  public:
-  // Runs on the writer's thread and must be quick. Not called for changes that stop() left
-  // unwritten.
+  // Runs on the writer's thread and must be quick.
   using Done = std::function<void(base::Result<Outcome>)>;
+  virtual ~Appender() = default;
+  // False when limits::kJournalQueueMax changes wait already: nothing was taken, try later.
+  virtual bool submit(Change change, Done done) = 0;
+  virtual Store& store() const = 0;
+};
+
+class Journal final : public Appender {
+ public:
   // Called after each commit with what was written.
   using Listener = std::function<void(const std::vector<Outcome>&)>;
 
   // Both must outlive the journal.
   Journal(Store& store, const base::Clock& clock);
-  ~Journal();
+  ~Journal() override;
   Journal(const Journal&) = delete;
   Journal& operator=(const Journal&) = delete;
 
   // Before the first submit.
   void add_listener(Listener listener);
-  // False when limits::kJournalQueueMax changes wait already: nothing was taken, try later.
-  bool submit(Change change, Done done);
+  bool submit(Change change, Done done) override;
   // submit() and wait. For commands and start-up. kLimit when the queue is full.
   base::Result<Outcome> write(Change change);
   // Writes what waits, then ends the thread.
@@ -39,7 +46,7 @@ class Journal {
   // The last commit failed (disk full, read-only ...).
   bool failing() const;
 
-  Store& store() const { return store_; }
+  Store& store() const override { return store_; }
 
  private:
   struct State;

@@ -210,19 +210,20 @@ base::Result<std::vector<Record>> search(Connection& connection, const Query& qu
   return out;
 }
 
-base::Result<std::optional<LegState>> leg_state(Connection& connection, const Record& record) {
-  auto row =
-      connection.run("SELECT state FROM leg WHERE session = ? AND revision = ? AND target = ?");
+base::Result<std::optional<LegMark>> leg_mark(Connection& connection, const Record& record) {
+  auto row = connection.run(
+      "SELECT state, changed FROM leg WHERE session = ? AND revision = ? AND target = ?");
   row.text(record.session).number(record.revision).text(record.target);
   const auto stepped = row.step();
   if (!stepped) {
     return stepped.error();
   }
-  std::optional<LegState> state;
+  std::optional<LegMark> mark;
   if (*stepped) {
-    state = static_cast<LegState>(row.number_at(0));
+    mark =
+        LegMark{static_cast<LegState>(row.number_at(0)), static_cast<Position>(row.number_at(1))};
   }
-  return state;
+  return mark;
 }
 
 base::Result<std::vector<Leg>> legs(Connection& connection, std::string_view session) {

@@ -35,7 +35,11 @@ base::Result<void> scan_parts(Connection& connection, Position first,
                               const std::function<bool(const PartRow&)>& visit);
 base::Result<std::vector<Record>> search(Connection& connection, const Query& query);
 
-base::Result<std::optional<LegState>> leg_state(Connection& connection, const Record& record);
+struct LegMark {
+  LegState state;
+  Position changed;
+};
+base::Result<std::optional<LegMark>> leg_mark(Connection& connection, const Record& record);
 base::Result<std::vector<Leg>> legs(Connection& connection, std::string_view session);
 base::Result<std::vector<Acceptance>> acceptances(Connection& connection, std::string_view session);
 base::Result<std::vector<Leg>> due(Connection& connection, std::string_view target,

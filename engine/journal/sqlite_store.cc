@@ -180,12 +180,15 @@ base::Result<std::vector<Outcome>> SqliteStore::commit(std::vector<Change>& batc
 
 base::Result<Outcome> SqliteStore::write(Change& change, const std::string& time) {
   Record& record = change.record;
-  if (change.only_if) {
-    auto leg = queries::leg_state(*writer_, record);
-    if (!leg) {
-      return leg.error();
+  if (change.only_if || change.only_if_changed) {
+    const auto mark = queries::leg_mark(*writer_, record);
+    if (!mark) {
+      return mark.error();
     }
-    if (*leg != change.only_if) {
+    const bool holds = mark->has_value() &&
+                       (*mark)->state == change.only_if.value_or((*mark)->state) &&
+                       (*mark)->changed == change.only_if_changed.value_or((*mark)->changed);
+    if (!holds) {
       Outcome outcome;
       outcome.verdict = Outcome::Verdict::kNotNow;
       return outcome;

@@ -133,7 +133,7 @@ base::Result<void> hold(Connection& connection, const Record& record, bool later
   if (done && superseded) {
     done = update(connection,
                   "UPDATE leg SET state = 1, due = NULL, bundle = 0, open = 1, changed = ?1 WHERE "
-                  "session = ?2 AND revision > ?3 AND target = ?4 AND state = 2",
+                  "session = ?2 AND revision > ?3 AND target = ?4 AND state IN (1, 2)",
                   record);
   }
   return done;

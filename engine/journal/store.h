@@ -56,8 +56,10 @@ struct Acceptance {
 struct Change {
   Record record;
   std::vector<StoredPart> parts;
-  // When set: written only while the leg named by the record is in this state.
+  // When set: written only while the leg named by the record is in this state, and was last changed
+  // by this record.
   std::optional<LegState> only_if;
+  std::optional<Position> only_if_changed;
   Change() = default;
   explicit Change(Record r) : record(std::move(r)) {}
 };
@@ -67,7 +69,7 @@ struct Outcome {
     kWritten,
     kRepeated,     // `position` is the earlier acceptance
     kConflicting,  // likewise, when the revision is known; 0 when it is merely older
-    kNotNow,       // only_if did not hold; nothing was written
+    kNotNow,       // a condition did not hold; nothing was written
   };
   Verdict verdict = Verdict::kWritten;
   Position position = 0;

@@ -1,0 +1,316 @@
+#include "engine/delivery/courier.h"
+
+#include <algorithm>
+#include <utility>
+#include <vector>
+
+#include "engine/delivery/back_off.h"
+#include "engine/journal/stored.h"
+
+namespace engine::delivery {
+
+using journal::Change;
+using journal::Kind;
+using journal::Leg;
+using journal::LegState;
+using journal::Record;
+using std::chrono::milliseconds;
+
+namespace {
+
+Record record_about(const Leg& leg, Kind kind) {
+  Record record;
+  record.kind = kind;
+  record.session = leg.session;
+  record.revision = leg.revision;
+  record.target = leg.target;
+  record.patient = leg.patient;
+  return record;
+}
+
+}  // namespace
+
+Courier::Courier(std::string target, World world, std::size_t in_flight_max)
+    : target_(std::move(target)), world_(world), in_flight_max_(in_flight_max) {}
+
+std::int64_t Courier::now_ms() const {
+  return std::chrono::duration_cast<milliseconds>(world_.clock.now().time_since_epoch()).count();
+}
+
+std::function<void()> Courier::later(std::function<void(Courier&)> work) {
+  return [weak = weak_from_this(), work = std::move(work)] {
+    if (const auto self = weak.lock()) {
+      work(*self);
+    }
+  };
+}
+
+void Courier::wake() {
+  world_.loop.post(later([](Courier& self) { self.pump(); }));
+}
+
+void Courier::stop(std::function<void()> idle) {
+  world_.loop.post(later([idle = std::move(idle)](Courier& self) mutable {
+    self.stopping_ = true;
+    if (self.legs_.empty()) {
+      idle();
+    } else {
+      self.idle_ = std::move(idle);
+    }
+  }));
+}
+
+// A timer that looks again; due times are found by looking, so that one timer serves all of them.
+void Courier::arm() {
+  if (armed_ || stopping_) {
+    return;
+  }
+  armed_ = true;
+  milliseconds delay = base::limits::kTick;
+  if (paused_until_ms_ > now_ms()) {
+    delay = std::min(delay, milliseconds(paused_until_ms_ - now_ms()));
+  } else if (const auto next = world_.journal.store().next_due(target_);
+             next && next->has_value()) {
+    // A leg that is due but stands behind another is moved on by that other one's end.
+    const std::int64_t wait = **next - now_ms();
+    delay = wait > 0 ? std::min(delay, milliseconds(wait)) : delay;
+  }
+  world_.loop.after(delay, later([](Courier& self) {
+                      self.armed_ = false;
+                      self.pump();
+                    }));
+}
+
+void Courier::pump() {
+  if (stopping_) {
+    return;
+  }
+  // A clock that was set back must not keep the target waiting longer than any pause is.
+  paused_until_ms_ =
+      std::min(paused_until_ms_, now_ms() + milliseconds(base::limits::kRetryAfterMax).count());
+  if (paused_until_ms_ > now_ms() || probing_) {
+    arm();
+    return;
+  }
+  if (!evidence_ && health_.tries > 0) {
+    probe();
+    return;
+  }
+  if (legs_.size() < in_flight_max_) {
+    const auto due = world_.journal.store().due(target_, now_ms(), in_flight_max_ + legs_.size());
+    for (const Leg& leg : due ? *due : std::vector<Leg>()) {
+      const bool patient_busy = !leg.patient.empty() && patients_.count(leg.patient) > 0;
+      if (legs_.size() < in_flight_max_ && legs_.count({leg.session, leg.revision}) == 0 &&
+          !patient_busy) {
+        dispatch(leg);
+      }
+    }
+  }
+  arm();
+}
+
+// Asks for the CapabilityStatement, so that no message is spent on finding out whether anybody is
+// there.
+void Courier::probe() {
+  probing_ = true;
+  Call call("GET", "/metadata", "", "");
+  world_.peer.call(std::move(call), [weak = weak_from_this()](Reply reply) {
+    const auto self = weak.lock();
+    if (!self) {
+      return;
+    }
+    self->probing_ = false;
+    const bool alive = reply.fate == Reply::Fate::kAnswered && reply.status < 500 &&
+                       reply.status != 401 && reply.status != 404 && reply.status != 429;
+    if (alive) {
+      self->evidence_ = true;
+      self->health_.paused = false;
+      self->pump();
+    } else {
+      self->pause(self->health_.reason, retry_after(reply, self->now_ms()));
+      self->arm();
+    }
+  });
+}
+
+void Courier::dispatch(Leg leg) {
+  legs_.insert({leg.session, leg.revision});
+  if (!leg.patient.empty()) {
+    patients_.insert(leg.patient);
+  }
+  Change change(record_about(leg, Kind::kDispatched));
+  change.record.attempt = leg.attempts + 1;
+  change.only_if = leg.state;
+  change.only_if_changed = leg.changed;
+  const bool taken = world_.journal.submit(
+      std::move(change), [weak = weak_from_this(), leg](base::Result<journal::Outcome> outcome) {
+        const auto self = weak.lock();
+        if (!self) {
+          return;
+        }
+        const bool failing = !outcome;
+        const bool written = !failing && outcome->verdict == journal::Outcome::Verdict::kWritten;
+        self->world_.loop.post(self->later([leg, failing, written](Courier& courier) {
+          if (failing) {
+            courier.put_back(leg);
+          } else if (written && !courier.stopping_) {
+            courier.send(leg);
+          } else {
+            courier.finished(leg);
+          }
+        }));
+      });
+  if (!taken) {
+    put_back(leg);
+  }
+}
+
+// The journal cannot take anything just now; nothing was sent.
+void Courier::put_back(const Leg& leg) {
+  legs_.erase({leg.session, leg.revision});
+  patients_.erase(leg.patient);
+  paused_until_ms_ = std::max(paused_until_ms_, now_ms() + base::limits::kTick.count());
+  if (stopping_) {
+    finished(leg);
+  } else {
+    arm();
+  }
+}
+
+void Courier::send(Leg leg) {
+  auto bundle = world_.journal.store().part(leg.bundle, "bundle");
+  if (!bundle) {
+    Change change(record_about(leg, Kind::kHeld));
+    change.record.reason = "bundle-unreadable";
+    write(std::move(leg), std::move(change));
+    return;
+  }
+  const std::size_t entries = count_entries(*bundle);
+  Call call(
+      "POST", "", std::move(*bundle),
+      leg.session + "." + std::to_string(leg.revision) + "." + std::to_string(leg.attempts + 1));
+  world_.peer.call(std::move(call), [weak = weak_from_this(), leg, entries](Reply reply) {
+    if (const auto self = weak.lock()) {
+      self->answered(leg, entries, std::move(reply));
+    }
+  });
+}
+
+void Courier::answered(Leg leg, std::size_t entries, Reply reply) {
+  const Verdict verdict = judge(reply, entries, leg.uncertain, now_ms());
+  Change change(outcome_of(leg, verdict, reply.status));
+  if (verdict.action == Verdict::Action::kLanded) {
+    change.parts.push_back(journal::to_stored(journal::Part("landing", verdict.landing)));
+  } else if (!reply.body.empty()) {
+    change.parts.push_back(journal::to_stored(
+        journal::Part("answer", reply.body.substr(0, base::limits::kKeptAnswerBytesMax))));
+  }
+  write(std::move(leg), std::move(change));
+}
+
+Record Courier::outcome_of(const Leg& leg, const Verdict& verdict, int status) {
+  using Action = Verdict::Action;
+  Record record = record_about(leg, Kind::kHeld);
+  record.reason = verdict.reason;
+  record.status = status;
+  record.attempt = leg.attempts + 1;
+  record.unknown = verdict.unknown;
+  const bool well = verdict.action == Action::kLanded || verdict.action == Action::kHold ||
+                    verdict.action == Action::kHoldRetry;
+  if (well) {
+    evidence_ = true;
+    health_ = Health();
+  }
+  switch (verdict.action) {
+    case Action::kLanded:
+      record.kind = Kind::kLanded;
+      break;
+    case Action::kHold:
+      break;
+    case Action::kHoldRetry:
+      record.due_ms =
+          now_ms() +
+          doubled(base::limits::kHeldPause, leg.failures, base::limits::kHeldPauseCap).count();
+      record.counted = true;
+      break;
+    case Action::kRetry: {
+      record.counted = evidence_ || health_.tries == 0;
+      failed();
+      if (record.counted && leg.failures + 1 >= base::limits::kCountedTriesMax) {
+        const std::uint32_t rounds = leg.failures + 1 - base::limits::kCountedTriesMax;
+        record.due_ms =
+            now_ms() +
+            doubled(base::limits::kHeldPause, rounds, base::limits::kHeldPauseCap).count();
+        break;
+      }
+      record.kind = Kind::kAnswered;
+      const milliseconds most =
+          doubled(base::limits::kBackOffBase, leg.failures, base::limits::kBackOffCap);
+      record.due_ms =
+          now_ms() + (verdict.retry_after + full_jitter(most, world_.random)).count() + 1;
+      break;
+    }
+    case Action::kPauseTarget:
+      record.kind = Kind::kAnswered;
+      pause(verdict.reason, verdict.retry_after);
+      record.due_ms = now_ms();
+      break;
+  }
+  return record;
+}
+
+void Courier::failed() {
+  evidence_ = false;
+  health_.tries = std::max<std::uint32_t>(health_.tries, 1);
+}
+
+void Courier::pause(const std::string& reason, milliseconds at_least) {
+  const milliseconds most =
+      doubled(base::limits::kBackOffBase, health_.tries, base::limits::kBackOffCap);
+  // Jitter lengthens what the server asked for and never shortens it.
+  const milliseconds wait = at_least + full_jitter(most, world_.random);
+  paused_until_ms_ = std::max(paused_until_ms_, now_ms() + wait.count());
+  evidence_ = false;
+  health_.paused = true;
+  health_.reason = reason;
+  ++health_.tries;
+}
+
+// Tries until it is written: what the target answered must not be forgotten while the engine runs.
+void Courier::write(Leg leg, Change change) {
+  const bool taken = world_.journal.submit(
+      change,
+      [weak = weak_from_this(), leg, change](const base::Result<journal::Outcome>& outcome) {
+        const auto self = weak.lock();
+        if (!self) {
+          return;
+        }
+        if (outcome) {
+          self->world_.loop.post(self->later([leg](Courier& courier) { courier.finished(leg); }));
+          return;
+        }
+        self->world_.loop.post(self->later([leg, change](Courier& courier) {
+          courier.world_.loop.after(
+              base::limits::kTick,
+              courier.later([leg, change](Courier& again) { again.write(leg, change); }));
+        }));
+      });
+  if (!taken) {
+    world_.loop.after(base::limits::kTick,
+                      later([leg, change](Courier& again) { again.write(leg, change); }));
+  }
+}
+
+void Courier::finished(const Leg& leg) {
+  legs_.erase({leg.session, leg.revision});
+  patients_.erase(leg.patient);
+  if (stopping_) {
+    if (legs_.empty() && idle_) {
+      std::exchange(idle_, {})();
+    }
+    return;
+  }
+  pump();
+}
+
+}  // namespace engine::delivery

@@ -1,0 +1,88 @@
+#pragma once
+// Carries what is checked to one target: at most limits::kInFlightMax requests at a time, one a
+// patient, strictly in order within a session. Every step is durable before the next one:
+// dispatched before the request goes out, the outcome before the next of that patient. The journal
+// is the only state that matters: a courier can end anywhere and another begin, because sending the
+// stored bytes again is always safe. Lives on its loop; only wake() and stop() may be called from
+// elsewhere.
+
+#include <chrono>
+#include <cstddef>
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <set>
+#include <string>
+#include <utility>
+
+#include "engine/base/limits.h"
+#include "engine/base/seams.h"
+#include "engine/delivery/peer.h"
+#include "engine/delivery/verdict.h"
+#include "engine/journal/journal.h"
+
+namespace engine::delivery {
+
+class Courier : public std::enable_shared_from_this<Courier> {
+ public:
+  struct World {
+    journal::Appender& journal;
+    Peer& peer;
+    Loop& loop;
+    const base::Clock& clock;
+    base::Random& random;
+  };
+  struct Health {
+    bool paused = false;
+    std::string reason;
+    std::uint32_t tries = 0;  // since the target last answered well
+  };
+
+  Courier(std::string target, World world, std::size_t in_flight_max = base::limits::kInFlightMax);
+
+  // Looks for work now; call it when something was checked. Before the first call nothing is sent.
+  void wake();
+  // Sends nothing more. `idle` runs on the loop when what is under way has been written down.
+  void stop(std::function<void()> idle);
+
+  const std::string& target() const { return target_; }
+  // On the loop.
+  Health health() const { return health_; }
+  std::size_t in_flight() const { return legs_.size(); }
+
+ private:
+  using Key = std::pair<std::string, std::uint32_t>;  // session, revision
+
+  void pump();
+  void arm();
+  void probe();
+  void dispatch(journal::Leg leg);
+  void send(journal::Leg leg);
+  void answered(journal::Leg leg, std::size_t entries, Reply reply);
+  journal::Record outcome_of(const journal::Leg& leg, const Verdict& verdict, int status);
+  void write(journal::Leg leg, journal::Change change);
+  void finished(const journal::Leg& leg);
+  void put_back(const journal::Leg& leg);
+  void failed();
+  void pause(const std::string& reason, std::chrono::milliseconds at_least);
+  std::int64_t now_ms() const;
+  // Calls back on the loop, and not when the courier has gone.
+  std::function<void()> later(std::function<void(Courier&)> work);
+
+  const std::string target_;
+  World world_;
+  const std::size_t in_flight_max_;
+  std::set<Key> legs_;  // under way
+  std::set<std::string> patients_;
+  Health health_;
+  std::int64_t paused_until_ms_ = 0;
+  bool probing_ = false;
+  // Something the target did well since its last failure: only then does a failure blame the
+  // message.
+  bool evidence_ = false;
+  bool armed_ = false;
+  bool stopping_ = false;
+  std::function<void()> idle_;
+};
+
+}  // namespace engine::delivery

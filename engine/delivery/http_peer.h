@@ -1,0 +1,40 @@
+#pragma once
+// A record server over HTTP/1.1, with TLS when its URL says https. Keeps connections open between
+// calls and opens more as calls overlap. Follows no redirects. A call on a kept connection that the
+// server closed in the meantime is made once more on a new one: every call of delivery may be
+// repeated.
+
+#include <cstdint>
+#include <memory>
+#include <string>
+
+#include "engine/base/result.h"
+#include "engine/delivery/asio_loop.h"
+#include "engine/delivery/peer.h"
+
+namespace engine::delivery {
+
+struct BaseUrl {
+  bool tls = false;
+  std::string host;  // without the brackets of IPv6
+  std::uint16_t port = 80;
+  std::string path;  // "" or "/fhir", no slash at the end
+  // As in a Host header.
+  std::string authority() const;
+};
+// Errors: kInvalid. User names, queries and fragments have no place here.
+base::Result<BaseUrl> parse_base_url(std::string_view text);
+
+struct PeerConfig {
+  BaseUrl url;
+  std::string ca_file;        // PEM; empty: the system's
+  std::string authorization;  // value of the Authorization header; empty: none
+  std::chrono::milliseconds connect_timeout;
+  std::chrono::milliseconds answer_timeout;
+  explicit PeerConfig(BaseUrl u);
+};
+
+// The loop must outlive the peer. Errors: kIo when the CA file cannot be read.
+base::Result<std::unique_ptr<Peer>> make_http_peer(AsioLoop& loop, PeerConfig config);
+
+}  // namespace engine::delivery
