@@ -26,9 +26,12 @@ class Answer {
   class Once;
   explicit Answer(std::shared_ptr<Once> once);
   void operator()(Response response) const;
+  // The same answer, each response being finished by `finish` first.
+  Answer then(std::function<void(Response& response)> finish) const;
 
  private:
   std::shared_ptr<Once> once_;
+  std::function<void(Response&)> finish_;
 };
 
 using Handler = std::function<void(Request request, Answer answer)>;

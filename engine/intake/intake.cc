@@ -1,0 +1,319 @@
+#include "engine/intake/intake.h"
+
+#include <algorithm>
+#include <atomic>
+#include <mutex>
+#include <set>
+#include <utility>
+
+#include "engine/base/limits.h"
+#include "engine/intake/translation.h"
+#include "engine/journal/stored.h"
+
+namespace engine::intake {
+
+using journal::Change;
+using journal::Kind;
+using journal::Outcome;
+using journal::Part;
+
+struct Intake::State : std::enable_shared_from_this<State> {
+  State(World w, std::vector<Target> t, std::function<void(const std::string&)> done)
+      : world(w), targets(std::move(t)), translated(std::move(done)) {
+    for (const Target& target : targets) {
+      target_names += (target_names.empty() ? "" : ",") + target.name;
+    }
+  }
+
+  void judge(std::string body, const std::string& session, const Answered& answered);
+  void refuse(std::string_view body, Answer answer, const therapy::SessionHeader& header,
+              const Answered& answered);
+  void keep(const std::string& body, const therapy::SessionHeader& header,
+            const Answered& answered);
+  Answer answer_to(const Outcome& outcome, const therapy::SessionHeader& header) const;
+  void enqueue(const std::string& session);
+  void translate(const std::string& session);
+  void translate_for(const Target& target, const std::vector<journal::Leg>& legs);
+
+  World world;
+  std::vector<Target> targets;
+  std::string target_names;
+  std::function<void(const std::string&)> translated;
+  std::atomic<std::size_t> in_hand{0};
+  std::mutex mutex;
+  std::set<std::string> waiting;  // sessions that a worker has been given
+};
+
+namespace {
+
+constexpr const char* kBusy = "the engine has as much in hand as it can; send again in a moment";
+constexpr const char* kFailing = "the engine cannot write to its disk just now; nothing was kept";
+
+Answer answer_of(int status, std::string body) {
+  Answer answer;
+  answer.status = status;
+  answer.body = std::move(body);
+  answer.try_later = status == 503;
+  return answer;
+}
+
+Answer later(const char* text) {
+  return answer_of(503, problem_text("transient", text));
+}
+
+// Counts down when its last holder goes, whatever way the request ends.
+std::shared_ptr<std::atomic<std::size_t>> counted(std::atomic<std::size_t>& counter) {
+  ++counter;
+  return {&counter, [](std::atomic<std::size_t>* one) { --*one; }};
+}
+
+std::string person_key(const journal::SearchKey& key, const std::string& identifier) {
+  return identifier == "|" ? std::string() : key.hide(identifier);
+}
+
+}  // namespace
+
+void Intake::State::judge(std::string body, const std::string& session, const Answered& answered) {
+  const SessionCore& core = *targets.front().core;
+  const therapy::Translator::Admission admission = core.admit(body);
+  const therapy::SessionHeader& header = admission.header;
+  if (!admission.admitted) {
+    const bool unreadable = header.session_id.empty();
+    Answer answer = answer_of(unreadable ? 400 : 422, fhir::to_operation_outcome(admission.issues));
+    refuse(body, std::move(answer), header, answered);
+    return;
+  }
+  if (!session.empty() && session != header.session_id) {
+    refuse(body,
+           answer_of(422, problem_text("conflict",
+                                       "the document is about another session than the "
+                                       "address it was sent to")),
+           header, answered);
+    return;
+  }
+  if (header.revision == 0 || header.revision > base::limits::kRevisionMax) {
+    refuse(body, answer_of(422, problem_text("value", "a revision is a number from 1 to 100000")),
+           header, answered);
+    return;
+  }
+  keep(body, header, answered);
+}
+
+// What is refused is journalled too, bounded, so that a sender's question can be answered later.
+void Intake::State::refuse(std::string_view body, Answer answer,
+                           const therapy::SessionHeader& header, const Answered& answered) {
+  Change change;
+  change.record.kind = Kind::kRefused;
+  change.record.session = header.session_id;
+  change.record.revision = header.session_id.empty() ? 0 : header.revision;
+  change.record.patient = person_key(world.search_key, header.patient_key);
+  change.record.therapist = person_key(world.search_key, header.therapist_key);
+  change.record.status = answer.status;
+  change.parts.push_back(journal::to_stored(
+      Part("document", std::string(body.substr(0, base::limits::kRefusedBytesMax)))));
+  change.parts.push_back(journal::to_stored(Part("outcome", answer.body)));
+  const bool taken = world.journal.submit(std::move(change),
+                                          [answer, answered](const base::Result<Outcome>& outcome) {
+                                            answered(outcome ? answer : later(kFailing));
+                                          });
+  if (!taken) {
+    answered(later(kBusy));
+  }
+}
+
+void Intake::State::keep(const std::string& body, const therapy::SessionHeader& header,
+                         const Answered& answered) {
+  auto content = content_hash(body);
+  if (!content) {
+    refuse(body, answer_of(400, problem_text("structure", content.error().text())), header,
+           answered);
+    return;
+  }
+  Change change;
+  change.record.kind = Kind::kAccepted;
+  change.record.session = header.session_id;
+  change.record.revision = header.revision;
+  change.record.patient = person_key(world.search_key, header.patient_key);
+  change.record.therapist = person_key(world.search_key, header.therapist_key);
+  change.record.content = std::move(*content);
+  change.record.targets = target_names;
+  change.parts.push_back(journal::to_stored(Part("document", body)));
+  auto done = [self = shared_from_this(), header, answered](const base::Result<Outcome>& outcome) {
+    if (!outcome) {
+      answered(later(kFailing));
+      return;
+    }
+    if (outcome->verdict != Outcome::Verdict::kRepeated) {
+      answered(self->answer_to(*outcome, header));
+    } else if (!self->world.workers.run(header.session_id, [self, header, answered, o = *outcome] {
+                 answered(self->answer_to(o, header));
+               })) {
+      answered(later(kBusy));
+    }
+    if (outcome->verdict == Outcome::Verdict::kWritten) {
+      self->enqueue(header.session_id);
+    }
+  };
+  if (!world.journal.submit(std::move(change), std::move(done))) {
+    answered(later(kBusy));
+  }
+}
+
+// Not on the writer's thread for a repeated one: it looks up how far the first has come.
+Answer Intake::State::answer_to(const Outcome& outcome,
+                                const therapy::SessionHeader& header) const {
+  Answer answer;
+  if (outcome.verdict == Outcome::Verdict::kWritten) {
+    answer = answer_of(202, receipt_text(header.session_id, header.revision, "accepted",
+                                         outcome.position, outcome.record.time));
+  } else if (outcome.verdict == Outcome::Verdict::kRepeated) {
+    const auto text = world.journal.store().head_text(outcome.position);
+    const auto head = text ? journal::parse_head(*text) : text.error();
+    const auto legs = world.journal.store().legs(header.session_id);
+    if (!head || !legs) {
+      return later(kFailing);
+    }
+    std::string_view state = "accepted";
+    for (const journal::Leg& leg : *legs) {
+      state = leg.revision == header.revision ? journal::name_of(leg.state) : state;
+    }
+    answer = answer_of(200, receipt_text(header.session_id, header.revision, state,
+                                         outcome.position, head->record.time));
+  } else if (outcome.position != 0) {
+    answer = answer_of(
+        409, problem_text("duplicate", "revision " + std::to_string(header.revision) +
+                                           " of this session was taken in before with other "
+                                           "content; send the change as a higher revision"));
+  } else {
+    answer = answer_of(409, problem_text("conflict",
+                                         "a later revision of this session was taken in already; "
+                                         "send the change with a revision higher than that"));
+  }
+  answer.session = header.session_id;
+  return answer;
+}
+
+void Intake::State::enqueue(const std::string& session) {
+  {
+    const std::lock_guard lock(mutex);
+    if (!waiting.insert(session).second) {
+      return;
+    }
+  }
+  const bool taken = world.workers.run(
+      session, [self = shared_from_this(), session] { self->translate(session); });
+  if (!taken) {
+    // The next sweep finds it in the journal.
+    const std::lock_guard lock(mutex);
+    waiting.erase(session);
+  }
+}
+
+void Intake::State::translate(const std::string& session) {
+  {
+    const std::lock_guard lock(mutex);
+    waiting.erase(session);
+  }
+  const auto legs = world.journal.store().legs(session);
+  if (!legs) {
+    return;
+  }
+  for (const Target& target : targets) {
+    translate_for(target, *legs);
+  }
+}
+
+// The first waiting revision only: the next one builds on what becomes of it.
+void Intake::State::translate_for(const Target& target, const std::vector<journal::Leg>& legs) {
+  const auto leg = std::find_if(legs.begin(), legs.end(), [&](const journal::Leg& one) {
+    return one.target == target.name && one.state == journal::LegState::kAccepted;
+  });
+  if (leg == legs.end()) {
+    return;
+  }
+  base::Result<Change> change = translate_leg(world.journal.store(), *target.core, *leg, legs);
+  if (!change) {
+    // The document cannot be read back: held, since no amount of trying again mends a disk.
+    Change held;
+    held.record.kind = Kind::kHeld;
+    held.record.session = leg->session;
+    held.record.revision = leg->revision;
+    held.record.target = leg->target;
+    held.record.patient = leg->patient;
+    held.record.reason = "document-unreadable";
+    held.only_if_changed = leg->changed;
+    if (change.error().code == base::ErrorCode::kIo) {
+      return;  // the next sweep tries again
+    }
+    change = std::move(held);
+  }
+  const std::string session = leg->session;
+  const std::string name = target.name;
+  static_cast<void>(world.journal.submit(
+      std::move(*change),
+      [self = shared_from_this(), session, name](const base::Result<Outcome>& outcome) {
+        if (!outcome) {
+          return;  // likewise
+        }
+        if (outcome->record.kind == Kind::kChecked) {
+          self->translated(name);
+        }
+        self->enqueue(session);
+      }));
+}
+
+Intake::Intake(World world, std::vector<Target> targets,
+               std::function<void(const std::string&)> translated)
+    : state_(std::make_shared<State>(world, std::move(targets), std::move(translated))) {}
+
+Intake::~Intake() = default;
+
+void Intake::accept(std::string body, std::string session, Answered answered) {
+  if (state_->in_hand >= base::limits::kIntakeMax) {
+    answered(later(kBusy));
+    return;
+  }
+  const std::string key = std::to_string(std::hash<std::string>()(body));
+  auto reply = [ticket = counted(state_->in_hand), answered](Answer answer) {
+    answered(std::move(answer));
+  };
+  const auto document = std::make_shared<std::string>(std::move(body));
+  if (!state_->world.workers.run(key, [state = state_, document, session, reply] {
+        state->judge(std::move(*document), session, reply);
+      })) {
+    answered(later(kBusy));
+  }
+}
+
+void Intake::dry_run(std::string body, Answered answered) {
+  const std::string key = std::to_string(std::hash<std::string>()(body));
+  const auto document = std::make_shared<std::string>(std::move(body));
+  if (!state_->world.workers.run(key, [state = state_, document, answered] {
+        const SessionCore& core = *state->targets.front().core;
+        const therapy::Translator::Admission admission = core.admit(*document);
+        if (!admission.admitted) {
+          answered(answer_of(422, fhir::to_operation_outcome(admission.issues)));
+          return;
+        }
+        // The time of intake is part of a bundle; a dry run has none, so it takes a fixed one.
+        const therapy::Revision revision{*document, "1970-01-01T00:00:00.000Z"};
+        const therapy::Translation made = core.translate({&revision, 1});
+        std::string out = "{\"verdict\":";
+        out += made.verdict == therapy::Verdict::kReady ? "\"ready\"" : "\"held\"";
+        out += ",\"reason\":\"" + made.hold_reason + "\",\"findings\":";
+        out += made.findings.empty() ? "[]" : made.findings;
+        out += ",\"outcome\":" + fhir::to_operation_outcome(made.issues) + "}";
+        answered(answer_of(200, std::move(out)));
+      })) {
+    answered(later(kBusy));
+  }
+}
+
+void Intake::sweep() {
+  const auto legs = state_->world.journal.store().untranslated(base::limits::kIntakeMax);
+  for (const journal::Leg& leg : legs ? *legs : std::vector<journal::Leg>()) {
+    state_->enqueue(leg.session);
+  }
+}
+
+}  // namespace engine::intake

@@ -1,0 +1,72 @@
+#pragma once
+// Takes session documents in: admit -> journal (durable) -> receipt; then translates each accepted
+// revision for each target and journals what came of it. Nothing is acknowledged before it is
+// durable; what was accepted is translated after any crash, because the journal says what is still
+// waiting. Thread safe.
+
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/intake/session_core.h"
+#include "engine/intake/work_pool.h"
+#include "engine/journal/journal.h"
+#include "engine/journal/search_key.h"
+
+namespace engine::intake {
+
+struct Target {
+  std::string name;
+  const SessionCore* core;  // its mapping and profile sets; must outlive the intake
+  Target(std::string n, const SessionCore* c) : name(std::move(n)), core(c) {}
+};
+
+// What the sender is told. `body`: a receipt when 200 or 202, an OperationOutcome otherwise.
+struct Answer {
+  int status = 0;
+  std::string body;
+  bool try_later = false;  // 503: nothing was kept
+  std::string session;     // when known, for the Location
+};
+using Answered = std::function<void(Answer)>;
+
+class Intake {
+ public:
+  struct World {
+    journal::Appender& journal;
+    Workers& workers;
+    const journal::SearchKey& search_key;
+  };
+  // `translated` is called after something became ready to be sent.
+  Intake(World world, std::vector<Target> targets,
+         std::function<void(const std::string& target)> translated);
+  ~Intake();
+  Intake(const Intake&) = delete;
+  Intake& operator=(const Intake&) = delete;
+
+  // 202: durable, with a receipt. 200: the same was here before. 400, 422: refused. 409: conflicts
+  // with what is here. 503: try later. `session`: when not empty, the document must be about this
+  // session (404 when it is unknown). `answered` runs on any thread.
+  void accept(std::string body, std::string session, Answered answered);
+  // Findings and outcome of a document on its own; nothing is kept.
+  void dry_run(std::string body, Answered answered);
+  // Puts what waits to be translated to work; call it at start-up and every limits::kTick.
+  void sweep();
+
+ private:
+  struct State;
+  std::shared_ptr<State> state_;
+};
+
+// JSON: {"session","revision","state","position","received"}.
+std::string receipt_text(const std::string& session, std::uint32_t revision, std::string_view state,
+                         journal::Position position, const std::string& received);
+// An OperationOutcome of one error.
+std::string problem_text(std::string code, std::string text);
+// SHA-256 of the canonical form: the same content whatever its layout. Errors: kInvalid.
+base::Result<std::string> content_hash(std::string_view body);
+
+}  // namespace engine::intake

@@ -1,0 +1,45 @@
+#pragma once
+// The seam to the pure core: what intake needs of therapy::Translator, so that tests and
+// simulations can put a small one in its place. Immutable; called from many threads.
+
+#include <span>
+#include <string>
+#include <string_view>
+
+#include "engine/therapy/translate.h"
+
+namespace engine::intake {
+
+class SessionCore {
+ public:
+  virtual ~SessionCore() = default;
+  virtual therapy::Translator::Admission admit(std::string_view body) const = 0;
+  virtual therapy::Translation translate(std::span<const therapy::Revision> revisions) const = 0;
+  virtual const therapy::Provenance& provenance() const = 0;
+};
+
+// The translator itself, borrowed.
+template <class Translator>
+class BorrowedCore final : public SessionCore {
+ public:
+  explicit BorrowedCore(const Translator& translator) : translator_(translator) {}
+  therapy::Translator::Admission admit(std::string_view body) const override {
+    return translator_.admit(body);
+  }
+  therapy::Translation translate(std::span<const therapy::Revision> revisions) const override {
+    return translator_.translate(revisions);
+  }
+  const therapy::Provenance& provenance() const override { return translator_.provenance(); }
+
+ private:
+  const Translator& translator_;
+};
+
+// What a translation was made with, as journalled: "mapping=... profiles=... settings=...
+// computation=... revisions=1,2".
+std::string made_with(const therapy::Provenance& provenance,
+                      std::span<const std::uint32_t> revisions);
+// The revisions named by it; empty when it names none.
+std::vector<std::uint32_t> revisions_of(std::string_view made_with);
+
+}  // namespace engine::intake

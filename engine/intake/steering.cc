@@ -1,0 +1,145 @@
+#include "engine/intake/steering.h"
+
+#include <algorithm>
+#include <array>
+#include <utility>
+#include <vector>
+
+namespace engine::intake {
+namespace {
+
+using journal::Kind;
+using journal::Leg;
+using journal::LegState;
+
+struct ReasonRow {
+  std::string_view code;
+  std::string_view text;
+  bool may_release;
+};
+// A bundle that failed its check is never sent as it is, so it cannot be released.
+constexpr std::array<ReasonRow, 20> kReasons = {{
+    {"unconfirmed-value",
+     "a value is improbable and nobody confirmed it; confirm it in a new revision, or release",
+     true},
+    {"unknown-code", "a code has no translation; add it to the code table and remap", false},
+    {"check-failed", "a resource does not fit its published shape; mend the mapping and remap",
+     false},
+    {"map-failed", "the mapping could not be run on this document; mend it and remap", false},
+    {"refused", "the record server refuses the content; see its answer", true},
+    {"forbidden", "the record server does not allow this; check the rights and release", true},
+    {"unknown-patient",
+     "the record server does not know the patient yet; it is tried again by itself", true},
+    {"unknown-reference",
+     "the record server does not know something that is referred to; it is tried again by itself",
+     true},
+    {"version-conflict",
+     "the record was changed on the server by somebody else; compare, then release or withdraw",
+     true},
+    {"conflict", "the record server reports a conflict that did not go away", true},
+    {"gone", "the record was deleted on the server", true},
+    {"too-large", "the record server does not take a message of this size", true},
+    {"html-answer",
+     "something answered with a web page instead of the record server; it may or may not have "
+     "landed; "
+     "check the address, then release",
+     true},
+    {"unexpected-answer",
+     "the answer does not prove that the session landed; release to send it again, which is safe",
+     true},
+    {"server-error", "the record server failed on this message several times; it is tried again",
+     true},
+    {"no-answer", "the record server did not answer this message several times; it is tried again",
+     true},
+    {"busy", "the record server was busy with this several times; it is tried again", true},
+    {"locked", "the record stayed locked on the server; it is tried again", true},
+    {"document-unreadable", "the stored document cannot be read back; verify the journal", false},
+    {"bundle-unreadable", "the stored bundle cannot be read back; verify the journal, then remap",
+     false},
+}};
+
+const ReasonRow* row_of(std::string_view code) {
+  const auto row = std::find_if(kReasons.begin(), kReasons.end(),
+                                [&](const ReasonRow& one) { return one.code == code; });
+  return row == kReasons.end() ? nullptr : &*row;
+}
+
+base::Result<Leg> find_held(const journal::Store& store, const SteerRequest& request) {
+  const auto legs = store.legs(request.session);
+  if (!legs) {
+    return legs.error();
+  }
+  std::vector<Leg> held;
+  for (const Leg& leg : *legs) {
+    if (leg.state == LegState::kHeld &&
+        (request.revision == 0 || leg.revision == request.revision) &&
+        (request.target.empty() || leg.target == request.target)) {
+      held.push_back(leg);
+    }
+  }
+  if (held.empty()) {
+    return base::Error(
+        base::ErrorCode::kNotFound,
+        legs->empty() ? "there is no such session" : "nothing of this session is held",
+        request.session);
+  }
+  if (held.size() > 1) {
+    return base::Error(base::ErrorCode::kConflict,
+                       "several revisions or targets are held; say which", request.session);
+  }
+  return held.front();
+}
+
+}  // namespace
+
+std::optional<Steer> steer_of(std::string_view name) {
+  if (name == "release") {
+    return Steer::kRelease;
+  }
+  if (name == "remap") {
+    return Steer::kRemap;
+  }
+  if (name == "withdraw") {
+    return Steer::kWithdraw;
+  }
+  return std::nullopt;
+}
+
+base::Result<journal::Change> steer(const journal::Store& store, const SteerRequest& request) {
+  if (request.why.empty() || request.actor.empty()) {
+    return base::Error(base::ErrorCode::kInvalid, "say who you are and why; both are kept");
+  }
+  auto leg = find_held(store, request);
+  if (!leg) {
+    return leg.error();
+  }
+  if (request.action == Steer::kRelease) {
+    const ReasonRow* row = row_of(leg->reason);
+    if (leg->bundle == 0 || (row != nullptr && !row->may_release) ||
+        !store.part(leg->bundle, "bundle").has_value()) {
+      return base::Error(base::ErrorCode::kInvalid,
+                         "this one cannot be released (" + leg->reason +
+                             "): mend what stopped it and remap, or send a new revision");
+    }
+  }
+  journal::Change change;
+  change.record.kind = request.action == Steer::kRelease ? Kind::kReleased
+                       : request.action == Steer::kRemap ? Kind::kRemapped
+                                                         : Kind::kWithdrawn;
+  change.record.session = leg->session;
+  change.record.revision = leg->revision;
+  change.record.target = leg->target;
+  change.record.patient = leg->patient;
+  change.record.actor = request.actor;
+  change.record.why = request.why;
+  change.only_if = LegState::kHeld;
+  change.only_if_changed = leg->changed;
+  return change;
+}
+
+std::string_view reason_text(std::string_view code) {
+  const ReasonRow* row = row_of(code);
+  return row != nullptr ? row->text : code;
+}
+
+}  // namespace engine::intake

@@ -1,0 +1,89 @@
+#include "engine/intake/translation.h"
+
+#include <algorithm>
+#include <utility>
+
+#include "engine/journal/stored.h"
+
+namespace engine::intake {
+
+using journal::Change;
+using journal::Kind;
+using journal::Leg;
+using journal::LegState;
+using journal::Part;
+
+std::vector<std::uint32_t> basis_of(const Leg& leg, std::span<const Leg> legs) {
+  std::vector<std::uint32_t> out;
+  for (const Leg& earlier : legs) {
+    if (earlier.target == leg.target && earlier.revision < leg.revision &&
+        earlier.state != LegState::kSuperseded && earlier.state != LegState::kWithdrawn) {
+      out.push_back(earlier.revision);
+    }
+  }
+  out.push_back(leg.revision);
+  return out;
+}
+
+base::Result<std::vector<therapy::Revision>> load_revisions(
+    const journal::Store& store, std::string_view session,
+    std::span<const std::uint32_t> revisions) {
+  const auto known = store.acceptances(session);
+  if (!known) {
+    return known.error();
+  }
+  std::vector<therapy::Revision> out;
+  for (const std::uint32_t revision : revisions) {
+    const auto found =
+        std::find_if(known->begin(), known->end(),
+                     [&](const journal::Acceptance& one) { return one.revision == revision; });
+    if (found == known->end()) {
+      return base::Error(base::ErrorCode::kNotFound,
+                         "a revision that was built on is not in the journal",
+                         "revision " + std::to_string(revision));
+    }
+    auto head_text = store.head_text(found->position);
+    auto body = store.part(found->position, "document");
+    if (!head_text || !body) {
+      return head_text ? body.error() : head_text.error();
+    }
+    auto head = journal::parse_head(*head_text);
+    if (!head) {
+      return head.error();
+    }
+    out.push_back({std::move(*body), std::move(head->record.time)});
+  }
+  return out;
+}
+
+base::Result<Change> translate_leg(const journal::Store& store, const SessionCore& core,
+                                   const Leg& leg, std::span<const Leg> legs) {
+  const std::vector<std::uint32_t> basis = basis_of(leg, legs);
+  const auto revisions = load_revisions(store, leg.session, basis);
+  if (!revisions) {
+    return revisions.error();
+  }
+  const therapy::Translation made = core.translate(*revisions);
+  Change change;
+  change.record.session = leg.session;
+  change.record.revision = leg.revision;
+  change.record.target = leg.target;
+  change.record.patient = leg.patient;
+  change.record.made_with = made_with(core.provenance(), basis);
+  change.only_if = LegState::kAccepted;
+  change.only_if_changed = leg.changed;
+  if (made.verdict == therapy::Verdict::kReady) {
+    change.record.kind = Kind::kChecked;
+  } else {
+    change.record.kind = Kind::kHeld;
+    change.record.reason = made.hold_reason.empty() ? "refused" : made.hold_reason;
+    change.parts.push_back(
+        journal::to_stored(Part("outcome", fhir::to_operation_outcome(made.issues))));
+  }
+  if (!made.bundle.empty()) {
+    change.parts.push_back(journal::to_stored(Part("bundle", made.bundle)));
+  }
+  return change;
+}
+
+}  // namespace engine::intake

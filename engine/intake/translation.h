@@ -1,0 +1,29 @@
+#pragma once
+// From a leg that waits to be translated to the record of what came of it. Also what replay does
+// again, from the same stored input, to prove that nothing else went into a bundle.
+
+#include <span>
+#include <string>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/intake/session_core.h"
+#include "engine/journal/store.h"
+
+namespace engine::intake {
+
+// The earlier revisions that a revision for a target builds on, and itself last: those that landed
+// or still may.
+std::vector<std::uint32_t> basis_of(const journal::Leg& leg, std::span<const journal::Leg> legs);
+
+// The documents as sent and the times they were taken in. Errors: kNotFound, kCorrupt, kIo.
+base::Result<std::vector<therapy::Revision>> load_revisions(
+    const journal::Store& store, std::string_view session,
+    std::span<const std::uint32_t> revisions);
+
+// The record (checked or held) with its parts, ready to be written.
+base::Result<journal::Change> translate_leg(const journal::Store& store, const SessionCore& core,
+                                            const journal::Leg& leg,
+                                            std::span<const journal::Leg> legs);
+
+}  // namespace engine::intake

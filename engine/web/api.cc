@@ -1,0 +1,312 @@
+#include "engine/web/api.h"
+
+#include <algorithm>
+#include <charconv>
+#include <optional>
+#include <utility>
+
+#include "engine/base/limits.h"
+#include "engine/intake/steering.h"
+#include "engine/json/document.h"
+#include "engine/web/session_view.h"
+#include "engine/web/static_texts.h"
+
+namespace engine::web {
+namespace {
+
+constexpr const char* kFhirJson = "application/fhir+json";
+constexpr const char* kJson = "application/json";
+
+Response from_error(const base::Error& error) {
+  switch (error.code) {
+    case base::ErrorCode::kNotFound:
+      return problem(404, "not-found", error.detail);
+    case base::ErrorCode::kConflict:
+      return problem(409, "conflict", error.detail);
+    case base::ErrorCode::kInvalid:
+      return problem(422, "business-rule", error.detail);
+    default:
+      return problem(503, "transient", "the journal cannot be read or written just now");
+  }
+}
+
+std::vector<std::string> segments_of(std::string_view path) {
+  std::vector<std::string> out;
+  while (!path.empty()) {
+    path.remove_prefix(1);  // '/'
+    const std::size_t end = std::min(path.find('/'), path.size());
+    out.push_back(decode_path(path.substr(0, end)));
+    path.remove_prefix(end);
+  }
+  return out;
+}
+
+// JSON only: a page of another site cannot send that without asking first (CORS), and we never
+// agree.
+bool is_json(const Request& request) {
+  const std::string_view type = request.header("content-type");
+  const std::string_view name = type.substr(0, type.find(';'));
+  return name == kJson || name == kFhirJson;
+}
+
+void secure(Response& response) {
+  response.set("X-Content-Type-Options", "nosniff");
+  response.set("Cache-Control", "no-store");
+  response.set("Referrer-Policy", "no-referrer");
+  response.set(
+      "Content-Security-Policy",
+      "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src "
+      "'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors "
+      "'none'");
+}
+
+}  // namespace
+
+Response problem(int status, std::string code, std::string text) {
+  Response response(status, kFhirJson, intake::problem_text(std::move(code), std::move(text)));
+  if (status == 503 || status == 429) {
+    response.set("Retry-After", std::to_string(base::limits::kSenderPause.count()));
+  }
+  return response;
+}
+
+struct Api::Route {
+  std::string_view method;
+  std::vector<std::string_view> path;  // "{}" stands for any one segment
+  void (Api::*run)(Request&, const Segments&, const Answer&);
+};
+
+const std::vector<Api::Route>& Api::table() {
+  static const std::vector<Route> routes = {
+      {"POST", {"sessions"}, &Api::post_session},
+      {"GET", {"sessions", "{}"}, &Api::get_session},
+      {"GET", {"sessions", "{}", "outcome"}, &Api::get_outcome},
+      {"POST", {"sessions", "{}", "revisions"}, &Api::post_revision},
+      {"POST", {"sessions", "{}", "release"}, &Api::post_steer},
+      {"POST", {"sessions", "{}", "remap"}, &Api::post_steer},
+      {"POST", {"sessions", "{}", "withdraw"}, &Api::post_steer},
+      {"GET", {"traffic"}, &Api::get_traffic},
+      {"GET", {"events"}, &Api::get_events},
+      {"GET", {"metrics"}, &Api::get_metrics},
+      {"GET", {"health", "live"}, &Api::get_text},
+      {"GET", {"health", "ready"}, &Api::get_ready},
+      {"GET", {"metadata"}, &Api::get_text},
+      {"GET", {"openapi.json"}, &Api::get_text},
+      {"GET", {"schema", "session"}, &Api::get_text},
+      {"GET", {"model", "session"}, &Api::get_text},
+      {"GET", {"plausibility"}, &Api::get_text},
+      {"GET", {""}, &Api::get_text},
+      {"GET", {"page.js"}, &Api::get_text},
+      {"GET", {"page.css"}, &Api::get_text},
+  };
+  return routes;
+}
+
+std::vector<std::string> Api::routes() {
+  std::vector<std::string> out;
+  for (const Route& route : table()) {
+    std::string text(route.method);
+    text += ' ';
+    for (const std::string_view segment : route.path) {
+      text.append("/").append(segment == "{}" ? "{id}" : segment);
+    }
+    out.push_back(std::move(text));
+  }
+  return out;
+}
+
+void Api::handle(Request request, Answer answer) {
+  // Every answer is counted and carries the headers that keep browsers strict.
+  const Answer reply = answer.then([this](Response& response) {
+    secure(response);
+    world_.metrics.answered(response.status);
+  });
+  const Segments at = segments_of(request.path());
+  bool path_known = false;
+  for (const Route& route : table()) {
+    const bool fits = route.path.size() == at.size() &&
+                      std::equal(at.begin(), at.end(), route.path.begin(),
+                                 [](const std::string& given, std::string_view wanted) {
+                                   return wanted == "{}" || given == wanted;
+                                 });
+    path_known = path_known || fits;
+    const bool method =
+        request.method == route.method || (request.method == "HEAD" && route.method == "GET");
+    if (fits && method) {
+      if (route.method == "POST" && !is_json(request)) {
+        reply(problem(415, "not-supported", "send application/json or application/fhir+json"));
+        return;
+      }
+      (this->*route.run)(request, at, reply);
+      return;
+    }
+  }
+  reply(path_known ? problem(405, "not-supported", "this address does not take that method")
+                   : problem(404, "not-found", "there is nothing at this address"));
+}
+
+void Api::take_in(Request& request, std::string session, const Answer& answer) {
+  if (world_.stopping()) {
+    answer(problem(503, "transient", "the engine is ending; send again in a moment"));
+    return;
+  }
+  world_.intake.accept(std::move(request.body), std::move(session), [answer](intake::Answer told) {
+    Response response(told.status, told.status < 300 ? kJson : kFhirJson, std::move(told.body));
+    if (!told.session.empty()) {
+      response.set("Location", "/sessions/" + told.session);
+    }
+    if (told.try_later) {
+      response.set("Retry-After", std::to_string(base::limits::kSenderPause.count()));
+    }
+    answer(std::move(response));
+  });
+}
+
+void Api::post_session(Request& request, const Segments&, const Answer& answer) {
+  const Request::Parameter dry = request.parameter("dry-run");
+  if (dry.present && dry.value != "false") {
+    world_.intake.dry_run(std::move(request.body), [answer](intake::Answer told) {
+      answer(Response(told.status, told.status < 300 ? kJson : kFhirJson, std::move(told.body)));
+    });
+    return;
+  }
+  take_in(request, "", answer);
+}
+
+void Api::post_revision(Request& request, const Segments& at, const Answer& answer) {
+  const auto known = world_.journal.store().acceptances(at[1]);
+  if (!known) {
+    answer(from_error(known.error()));
+  } else if (known->empty()) {
+    answer(problem(404, "not-found", "there is no such session; send it to /sessions first"));
+  } else {
+    take_in(request, at[1], answer);
+  }
+}
+
+void Api::post_steer(Request& request, const Segments& at, const Answer& answer) {
+  static const json::NameTable names;
+  json::Document document(names);
+  if (!document.parse(request.body).has_value() || !document.root()->is_object()) {
+    answer(problem(400, "structure", "send {\"why\", \"actor\", \"revision\"?, \"target\"?}"));
+    return;
+  }
+  intake::SteerRequest wish;
+  wish.action = *intake::steer_of(at[2]);
+  wish.session = at[1];
+  wish.target = std::string(document.root()->string_at("target"));
+  wish.actor = std::string(document.root()->string_at("actor"));
+  wish.why = std::string(document.root()->string_at("why"));
+  if (const json::Node* revision = document.root()->find("revision")) {
+    const std::string_view text = revision->text();
+    std::from_chars(text.data(), text.data() + text.size(), wish.revision);
+  }
+  auto change = intake::steer(world_.journal.store(), wish);
+  if (!change) {
+    answer(from_error(change.error()));
+    return;
+  }
+  const bool taken = world_.journal.submit(
+      std::move(*change),
+      [answer, moved = world_.moved](const base::Result<journal::Outcome>& outcome) {
+        if (!outcome) {
+          answer(from_error(outcome.error()));
+        } else if (outcome->verdict != journal::Outcome::Verdict::kWritten) {
+          answer(problem(409, "conflict", "it is not held any more"));
+        } else {
+          moved();
+          answer(Response(200, kJson, record_view(outcome->record)));
+        }
+      });
+  if (!taken) {
+    answer(problem(503, "transient", "the engine has as much in hand as it can"));
+  }
+}
+
+void Api::get_session(Request&, const Segments& at, const Answer& answer) {
+  auto view = session_view(world_.journal.store(), at[1]);
+  answer(view ? Response(200, kJson, std::move(*view)) : from_error(view.error()));
+}
+
+// Holds what was found wrong, and so perhaps a value of a patient: nobody sees it without a record
+// of that.
+void Api::get_outcome(Request& request, const Segments& at, const Answer& answer) {
+  auto view = outcome_view(world_.journal.store(), at[1]);
+  if (!view) {
+    answer(from_error(view.error()));
+    return;
+  }
+  journal::Change change;
+  change.record.kind = journal::Kind::kRead;
+  change.record.session = at[1];
+  change.record.actor = "address " + request.peer;
+  change.record.why = "outcome of a held session";
+  const bool taken = world_.journal.submit(
+      std::move(change),
+      [answer, text = std::move(*view)](const base::Result<journal::Outcome>& outcome) {
+        answer(outcome ? Response(200, kFhirJson, text) : from_error(outcome.error()));
+      });
+  if (!taken) {
+    answer(problem(503, "transient", "the engine has as much in hand as it can"));
+  }
+}
+
+void Api::get_traffic(Request&, const Segments&, const Answer& answer) {
+  auto view = traffic_view(world_.journal.store(), base::limits::kTrafficMax);
+  answer(view ? Response(200, kJson, std::move(*view)) : from_error(view.error()));
+}
+
+void Api::get_events(Request& request, const Segments&, const Answer& answer) {
+  std::optional<journal::Position> after;
+  const std::string_view last = request.header("last-event-id");
+  journal::Position position = 0;
+  const auto [end, error] = std::from_chars(last.data(), last.data() + last.size(), position);
+  if (!last.empty() && error == std::errc() && end == last.data() + last.size()) {
+    after = position;
+  }
+  Response response;
+  response.set("Content-Type", "text/event-stream");
+  response.stream = world_.events.open(after);
+  answer(std::move(response));
+}
+
+void Api::get_metrics(Request&, const Segments&, const Answer& answer) {
+  const auto legs = world_.journal.store().open_counts();
+  const auto size = world_.journal.store().size();
+  if (!legs || !size) {
+    answer(from_error(legs ? size.error() : legs.error()));
+    return;
+  }
+  Metrics::Gauges gauges;
+  gauges.legs = *legs;
+  gauges.journal_size = *size;
+  gauges.journal_failing = world_.journal.failing();
+  gauges.targets = world_.targets();
+  answer(Response(200, "text/plain; version=0.0.4; charset=utf-8", world_.metrics.text(gauges)));
+}
+
+void Api::get_ready(Request&, const Segments&, const Answer& answer) {
+  if (world_.journal.failing()) {
+    answer(problem(503, "transient", "the journal cannot be written: look at disk and rights"));
+  } else if (world_.stopping()) {
+    answer(problem(503, "transient", "the engine is ending"));
+  } else {
+    answer(Response(200, "text/plain; charset=utf-8", "ready\n"));
+  }
+}
+
+void Api::get_text(Request&, const Segments& at, const Answer& answer) {
+  if (at[0] == "schema") {
+    answer(Response(200, "application/schema+json", world_.texts.schema));
+  } else if (at[0] == "model") {
+    answer(Response(200, kFhirJson, world_.texts.model));
+  } else if (at[0] == "plausibility") {
+    answer(Response(200, kJson, world_.texts.plausibility));
+  } else if (const StaticText* text = static_text(at[0])) {
+    answer(Response(200, std::string(text->content_type), std::string(text->text)));
+  } else {
+    answer(Response(200, "text/plain; charset=utf-8", "live\n"));
+  }
+}
+
+}  // namespace engine::web

@@ -1,0 +1,68 @@
+#pragma once
+// The engine's HTTP interface: a table of routes. Errors are OperationOutcomes everywhere.
+// docs/api.md and /openapi.json say what each route takes and gives.
+
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "engine/intake/intake.h"
+#include "engine/journal/journal.h"
+#include "engine/web/events.h"
+#include "engine/web/http_message.h"
+#include "engine/web/http_server.h"
+#include "engine/web/metrics.h"
+
+namespace engine::web {
+
+// Texts that the core generates.
+struct ModelTexts {
+  std::string schema;        // JSON Schema of the session document
+  std::string model;         // its StructureDefinition
+  std::string plausibility;  // the table
+};
+
+class Api {
+ public:
+  struct World {
+    journal::Journal& journal;
+    intake::Intake& intake;
+    Events& events;
+    Metrics& metrics;
+    ModelTexts texts;
+    // State of the targets, from any thread.
+    std::function<std::vector<Metrics::Gauges::Target>()> targets;
+    // After a person moved something on.
+    std::function<void()> moved;
+    std::function<bool()> stopping;
+  };
+  explicit Api(World world) : world_(std::move(world)) {}
+  void handle(Request request, Answer answer);
+
+  // "GET /sessions/{id}" for every route, for the tests of /openapi.json.
+  static std::vector<std::string> routes();
+
+ private:
+  struct Route;
+  static const std::vector<Route>& table();
+  using Segments = std::vector<std::string>;
+
+  void post_session(Request& request, const Segments& at, const Answer& answer);
+  void post_revision(Request& request, const Segments& at, const Answer& answer);
+  void post_steer(Request& request, const Segments& at, const Answer& answer);
+  void get_session(Request& request, const Segments& at, const Answer& answer);
+  void get_outcome(Request& request, const Segments& at, const Answer& answer);
+  void get_traffic(Request& request, const Segments& at, const Answer& answer);
+  void get_events(Request& request, const Segments& at, const Answer& answer);
+  void get_metrics(Request& request, const Segments& at, const Answer& answer);
+  void get_ready(Request& request, const Segments& at, const Answer& answer);
+  void get_text(Request& request, const Segments& at, const Answer& answer);
+  void take_in(Request& request, std::string session, const Answer& answer);
+
+  World world_;
+};
+
+// An OperationOutcome of one error with a status.
+Response problem(int status, std::string code, std::string text);
+
+}  // namespace engine::web

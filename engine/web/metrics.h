@@ -1,0 +1,38 @@
+#pragma once
+// What operators watch, in the Prometheus text format 0.0.4. Names and label values are fixed sets:
+// never anything of a patient.
+
+#include <array>
+#include <atomic>
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "engine/journal/journal.h"
+
+namespace engine::web {
+
+class Metrics {
+ public:
+  // A listener of the journal: counts records by kind.
+  void wrote(const std::vector<journal::Outcome>& outcomes);
+  void answered(int status);
+
+  struct Gauges {
+    std::vector<journal::Store::Count> legs;
+    journal::Position journal_size = 0;
+    bool journal_failing = false;
+    struct Target {
+      std::string name;
+      bool paused = false;
+    };
+    std::vector<Target> targets;
+  };
+  std::string text(const Gauges& gauges) const;
+
+ private:
+  std::array<std::atomic<std::uint64_t>, 16> records_{};  // by Kind
+  std::array<std::atomic<std::uint64_t>, 6> answers_{};   // by hundreds of the status
+};
+
+}  // namespace engine::web

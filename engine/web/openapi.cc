@@ -1,0 +1,73 @@
+#include "engine/web/static_texts.h"
+
+namespace engine::web {
+
+// OpenAPI 3.1. A test holds its paths against the table of routes.
+std::string_view openapi_text() {
+  return R"json({
+"openapi": "3.1.0",
+"info": {"title": "chartferry", "version": "1",
+ "description": "Takes therapy sessions in, checks them and lands them in a FHIR R4 record server. Every error is a FHIR OperationOutcome."},
+"components": {
+ "parameters": {"id": {"name": "id", "in": "path", "required": true, "schema": {"type": "string", "format": "uuid"},
+  "description": "The session's id: the UUID version 5 that a receipt names"}},
+ "schemas": {
+  "Receipt": {"type": "object", "required": ["session", "revision", "state", "position", "received"], "properties": {
+   "session": {"type": "string", "format": "uuid"}, "revision": {"type": "integer", "minimum": 1},
+   "state": {"enum": ["accepted", "checked", "dispatched", "landed", "held", "superseded", "withdrawn"]},
+   "position": {"type": "integer", "description": "Its place in the journal"},
+   "received": {"type": "string", "format": "date-time"}}},
+  "Leg": {"type": "object", "required": ["target", "state", "attempts"], "properties": {
+   "target": {"type": "string"}, "state": {"type": "string"}, "reason": {"type": "string"},
+   "reasonText": {"type": "string"}, "attempts": {"type": "integer"}, "next": {"type": "string", "format": "date-time"},
+   "landing": {"type": "array", "items": {"type": "object", "properties": {"location": {"type": "string"}, "etag": {"type": "string"}}}}}},
+  "Session": {"type": "object", "required": ["session", "state", "revisions"], "properties": {
+   "session": {"type": "string"}, "state": {"type": "string"}, "reason": {"type": "string"}, "reasonText": {"type": "string"},
+   "revisions": {"type": "array", "items": {"type": "object", "properties": {
+    "revision": {"type": "integer"}, "received": {"type": "string"}, "position": {"type": "integer"},
+    "targets": {"type": "array", "items": {"$ref": "#/components/schemas/Leg"}}}}}}},
+  "Steer": {"type": "object", "required": ["why", "actor"], "properties": {"why": {"type": "string"},
+   "actor": {"type": "string"}, "revision": {"type": "integer"}, "target": {"type": "string"}}},
+  "OperationOutcome": {"type": "object", "description": "FHIR R4 OperationOutcome"}},
+ "responses": {
+  "Receipt": {"description": "Durable; the same again gives 200", "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Receipt"}}}},
+  "Problem": {"description": "What was found, what is allowed, what to do", "content": {"application/fhir+json": {"schema": {"$ref": "#/components/schemas/OperationOutcome"}}}}}},
+"paths": {
+ "/sessions": {"post": {"summary": "Take a session in, or a later revision of it",
+  "parameters": [{"name": "dry-run", "in": "query", "description": "Findings and outcome; nothing is kept", "schema": {"type": "boolean"}, "allowEmptyValue": true}],
+  "requestBody": {"required": true, "content": {"application/json": {"schema": {"$ref": "/schema/session"}}}},
+  "responses": {"202": {"$ref": "#/components/responses/Receipt"}, "200": {"$ref": "#/components/responses/Receipt"},
+   "400": {"$ref": "#/components/responses/Problem"}, "409": {"$ref": "#/components/responses/Problem"}, "413": {"$ref": "#/components/responses/Problem"},
+   "415": {"$ref": "#/components/responses/Problem"}, "422": {"$ref": "#/components/responses/Problem"}, "503": {"$ref": "#/components/responses/Problem"}}}},
+ "/sessions/{id}": {"get": {"summary": "Where a session is", "parameters": [{"$ref": "#/components/parameters/id"}],
+  "responses": {"200": {"description": "Its revisions and their states", "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Session"}}}}, "404": {"$ref": "#/components/responses/Problem"}}}},
+ "/sessions/{id}/outcome": {"get": {"summary": "Why it is held, in full; the reading is journalled", "parameters": [{"$ref": "#/components/parameters/id"}],
+  "responses": {"200": {"$ref": "#/components/responses/Problem"}, "404": {"$ref": "#/components/responses/Problem"}}}},
+ "/sessions/{id}/revisions": {"post": {"summary": "A correction, addition or withdrawal of a known session", "parameters": [{"$ref": "#/components/parameters/id"}],
+  "requestBody": {"required": true, "content": {"application/json": {"schema": {"$ref": "/schema/session"}}}},
+  "responses": {"202": {"$ref": "#/components/responses/Receipt"}, "404": {"$ref": "#/components/responses/Problem"}, "409": {"$ref": "#/components/responses/Problem"}}}},
+ "/sessions/{id}/release": {"post": {"summary": "Send a held one after all", "parameters": [{"$ref": "#/components/parameters/id"}],
+  "requestBody": {"required": true, "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Steer"}}}},
+  "responses": {"200": {"description": "Written down"}, "404": {"$ref": "#/components/responses/Problem"}, "422": {"$ref": "#/components/responses/Problem"}}}},
+ "/sessions/{id}/remap": {"post": {"summary": "Translate a held one again with the mappings in force", "parameters": [{"$ref": "#/components/parameters/id"}],
+  "requestBody": {"required": true, "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Steer"}}}},
+  "responses": {"200": {"description": "Written down"}, "404": {"$ref": "#/components/responses/Problem"}, "422": {"$ref": "#/components/responses/Problem"}}}},
+ "/sessions/{id}/withdraw": {"post": {"summary": "Give a held one up; it is never sent", "parameters": [{"$ref": "#/components/parameters/id"}],
+  "requestBody": {"required": true, "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Steer"}}}},
+  "responses": {"200": {"description": "Written down"}, "404": {"$ref": "#/components/responses/Problem"}, "422": {"$ref": "#/components/responses/Problem"}}}},
+ "/traffic": {"get": {"summary": "The latest sessions and their states", "responses": {"200": {"description": "A list"}}}},
+ "/events": {"get": {"summary": "What is journalled, as it happens (server-sent events; Last-Event-ID is a position)", "responses": {"200": {"description": "text/event-stream"}}}},
+ "/metrics": {"get": {"summary": "Prometheus text format", "responses": {"200": {"description": "Counters and gauges"}}}},
+ "/health/live": {"get": {"summary": "The process answers", "responses": {"200": {"description": "live"}}}},
+ "/health/ready": {"get": {"summary": "Sessions can be taken in", "responses": {"200": {"description": "ready"}, "503": {"$ref": "#/components/responses/Problem"}}}},
+ "/metadata": {"get": {"summary": "CapabilityStatement", "responses": {"200": {"description": "CapabilityStatement"}}}},
+ "/openapi.json": {"get": {"summary": "This document", "responses": {"200": {"description": "OpenAPI 3.1"}}}},
+ "/schema/session": {"get": {"summary": "JSON Schema of the session document", "responses": {"200": {"description": "JSON Schema"}}}},
+ "/model/session": {"get": {"summary": "Logical model of the session document", "responses": {"200": {"description": "StructureDefinition"}}}},
+ "/plausibility": {"get": {"summary": "The table of plausible, improbable and impossible values", "responses": {"200": {"description": "A table"}}}}
+}
+}
+)json";
+}
+
+}  // namespace engine::web

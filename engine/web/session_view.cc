@@ -1,0 +1,190 @@
+#include "engine/web/session_view.h"
+
+#include <algorithm>
+#include <chrono>
+#include <utility>
+#include <vector>
+
+#include "engine/base/seams.h"
+#include "engine/intake/steering.h"
+#include "engine/json/write.h"
+
+namespace engine::web {
+namespace {
+
+using journal::Leg;
+using journal::LegState;
+
+void member(std::string& out, std::string_view name, std::string_view value) {
+  if (out.back() != '{') {
+    out += ',';
+  }
+  json::write_string(name, out);
+  out += ':';
+  json::write_string(value, out);
+}
+
+void number(std::string& out, std::string_view name, std::uint64_t value) {
+  if (out.back() != '{') {
+    out += ',';
+  }
+  json::write_string(name, out);
+  out += ':' + std::to_string(value);
+}
+
+std::string instant_of(std::int64_t ms) {
+  return base::to_instant(std::chrono::system_clock::time_point(std::chrono::milliseconds(ms)));
+}
+
+std::string leg_view(const journal::Store& store, const Leg& leg, bool with_landing) {
+  std::string out = "{";
+  member(out, "target", leg.target);
+  member(out, "state", journal::name_of(leg.state));
+  if (!leg.reason.empty() && leg.state != LegState::kLanded) {
+    member(out, "reason", leg.reason);
+    member(out, "reasonText", intake::reason_text(leg.reason));
+  }
+  number(out, "attempts", leg.attempts);
+  if (leg.due_ms > 0) {
+    member(out, "next", instant_of(leg.due_ms));
+  }
+  if (with_landing && leg.state == LegState::kLanded) {
+    if (const auto landing = store.part(leg.changed, "landing")) {
+      out += ",\"landing\":" + *landing;
+    }
+  }
+  return out + "}";
+}
+
+base::Result<std::string> received_at(const journal::Store& store, journal::Position position) {
+  const auto text = store.head_text(position);
+  if (!text) {
+    return text.error();
+  }
+  auto head = journal::parse_head(*text);
+  if (!head) {
+    return head.error();
+  }
+  return std::move(head->record.time);
+}
+
+std::string legs_view(const journal::Store& store, const std::vector<Leg>& legs,
+                      std::uint32_t revision, bool with_landing) {
+  std::string out = "[";
+  for (const Leg& leg : legs) {
+    if (leg.revision == revision) {
+      out += (out.size() > 1 ? "," : "") + leg_view(store, leg, with_landing);
+    }
+  }
+  return out + "]";
+}
+
+// The worst of the latest revision: held before anything under way, landed only when all targets
+// have it.
+const Leg* telling_leg(const std::vector<Leg>& legs) {
+  const Leg* out = nullptr;
+  for (const Leg& leg : legs) {
+    const bool later = out == nullptr || leg.revision > out->revision;
+    if (later || (out->state == LegState::kLanded && leg.state != LegState::kLanded) ||
+        leg.state == LegState::kHeld) {
+      out = &leg;
+    }
+  }
+  return out;
+}
+
+}  // namespace
+
+base::Result<std::string> session_view(const journal::Store& store, std::string_view session) {
+  const auto acceptances = store.acceptances(session);
+  const auto legs = store.legs(session);
+  if (!acceptances || !legs) {
+    return acceptances ? legs.error() : acceptances.error();
+  }
+  if (acceptances->empty()) {
+    return base::Error(base::ErrorCode::kNotFound, "there is no such session");
+  }
+  std::string out = "{";
+  member(out, "session", session);
+  const Leg* telling = telling_leg(*legs);
+  member(out, "state", telling != nullptr ? journal::name_of(telling->state) : "accepted");
+  if (telling != nullptr && telling->state == LegState::kHeld) {
+    member(out, "reason", telling->reason);
+    member(out, "reasonText", intake::reason_text(telling->reason));
+  }
+  out += ",\"revisions\":[";
+  for (const journal::Acceptance& one : *acceptances) {
+    const auto received = received_at(store, one.position);
+    if (!received) {
+      return received.error();
+    }
+    out += out.back() == '[' ? "{" : ",{";
+    number(out, "revision", one.revision);
+    member(out, "received", *received);
+    number(out, "position", one.position);
+    out += ",\"targets\":" + legs_view(store, *legs, one.revision, true) + "}";
+  }
+  return out + "]}";
+}
+
+base::Result<std::string> outcome_view(const journal::Store& store, std::string_view session) {
+  const auto legs = store.legs(session);
+  if (!legs) {
+    return legs.error();
+  }
+  const Leg* telling = telling_leg(*legs);
+  if (telling == nullptr || telling->state != LegState::kHeld) {
+    return base::Error(base::ErrorCode::kNotFound, "nothing of this session is held");
+  }
+  for (const char* part : {"outcome", "answer"}) {
+    if (auto text = store.part(telling->changed, part)) {
+      return text;
+    }
+  }
+  return base::Error(base::ErrorCode::kNotFound, "no outcome was kept");
+}
+
+base::Result<std::string> traffic_view(const journal::Store& store, std::size_t limit) {
+  journal::Query query;
+  query.kind = journal::Kind::kAccepted;
+  query.newest_first = true;
+  query.limit = limit;
+  const auto records = store.search(query);
+  if (!records) {
+    return records.error();
+  }
+  std::string out = "[";
+  for (const journal::Record& record : *records) {
+    const auto legs = store.legs(record.session);
+    if (!legs) {
+      return legs.error();
+    }
+    out += out.size() > 1 ? ",{" : "{";
+    member(out, "session", record.session);
+    number(out, "revision", record.revision);
+    member(out, "received", record.time);
+    out += ",\"targets\":" + legs_view(store, *legs, record.revision, false) + "}";
+  }
+  return out + "]";
+}
+
+std::string record_view(const journal::Record& record) {
+  std::string out = "{";
+  number(out, "position", record.position);
+  member(out, "time", record.time);
+  member(out, "kind", journal::name_of(record.kind));
+  if (!record.session.empty()) {
+    member(out, "session", record.session);
+    number(out, "revision", record.revision);
+  }
+  if (!record.target.empty()) {
+    member(out, "target", record.target);
+  }
+  if (!record.reason.empty()) {
+    member(out, "reason", record.reason);
+    member(out, "reasonText", intake::reason_text(record.reason));
+  }
+  return out + "}";
+}
+
+}  // namespace engine::web
