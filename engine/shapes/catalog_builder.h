@@ -6,6 +6,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <unordered_map>
 #include <vector>
 
 #include "engine/base/result.h"
@@ -48,6 +49,11 @@ class CatalogBuilder {
 
   Catalog& catalog_;
   CatalogStore& store_;
+  struct OpenTypes {
+    std::span<const TypeRef> types;
+    std::span<const TypeRef* const> by_choice;
+  };
+  std::unordered_map<const Element*, OpenTypes> open_types_;
 };
 
 // The table of a code system; texts are borrowed from the facts.

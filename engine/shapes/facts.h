@@ -80,6 +80,7 @@ struct ElementFacts {
   bool has_is_modifier = false;
   bool is_summary = false;
   std::vector<TypeFact> types;
+  bool any_type = false;  // read from a fact file: every type the base admits; then types is empty
   std::string_view content_reference;
   BindingFact binding;
   ValueFact fixed;

@@ -89,6 +89,16 @@ void print_type(const TypeFact& type, std::string& out) {
   }
 }
 
+// The types of Extension.value[x] in R4: so many profiles repeat them that they are written "*".
+bool is_open_choice(const ElementFacts& element) {
+  constexpr std::size_t kOpenTypes = 50;
+  return element.any_type ||
+         (element.types.size() == kOpenTypes && element.path.ends_with("[x]") &&
+          std::all_of(element.types.begin(), element.types.end(), [](const TypeFact& type) {
+            return type.profiles.empty() && type.targets.empty() && type.aggregation == 0;
+          }));
+}
+
 void print_value(std::string_view word, const ValueFact& value, std::string& out) {
   if (value.present()) {
     out += "    ";
@@ -141,7 +151,8 @@ bool is_everywhere(const ElementFacts& element, const ConstraintFact& constraint
           element.types[0].code == "Extension");
 }
 
-void print_element(const ElementFacts& element, InvariantNames& invariants, std::string& out) {
+void print_element(const ElementFacts& element, bool in_profile, InvariantNames& invariants,
+                   std::string& out) {
   out += "  e ";
   out += element.id;
   out += " " + std::to_string(element.min) + ".." + bound_text(element.max);
@@ -153,8 +164,12 @@ void print_element(const ElementFacts& element, InvariantNames& invariants, std:
   flags += element.is_modifier ? "M" : "";
   flags += element.is_summary ? "Z" : "";
   out += " " + (flags.empty() ? std::string("-") : flags);
-  for (const TypeFact& type : element.types) {
-    print_type(type, out);
+  if (in_profile && is_open_choice(element)) {
+    out += " *";
+  } else {
+    for (const TypeFact& type : element.types) {
+      print_type(type, out);
+    }
   }
   out += "\n";
   if (!element.content_reference.empty()) {
@@ -228,7 +243,7 @@ void print_shape(const ShapeFacts& shape, InvariantNames& invariants, std::strin
     out += "\n";
   }
   for (const ElementFacts& element : shape.elements) {
-    print_element(element, invariants, out);
+    print_element(element, shape.is_profile, invariants, out);
   }
 }
 

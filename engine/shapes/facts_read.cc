@@ -208,6 +208,10 @@ class FactReader {
       element.is_modifier |= flag == 'M';
       element.is_summary |= flag == 'Z';
     }
+    if (rest == "*") {
+      element.any_type = true;
+      return true;
+    }
     while (!rest.empty()) {
       if (!read_type(take_word(rest), element.types.emplace_back())) {
         return false;

@@ -65,13 +65,11 @@ Result<void> ShapeBuilder::build() {
   elements_ = owner_.store_.arena.make_array<ShapeElement>(count);
   std::uninitialized_fill_n(elements_, count, ShapeElement());
   shape_.elements = {elements_, count};
-  by_id_.reserve(count * 2);
   for (std::size_t i = 0; i < count; ++i) {
     Result<void> placed = i == 0 ? build_root() : place(i);
     if (!placed) {
       return placed;
     }
-    by_id_.emplace(facts_.elements[i].id, i);
   }
   seal_children();
   seal_slices();
@@ -87,6 +85,7 @@ Result<void> ShapeBuilder::build_root() {
   TypeRef type;
   type.type = shape_.type;
   elements_[0].types = store(std::vector<TypeRef>{type});
+  open_ = {0};
   return fill(0);
 }
 
@@ -98,13 +97,21 @@ Result<void> ShapeBuilder::place(std::size_t index) {
   if (dot == std::string_view::npos) {
     return wrong("a second root in one snapshot", facts);
   }
-  const auto parent = by_id_.find(facts.id.substr(0, dot));
-  if (parent == by_id_.end()) {
+  // Snapshots list an element right before what is below it, so its parent is nearly always the
+  // last one that was a level higher.
+  const auto depth = static_cast<std::size_t>(std::count(facts.id.begin(), facts.id.end(), '.'));
+  const std::string_view parent_id = facts.id.substr(0, dot);
+  std::size_t parent = depth <= open_.size() ? open_[depth - 1] : index;
+  if (parent == index || facts_.elements[parent].id != parent_id) {
+    parent = find_before(index, parent_id);
+  }
+  open_.resize(std::max(open_.size(), depth + 1), 0);
+  open_[depth] = index;
+  if (parent == index) {
     return wrong("the element's parent is missing in the snapshot", facts);
   }
-  element.parent = &elements_[parent->second];
-  Result<TypeId> children_type =
-      type_of_children(facts_.elements[parent->second], elements_[parent->second]);
+  element.parent = &elements_[parent];
+  Result<TypeId> children_type = type_of_children(facts_.elements[parent], elements_[parent]);
   if (!children_type) {
     return std::move(children_type).error();
   }
@@ -126,13 +133,13 @@ Result<void> ShapeBuilder::place(std::size_t index) {
   element.repeats = type_element->repeats;
   const auto element_index = static_cast<std::size_t>(type_element - owner_type.elements.data());
   if (!facts.slice_name.empty()) {
-    element.sliced = sliced_by(facts);
+    element.sliced = sliced_by(index);
   }
   if (element.sliced != nullptr) {
     element.slice_name = facts.slice_name;
   } else {
     // Some published snapshots name an element that nothing slices: it is the element itself.
-    children_.push_back({parent->second, index, element_index});
+    children_.push_back({parent, index, element_index});
   }
   Result<void> types = fill_types(facts, element, *type_element);
   if (!types) {
@@ -143,17 +150,27 @@ Result<void> ShapeBuilder::place(std::size_t index) {
 
 // The element that a slice belongs to, or the slice that a re-slice belongs to; nullptr when there
 // is none.
-const ShapeElement* ShapeBuilder::sliced_by(const ElementFacts& facts) const {
+const ShapeElement* ShapeBuilder::sliced_by(std::size_t index) const {
+  const ElementFacts& facts = facts_.elements[index];
   const std::size_t name_at = facts.id.size() - facts.slice_name.size();
   const std::size_t slash = facts.slice_name.rfind('/');
   if (slash != std::string_view::npos) {
-    if (const auto outer = by_id_.find(facts.id.substr(0, name_at + slash));
-        outer != by_id_.end()) {
-      return &elements_[outer->second];
+    const std::size_t outer = find_before(index, facts.id.substr(0, name_at + slash));
+    if (outer != index) {
+      return &elements_[outer];
     }
   }
-  const auto sliced = by_id_.find(facts.id.substr(0, name_at - 1));
-  return sliced == by_id_.end() ? nullptr : &elements_[sliced->second];
+  const std::size_t sliced = find_before(index, facts.id.substr(0, name_at - 1));
+  return sliced == index ? nullptr : &elements_[sliced];
+}
+
+std::size_t ShapeBuilder::find_before(std::size_t count, std::string_view id) const {
+  for (std::size_t i = count; i-- > 0;) {
+    if (facts_.elements[i].id == id) {
+      return i;
+    }
+  }
+  return count;
 }
 
 Result<TypeId> ShapeBuilder::type_of_children(const ElementFacts& facts, ShapeElement& element) {
@@ -247,7 +264,15 @@ Result<void> ShapeBuilder::fill_types(const ElementFacts& facts, ShapeElement& e
     types.push_back(type);
     choices.push_back(choice);
   }
-  if (facts.types.empty() && facts.max != 0) {
+  if (facts.any_type) {
+    const auto known = owner_.open_types_.find(&type_element);
+    if (known != owner_.open_types_.end()) {
+      element.types = known->second.types;
+      element.by_choice = known->second.by_choice;
+      return {};
+    }
+  }
+  if (facts.types.empty()) {
     // A content reference; or a definition that leaves the types to its base.
     for (std::size_t i = 0; i < type_element.members.size(); ++i) {
       TypeRef type;
@@ -266,6 +291,10 @@ Result<void> ShapeBuilder::fill_types(const ElementFacts& facts, ShapeElement& e
     }
   }
   element.by_choice = store(by_choice);
+  if (facts.any_type) {
+    // The same for every element that leaves the choice open, so it is kept once.
+    owner_.open_types_[&type_element] = {element.types, element.by_choice};
+  }
   return {};
 }
 

@@ -3,7 +3,6 @@
 
 #include <string>
 #include <string_view>
-#include <unordered_map>
 #include <vector>
 
 #include "engine/base/result.h"
@@ -22,7 +21,9 @@ class ShapeBuilder {
   base::Error wrong(std::string what, const ElementFacts& where) const;
   base::Result<void> build_root();
   base::Result<void> place(std::size_t index);
-  const ShapeElement* sliced_by(const ElementFacts& facts) const;
+  // The latest element with this id among the first `count`; count when there is none.
+  std::size_t find_before(std::size_t count, std::string_view id) const;
+  const ShapeElement* sliced_by(std::size_t index) const;
   base::Result<void> fill(std::size_t index);
   base::Result<void> fill_types(const ElementFacts& facts, ShapeElement& element,
                                 const Element& type_element);
@@ -40,7 +41,7 @@ class ShapeBuilder {
   const ShapeFacts& facts_;
   Shape& shape_;
   ShapeElement* elements_ = nullptr;
-  std::unordered_map<std::string_view, std::size_t> by_id_;
+  std::vector<std::size_t> open_;  // the last element of every depth
   struct Child {
     std::size_t parent;
     std::size_t child;
