@@ -12,7 +12,9 @@
 #include "engine/cli/commands.h"
 #include "engine/cli/embedded.h"
 #include "engine/cli/files.h"
+#include "engine/cli/profiles_view.h"
 #include "engine/cli/read_file.h"
+#include "engine/cli/site_profiles.h"
 #include "engine/shapes/catalog.h"
 #include "engine/shapes/compile.h"
 #include "engine/shapes/package.h"
@@ -87,27 +89,120 @@ int compile(const CompileArguments& arguments) {
   return fhir::has_errors(compiled.issues) ? kNo : kOk;
 }
 
+int print(const Result<std::string>& text) {
+  if (!text) {
+    std::fprintf(stderr, "chartferry profiles: %s\n", text.error().text().c_str());
+    return text.error().code == base::ErrorCode::kNotFound ? kNo : kUsage;
+  }
+  std::fputs(text->c_str(), stdout);
+  return kOk;
+}
+
+// The options that say which definitions a subcommand sees.
+void add_source_options(CLI::App& command, ProfileOptions& options) {
+  command.add_option("--package", options.packages, "A FHIR package (.tgz); may be repeated");
+  command.add_option("--definitions", options.definitions,
+                     "A JSON definition, or a folder of them; may be repeated");
+  command.add_option("--with", options.built_in,
+                     "Built-in national profiles: us-core/3.1.0, us-core/9.0.0");
+  command.add_option("--cache", options.cache, "Folder of compiled packages");
+}
+
+struct Arguments {
+  ProfileOptions sources;
+  ListFilter filter;
+  CompileArguments compile;
+  std::string place;
+  bool every_element = false;
+};
+
+int run_add(Arguments& arguments) {
+  if (arguments.sources.cache.empty()) {
+    std::fprintf(stderr, "chartferry profiles: add needs --cache FOLDER to keep packages in\n");
+    return kUsage;
+  }
+  Result<SiteProfiles> site = load_profiles(arguments.sources);
+  if (!site) {
+    return fail(site.error());
+  }
+  print_issues(site->issues);
+  for (const std::string_view id : site->catalog->packages()) {
+    std::printf("%.*s\n", static_cast<int>(id.size()), id.data());
+  }
+  return fhir::has_errors(site->issues) ? kNo : kOk;
+}
+
+int run_view(const Arguments& arguments,
+             Result<std::string> (*view)(const Catalog&, const Arguments&)) {
+  Result<SiteProfiles> site = load_profiles(arguments.sources);
+  if (!site) {
+    return fail(site.error());
+  }
+  print_issues(site->issues);
+  return print(view(*site->catalog, arguments));
+}
+
 }  // namespace
 
 int run_profiles(int argc, char** argv) {
   CLI::App app("Published shapes: what the engine knows, and how to give it more",
                "chartferry profiles");
   app.require_subcommand(1);
-  CompileArguments compile_arguments;
+  Arguments arguments;
+  CLI::App* list = app.add_subcommand("list", "List the definitions that are known");
+  add_source_options(*list, arguments.sources);
+  list->add_option("--type", arguments.filter.type, "Only definitions of this type");
+  list->add_option("--from", arguments.filter.package, "Only definitions of this NAME#VERSION");
+  list->add_flag("--extensions", arguments.filter.extensions, "Extensions too");
+  list->add_flag("--types", arguments.filter.types, "Base types and resources too");
+
+  CLI::App* show = app.add_subcommand("show", "Show the elements of a definition");
+  add_source_options(*show, arguments.sources);
+  show->add_option("canonical", arguments.place, "URL[|VERSION], or the name of an R4 one")
+      ->required();
+  show->add_flag("--all", arguments.every_element,
+                 "Every element, not only those that say more than the base type");
+
+  CLI::App* explain =
+      app.add_subcommand("explain", "Tell which definition says what of an element");
+  add_source_options(*explain, arguments.sources);
+  explain->add_option("place", arguments.place, "URL[|VERSION]#ELEMENT-ID")->required();
+
+  CLI::App* add = app.add_subcommand("add", "Compile packages into a cache and pin them there");
+  add_source_options(*add, arguments.sources);
+
   CLI::App* compile_command =
       app.add_subcommand("compile", "Turn a FHIR package into reviewable fact files");
-  compile_command->add_option("--package", compile_arguments.package, "The package, a .tgz file")
+  compile_command->add_option("--package", arguments.compile.package, "The package, a .tgz file")
       ->required();
-  compile_command->add_option("-o,--output", compile_arguments.output, "Folder for the fact files")
+  compile_command->add_option("-o,--output", arguments.compile.output, "Folder for the fact files")
       ->required();
-  compile_command->add_flag("--regenerate", compile_arguments.regenerate,
+  compile_command->add_flag("--regenerate", arguments.compile.regenerate,
                             "Generate snapshots even where the package has them");
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
     return app.exit(error) == 0 ? kOk : kUsage;
   }
-  return compile(compile_arguments);
+  if (compile_command->parsed()) {
+    return compile(arguments.compile);
+  }
+  if (add->parsed()) {
+    return run_add(arguments);
+  }
+  if (list->parsed()) {
+    return run_view(arguments, [](const Catalog& catalog, const Arguments& a) {
+      return Result<std::string>(list_shapes(catalog, a.filter));
+    });
+  }
+  if (show->parsed()) {
+    return run_view(arguments, [](const Catalog& catalog, const Arguments& a) {
+      return show_shape(catalog, a.place, a.every_element);
+    });
+  }
+  return run_view(arguments, [](const Catalog& catalog, const Arguments& a) {
+    return explain_element(catalog, a.place);
+  });
 }
 
 }  // namespace engine::cli

@@ -43,6 +43,12 @@ CompiledPackage compile_package(const FhirPackage& package, const Catalog& known
   }
   FactSet all = definitions.facts();
   compiled.issues = definitions.issues();
+  std::erase_if(all.value_sets, [&](const ValueSetFacts& set) {
+    return listed_codes(set) > options.value_set_codes_max;
+  });
+  all.package = compiled.id;
+  all.dependencies.assign(dependencies.begin(), dependencies.end());
+  compiled.all = print_facts(all);
   FactSet types;
   FactSet profiles;
   FactSet extensions;
@@ -52,9 +58,6 @@ CompiledPackage compile_package(const FhirPackage& package, const Catalog& known
   }
   FactSet systems;
   systems.code_systems = std::move(all.code_systems);
-  std::erase_if(all.value_sets, [&](const ValueSetFacts& set) {
-    return listed_codes(set) > options.value_set_codes_max;
-  });
   FactSet value_sets;
   value_sets.value_sets = std::move(all.value_sets);
   compiled.shapes = types.shapes.size() + profiles.shapes.size() + extensions.shapes.size();

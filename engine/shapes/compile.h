@@ -17,6 +17,7 @@ struct CompiledPackage {
   // types.facts, profiles.facts, extensions.facts, code-systems.facts, value-sets.facts; an empty
   // one is left out.
   std::vector<base::SourceFile> files;
+  std::string all;      // everything in one fact file, for a cache
   fhir::Issues issues;  // an error names a definition that is not in the files
   std::size_t shapes = 0;
   std::size_t code_systems = 0;
