@@ -128,7 +128,54 @@ bool read_span(std::string_view text, Span& out) {
   return true;
 }
 
+void collect_departures(const json::Node& value, const json::Node& fixed, std::size_t max,
+                        std::vector<Departure>& out) {
+  if (out.size() >= max || equals_fixed(value, fixed)) {
+    return;
+  }
+  if (value.kind != fixed.kind || (!value.is_object() && !value.is_array())) {
+    out.push_back({&value, "found " + shown(value) + "; it is fixed to " + shown(fixed)});
+    return;
+  }
+  if (value.is_array()) {
+    const json::Node* other = fixed.first;
+    for (const json::Node& item : value) {
+      if (other == nullptr) {
+        out.push_back({&item, "found " + shown(item) + ", which the fixed value does not have"});
+        return;
+      }
+      collect_departures(item, *other, max, out);
+      other = other->next;
+    }
+    if (other != nullptr) {
+      out.push_back({&value, "the fixed value has " + shown(*other) + " besides"});
+    }
+    return;
+  }
+  for (const json::Node& member : value) {
+    const json::Node* other = fixed.find(member.name->text);
+    if (other == nullptr) {
+      out.push_back({&member, "found " + shown(member) + ", which the fixed value does not have"});
+    } else {
+      collect_departures(member, *other, max, out);
+    }
+  }
+  for (const json::Node& wanted : fixed) {
+    if (value.find(wanted.name->text) == nullptr) {
+      out.push_back({&value, std::string(wanted.name->text) + " is missing; it is fixed to " +
+                                 shown(wanted)});
+    }
+  }
+}
+
 }  // namespace
+
+std::vector<Departure> departures(const json::Node& value, const json::Node& fixed,
+                                  std::size_t max) {
+  std::vector<Departure> out;
+  collect_departures(value, fixed, max, out);
+  return out;
+}
 
 std::optional<int> compare_numbers(const json::Node& a, const json::Node& b) {
   if (!a.is_number() || !b.is_number()) {

@@ -3,6 +3,9 @@
 // Decimals compare by value, everything else by text.
 
 #include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
 
 #include "engine/json/node.h"
 
@@ -10,6 +13,14 @@ namespace engine::check {
 
 // Same content: what is absent in one is absent in the other.
 bool equals_fixed(const json::Node& value, const json::Node& fixed);
+// The first places where a value departs from what is fixed, at most `max`: the nodes of the value
+// that are wrong or too many, and objects in which something is missing.
+struct Departure {
+  const json::Node* at;
+  std::string text;
+};
+std::vector<Departure> departures(const json::Node& value, const json::Node& fixed,
+                                  std::size_t max);
 // Everything of the pattern is found in the value; each item of a pattern's array in some item.
 bool matches_pattern(const json::Node& value, const json::Node& pattern);
 

@@ -141,6 +141,16 @@ constexpr NativeRule kRules[] = {
     {"txt-1", "htmlChecks()", {}, nullptr},
     {"txt-2", "htmlChecks()", {}, nullptr},
     {"dom-2", "contained.contained.empty()", {"contained"}, dom_2},
+    {"dom-3",
+     "contained.where((('#'+id in (%resource.descendants().reference | "
+     "%resource.descendants().as(canonical) | "
+     "%resource.descendants().as(uri) | %resource.descendants().as(url))) or"
+     " descendants().where(reference = '#').exists() or "
+     "descendants().where(as(canonical) = '#').exists() or "
+     "descendants().where(as(canonical) = "
+     "'#').exists()).not()).trace('unmatched', id).empty()",
+     {},
+     nullptr},
     {"dom-4",
      "contained.meta.versionId.empty() and contained.meta.lastUpdated.empty()",
      {"contained"},

@@ -324,12 +324,9 @@ void Walk::unknown_member(const json::Node& object, const json::Node& member, Ty
 
 void Walk::missing(const json::Node& object, std::span<const Slot> slots, TypeId type,
                    Actives actives) {
-  for (const Active& each : actives) {
-    if (each.inner == nullptr) {
-      continue;
-    }
-    for (const std::uint16_t index : each.inner->required) {
-      const ElementPlan* constraint = each.inner->child(index);
+  const auto look = [&](const ElementPlan* inner) {
+    for (const std::uint16_t index : inner->required) {
+      const ElementPlan* constraint = inner->child(index);
       if (constraint == nullptr || (index < slots.size() && slots[index].exists())) {
         continue;
       }
@@ -350,6 +347,13 @@ void Walk::missing(const json::Node& object, std::span<const Slot> slots, TypeId
                    " needs it at least " + times(slice->element->min);
           });
         }
+      }
+    }
+  };
+  for (const Active& each : actives) {
+    for (const ElementPlan* inner : {each.inner, each.common()}) {
+      if (inner != nullptr) {
+        look(inner);
       }
     }
   }
@@ -388,10 +392,10 @@ void Walk::element(const json::Node& object, const shapes::Element& info, std::s
                    const Slot& slot, Actives actives) {
   const std::size_t choice = static_cast<std::size_t>(slot.member - info.members.data());
   ActiveList candidates;
-  for (const Active& each : actives) {
-    const ElementPlan* child = each.inner != nullptr ? each.inner->child(index) : nullptr;
+  const auto consider = [&](const ElementPlan* inner) {
+    const ElementPlan* child = inner != nullptr ? inner->child(index) : nullptr;
     if (child == nullptr) {
-      continue;
+      return;
     }
     number(object, info, slot, *child);
     const shapes::TypeRef* ref = child->element->type_of(choice);
@@ -411,10 +415,14 @@ void Walk::element(const json::Node& object, const shapes::Element& info, std::s
             },
             {}, slot.value != nullptr ? slot.value : slot.companion);
       }
-      continue;
+      return;
     }
     const TypePlan* type = child->type_plan(ref);
     candidates.push({child, type, checker_.plans.inner(*type)});
+  };
+  for (const Active& each : actives) {
+    consider(each.inner);
+    consider(each.common());
   }
   items(object, info, slot, candidates.span());
 }

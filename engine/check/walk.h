@@ -23,6 +23,14 @@ struct Active {
   const ElementPlan* element = nullptr;
   const TypePlan* type = nullptr;      // nullptr on a root
   const ElementPlan* inner = nullptr;  // nullptr: nothing is known of the members
+
+  // What a definition says of the members that all types of a choice share (id, extension), beside
+  // `inner`; nullptr when it says nothing.
+  const ElementPlan* common() const {
+    return element != inner && !element->element->is_root && element->element->has_children()
+               ? element
+               : nullptr;
+  }
 };
 
 // A short list that seldom leaves the stack.
@@ -162,6 +170,10 @@ class Walk {
   // walk_bundles.cc
   void bundle(const json::Node& node);
   void full_url(const json::Node& entry_node, std::string_view bundle_type);
+  void links(const json::Node& bundle_node);
+  void search_mode(const json::Node& entry_node);
+  void document_references(const json::Node& node, const ResourceFrame& composition,
+                           const json::Node& entry_node);
   void contained_ids(const json::Node& node);
 
   // walk_rules.cc

@@ -143,10 +143,11 @@ void Walk::narrative(const json::Node& node) {
 
 void Walk::fixed_and_pattern(const json::Node& node, const ShapeElement& element) {
   if (element.fixed != nullptr && !equals_fixed(node, *element.fixed)) {
-    report().add(Severity::kError, "value", node, [&] {
-      return "found " + shown(node) + "; " + std::string(element.shape->url) + " fixes " +
-             shown(*element.fixed);
-    });
+    constexpr std::size_t kShown = 10;
+    for (const Departure& each : departures(node, *element.fixed, kShown)) {
+      report().add(Severity::kError, "value", *each.at,
+                   [&] { return each.text + " (" + std::string(element.shape->url) + ")"; });
+    }
   }
   if (element.pattern != nullptr && !matches_pattern(node, *element.pattern)) {
     report().add(Severity::kError, "value", node, [&] {
