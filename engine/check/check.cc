@@ -31,25 +31,6 @@ void begin(const json::Node& root, const Options& options, const Checker::State&
 
 }  // namespace
 
-fhir::Issues Checker::check(const json::Document& document, const Options& options,
-                            Scratch& scratch) const {
-  ENGINE_CHECK(document.root() != nullptr);
-  const json::Node& root = *document.root();
-  begin(root, options, *state_, scratch.state());
-  for (const json::Node* again : document.duplicates()) {
-    scratch.state().report.add(
-        fhir::Severity::kError, "structure", *again->parent,
-        [&] {
-          return "the property '" + std::string(again->name->text) +
-                 "' is there twice; which one holds is anybody's guess, so remove one";
-        },
-        {}, again);
-  }
-  Walk walk(*state_, options, scratch.state());
-  walk.run(root);
-  return scratch.state().report.take();
-}
-
 fhir::Issues Checker::check(const json::Node& resource, const Options& options,
                             Scratch& scratch) const {
   begin(resource, options, *state_, scratch.state());

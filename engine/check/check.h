@@ -10,7 +10,7 @@
 //
 //   check::Checker checker(catalog);                                   // once
 //   check::Scratch scratch;                                            // one a thread, reused
-//   fhir::Issues issues = checker.check(document, {.text = text}, scratch);
+//   fhir::Issues issues = checker.check(*document.root(), {.text = text}, scratch);
 //
 // Source: FHIR R4 validation.html, profiling.html, json.html; docs/checking.md lists each kind of
 // message and the places where R4's own definitions are mended.
@@ -62,13 +62,10 @@ class Checker {
   Checker(const Checker&) = delete;
   Checker& operator=(const Checker&) = delete;
 
-  // Everything that is wrong with a document, in document order, at most limits::kIssuesMax. A
-  // resource without fault costs no allocation once its shapes are prepared and the scratch has
-  // grown. The document must be parsed with the catalog's names.
-  fhir::Issues check(const json::Document& document, const Options& options,
-                     Scratch& scratch) const;
-  // The same for a resource inside a document or one that was built; duplicate members, which only
-  // a parsed Document knows of, are not seen.
+  // Everything that is wrong with a resource: the root of a document, a resource inside one or one
+  // that was built; in document order, at most limits::kIssuesMax. A resource without fault costs
+  // no allocation once its shapes are prepared and the scratch has grown, narratives and Bundles
+  // excepted. The document must have been made with the catalog's names.
   fhir::Issues check(const json::Node& resource, const Options& options, Scratch& scratch) const;
 
   const shapes::Catalog& catalog() const;

@@ -241,6 +241,8 @@ void Walk::collect(const json::Node& node, TypeId type, std::span<Slot> slots, b
     if (member == nullptr) {
       if (!is_resource || child.name != words().resource_type) {
         unknown_member(node, child, type);
+      } else if (node.find(words().resource_type) != &child) {
+        twice(node, child);
       }
       continue;
     }
@@ -259,10 +261,11 @@ void Walk::collect(const json::Node& node, TypeId type, std::span<Slot> slots, b
       continue;
     }
     slot.member = member;
-    // A second member of the same name is reported from the document's own list.
     const json::Node*& place = child.name == member->companion ? slot.companion : slot.value;
     if (place == nullptr) {
       place = &child;
+    } else {
+      twice(node, child);
     }
   }
   if (is_companion) {
@@ -273,6 +276,16 @@ void Walk::collect(const json::Node& node, TypeId type, std::span<Slot> slots, b
     report().add(Severity::kError, "structure", node,
                  [&] { return "resourceType is " + shown(*wrong) + "; it is a text"; });
   }
+}
+
+void Walk::twice(const json::Node& object, const json::Node& member) {
+  report().add(
+      Severity::kError, "structure", object,
+      [&] {
+        return "the property " + shown(member.name->text) +
+               " is there twice; which one holds is anybody's guess, so remove one";
+      },
+      {}, &member);
 }
 
 void Walk::unknown_member(const json::Node& object, const json::Node& member, TypeId type) {

@@ -110,6 +110,7 @@ class Walk {
   void object(const json::Node& node, shapes::TypeId type, Actives actives, bool is_companion);
   void collect(const json::Node& node, shapes::TypeId type, std::span<Slot> slots,
                bool is_companion);
+  void twice(const json::Node& object, const json::Node& member);
   void unknown_member(const json::Node& object, const json::Node& member, shapes::TypeId type);
   void missing(const json::Node& object, std::span<const Slot> slots, shapes::TypeId type,
                Actives actives);

@@ -47,19 +47,23 @@ std::string xml(std::string_view text) {
 }
 
 std::string position_of(const fhir::Issue& issue) {
-  return issue.position ? std::to_string(issue.position->line) + ':' +
-                              std::to_string(issue.position->column)
-                        : std::string("-");
+  return issue.position
+             ? std::to_string(issue.position->line) + ':' + std::to_string(issue.position->column)
+             : std::string("-");
 }
 
-void put(std::FILE* to, std::string_view text) { std::fwrite(text.data(), 1, text.size(), to); }
+void put(std::FILE* to, std::string_view text) {
+  std::fwrite(text.data(), 1, text.size(), to);
+}
 
 std::string padded(std::string text, std::size_t width) {
   const std::size_t have = base::count_scalars(text);
   return have < width ? text + std::string(width - have, ' ') : text;
 }
 
-bool is_error(const fhir::Issue& issue) { return issue.severity <= Severity::kError; }
+bool is_error(const fhir::Issue& issue) {
+  return issue.severity <= Severity::kError;
+}
 
 }  // namespace
 
