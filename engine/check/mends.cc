@@ -43,6 +43,9 @@ constexpr Mend kMends[] = {
      "condition-ver-status' and code = 'entered-in-error').exists() or "
      "category.coding.where(code='problem-list-item').empty()",
      "compares a CodeableConcept with a text"},
+    {"ras-2", "probability is decimal implies (probability as decimal) <= 100",
+     "probability.empty() or (probability is decimal implies (probability as decimal) <= 100)",
+     "empty without a probability"},
     {"sdf-0", "name.matches('[A-Z]([A-Za-z0-9_]){0,254}')",
      "name.exists() implies name.matches('^[A-Z]([A-Za-z0-9_]){0,254}$')",
      "matches() is not anchored"},

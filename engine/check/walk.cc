@@ -81,6 +81,7 @@ void Walk::resource(const json::Node& node, TypeId declared, Actives asked, cons
     actives.push(each);
   }
   claims(node, type, actives);
+  global_profiles(node, type, actives);
   if (here.outer == nullptr) {
     requested(node, type, actives);
   }
@@ -168,6 +169,28 @@ void Walk::claims(const json::Node& node, TypeId type, ActiveList& actives) {
         [](const VitalSign& row, std::string_view loinc) { return row.loinc < loinc; });
     if (found != checker_.vital_signs.end() && found->loinc == value->text()) {
       activate(node, *found->shape, type, actives, "asked for by the LOINC code");
+    }
+  }
+}
+
+// An implementation guide at hand may ask a profile of every resource of a type.
+void Walk::global_profiles(const json::Node& node, TypeId type, ActiveList& actives) {
+  for (const json::Node* other : options_.others) {
+    if (other->string_at("resourceType") != "ImplementationGuide") {
+      continue;
+    }
+    const json::Node* list = other->find("global");
+    if (list == nullptr) {
+      continue;
+    }
+    for (const json::Node& each : *list) {
+      if (each.string_at("type") != types().info(type).name) {
+        continue;
+      }
+      const shapes::Shape* shape = checker_.catalog.find_shape(each.string_at("profile"));
+      if (shape != nullptr) {
+        activate(node, *shape, type, actives, "asked for by an implementation guide");
+      }
     }
   }
 }

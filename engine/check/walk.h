@@ -104,6 +104,7 @@ class Walk {
   void resource(const json::Node& node, shapes::TypeId declared, Actives asked,
                 const json::Node* entry, bool contained);
   void claims(const json::Node& node, shapes::TypeId type, ActiveList& actives);
+  void global_profiles(const json::Node& node, shapes::TypeId type, ActiveList& actives);
   void requested(const json::Node& node, shapes::TypeId type, ActiveList& actives);
   void activate(const json::Node& at, const shapes::Shape& shape, shapes::TypeId type,
                 ActiveList& actives, std::string_view why);
@@ -127,6 +128,7 @@ class Walk {
   // walk_values.cc
   void primitive(const json::Node* node, const json::Node* companion, shapes::TypeId type,
                  Actives actives, const json::Node& object);
+  void without_value(const json::Node& companion, const shapes::ShapeElement& element);
   void lexical(const json::Node& node, fhir::Primitive primitive);
   void narrative(const json::Node& node);
   void fixed_and_pattern(const json::Node& node, const shapes::ShapeElement& element);

@@ -68,8 +68,17 @@ void Walk::links(const json::Node& bundle_node) {
   if (list == nullptr || !list->is_array()) {
     return;
   }
+  const std::string_view type = bundle_node.string_at("type");
   for (const json::Node& each : *list) {
     const std::string_view relation = each.string_at("relation");
+    const json::Node* relation_node = each.find("relation");
+    if (type == "document" && relation_node != nullptr &&
+        (relation == "first" || relation == "previous" || relation == "next" ||
+         relation == "last")) {
+      report().add(Severity::kError, "invalid", *relation_node, [&] {
+        return "the relation " + shown(relation) + " turns pages, and a document has none";
+      });
+    }
     for (const json::Node& other : *list) {
       if (&other == &each) {
         break;

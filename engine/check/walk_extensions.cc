@@ -126,7 +126,6 @@ class HolderPaths {
     }
     return false;
   }
-  bool is_element() const { return steps_.size() > 1; }
 
  private:
   static constexpr TypeId kNone = shapes::kNoType;
@@ -151,8 +150,7 @@ void Walk::extension_context(const json::Node& holder, const shapes::Shape& shap
     if (context.kind == Kind::kExtension) {
       fits = fits || holder.string_at("url") == context.expression;
     } else if (context.kind == Kind::kElement) {
-      fits = fits || paths.matches(context.expression) ||
-             (context.expression == "Element" && paths.is_element());
+      fits = fits || paths.matches(context.expression) || context.expression == "Element";
     } else {
       fits = fits || in_fhirpath_context(holder, context.expression);
     }

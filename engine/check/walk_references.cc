@@ -1,6 +1,7 @@
 // Walk: references. Source: FHIR R4 references.html, bundle.html (resolving references).
 
 #include "engine/check/compare.h"
+#include "engine/check/place.h"
 #include "engine/check/walk.h"
 #include "engine/fhir/reference.h"
 
@@ -84,10 +85,14 @@ Walk::Target Walk::resolve(std::string_view reference, const ResourceFrame* from
     const BundleIndex& index = index_of(*in->outer->resource);
     std::string address(without_scheme(reference.substr(0, reference.find('#'))));
     if (parsed.form == ReferenceForm::kRelative) {
+      // Relative to the RESTful fullUrl of the entry it stands in; otherwise undefined
+      // (bundle.html).
       const ParsedReference self = fhir::parse_reference(in->entry->string_at("fullUrl"));
-      address = self.form == ReferenceForm::kAbsolute ? std::string(without_scheme(self.base)) + '/'
-                                                      : std::string();
-      address += std::string(parsed.type) + '/' + std::string(parsed.id);
+      if (self.form != ReferenceForm::kAbsolute) {
+        continue;
+      }
+      address = std::string(without_scheme(self.base)) + '/' + std::string(parsed.type) + '/' +
+                std::string(parsed.id);
     } else if (!parsed.version.empty()) {
       address = address.substr(0, address.find("/_history/"));
     }
@@ -146,6 +151,17 @@ void Walk::reference(const json::Node& node, Actives actives) {
     if (target.resource != nullptr) {
       type = type_of_resource(*target.resource);
     }
+  }
+  if (type_node != nullptr && type_node->is_string() && type_node->length > 0 &&
+      !fhir::is_absolute_uri(type_node->text()) && !types().find(type_node->text())) {
+    report().add(Severity::kError, "structure", node, [&] {
+      NearestName nearest(type_node->text());
+      for (std::size_t i = 0; i < types().size(); ++i) {
+        nearest.offer(types().info(static_cast<TypeId>(i)).name);
+      }
+      return "type is " + shown(*type_node) + ", which is no resource of FHIR R4" +
+             (nearest.best().empty() ? "" : "; did you mean " + std::string(nearest.best()) + "?");
+    });
   }
   const bool named = type_node != nullptr && type_node->is_string();
   if (named && type != shapes::kNoType && type_node->text() != types().info(type).name &&

@@ -29,19 +29,25 @@ void Walk::sort_into_slices(const json::Node& object_node, std::span<const Slice
   bool unmatched_before = false;
   for (const SliceItem& item : list) {
     std::size_t matched = slice_count;
+    std::size_t second = slice_count;
     std::size_t others = slice_count;  // the slice for all the rest, when there is one
     for (std::size_t s = 0; s < slice_count; ++s) {
       if (slicing.slices[s].element->slice_name == "@default") {
         others = s;
-        continue;
-      }
-      if (in_slice(item, type, slicing, slicing.slices[s], *plan.slices[s])) {
-        ++counts[s];
-        out.push({item.index, plan.slices[s]});
-        matched = std::min(matched, s);
+      } else if (in_slice(item, type, slicing, slicing.slices[s], *plan.slices[s])) {
+        (matched == slice_count ? matched : second) = s;
       }
     }
     const json::Node& at = item.node != nullptr ? *item.node : *item.companion;
+    if (second != slice_count) {
+      report().add(Severity::kError, "invalid", at, [&] {
+        return "this " + std::string(plan.element->stem->text) + " is both " +
+               std::string(slicing.slices[matched].element->slice_name) + " and " +
+               std::string(slicing.slices[second].element->slice_name) + " of " +
+               std::string(plan.element->shape->url) + ", which tells them not apart";
+      });
+      continue;
+    }
     if (matched == slice_count && others != slice_count) {
       ++counts[others];
       out.push({item.index, plan.slices[others]});
@@ -62,6 +68,8 @@ void Walk::sort_into_slices(const json::Node& object_node, std::span<const Slice
       }
       continue;
     }
+    ++counts[matched];
+    out.push({item.index, plan.slices[matched]});
     if (slicing.rules == shapes::SlicingRules::kOpenAtEnd && unmatched_before) {
       report().add(Severity::kError, "structure", at, [&] {
         return "items of no named kind come last; " +

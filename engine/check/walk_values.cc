@@ -2,6 +2,7 @@
 // json.html, ElementDefinition, terminologies.html.
 
 #include "engine/check/compare.h"
+#include "engine/check/exceptions.h"
 #include "engine/check/walk.h"
 #include "engine/fhir/narrative.h"
 
@@ -97,8 +98,25 @@ void Walk::primitive(const json::Node* node, const json::Node* companion, TypeId
       fixed_and_pattern(*node, *each.element->element);
       limits(*node, type, *each.element->element);
       binding(*node, type, *each.element->element);
+    } else {
+      without_value(*companion, *each.element->element);
     }
     rules(subject, each.element->rules);
+  }
+}
+
+// A required binding wants a concept; an extension in its place gives none.
+void Walk::without_value(const json::Node& companion, const ShapeElement& element) {
+  if (element.binding != nullptr && element.binding->strength == shapes::Strength::kRequired) {
+    report().add(Severity::kError, "code-invalid", companion, [&] {
+      return "there is no code; " + std::string(element.binding->canonical) +
+             " is required, and an extension does not replace a code of it";
+    });
+  } else if (element.fixed != nullptr || element.pattern != nullptr) {
+    report().add(Severity::kError, "value", companion, [&] {
+      return "there is no value; " + std::string(element.shape->url) + " asks for " +
+             shown(element.fixed != nullptr ? *element.fixed : *element.pattern);
+    });
   }
 }
 
@@ -163,7 +181,8 @@ void Walk::binding(const json::Node& node, TypeId type, const ShapeElement& elem
     return;
   }
   if (binding->strength != shapes::Strength::kExample) {
-    bound(node, type, binding->value_set, binding->canonical, binding->strength, false);
+    const shapes::Strength strength = excepted_strength(element, binding->strength);
+    bound(node, type, binding->value_set, binding->canonical, strength, false);
   }
   if (!binding->max_canonical.empty()) {
     bound(node, type, binding->max_value_set, binding->max_canonical, shapes::Strength::kRequired,

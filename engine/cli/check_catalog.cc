@@ -4,7 +4,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/cli/embedded.h"
-#include "engine/cli/files.h"
+#include "engine/cli/read_file.h"
 #include "engine/shapes/package.h"
 
 namespace engine::cli {
@@ -28,7 +28,7 @@ base::Result<void> CheckPackages::add(const std::string& path) {
 
 base::Result<CheckShapes> CheckPackages::load(std::span<const base::SourceFile> definitions) const {
   std::vector<base::SourceView> facts;
-  std::vector<std::string> folders = {"r4", "therapy"};
+  std::vector<std::string> folders = {"r4"};
   folders.insert(folders.end(), embedded_.begin(), embedded_.end());
   for (const std::string& folder : folders) {
     const std::span<const base::SourceView> views = embedded_profiles(folder);

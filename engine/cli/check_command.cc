@@ -17,7 +17,7 @@
 #include "engine/cli/check_catalog.h"
 #include "engine/cli/check_output.h"
 #include "engine/cli/commands.h"
-#include "engine/cli/files.h"
+#include "engine/cli/read_file.h"
 
 namespace engine::cli {
 namespace {

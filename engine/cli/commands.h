@@ -9,6 +9,8 @@ inline constexpr int kOk = 0;
 inline constexpr int kNo = 1;
 inline constexpr int kUsage = 2;
 
+int run_check(int argc, char** argv);
+
 int run_fhirpath(int argc, char** argv);
 int run_profiles(int argc, char** argv);
 int run_units(int argc, char** argv);
