@@ -70,12 +70,7 @@ struct Engine {
 };
 
 Result<Engine> start() {
-<<<<<<< HEAD
   Result<std::unique_ptr<shapes::Catalog>> catalog = shapes::Catalog::load(embedded_profiles("r4"));
-=======
-  Result<std::unique_ptr<shapes::Catalog>> catalog =
-      shapes::Catalog::load(embedded_profiles("r4"));
->>>>>>> d65c49b (check: exceptions by name, profiles of implementation guides)
   if (!catalog) {
     return std::move(catalog).error();
   }
@@ -111,13 +106,8 @@ void append_item(const fhirpath::Item& item, const fhirpath::Types& types, std::
   out += '}';
 }
 
-<<<<<<< HEAD
 Result<void> answer(const Engine& engine, const json::Node& request, fhirpath::Workspace& workspace,
                     std::string& out) {
-=======
-Result<void> answer(const Engine& engine, const json::Node& request,
-                    fhirpath::Workspace& workspace, std::string& out) {
->>>>>>> d65c49b (check: exceptions by name, profiles of implementation guides)
   const json::Node* text = request.find("expression");
   if (text == nullptr || !text->is_string()) {
     return Error(ErrorCode::kInvalid, "a text is expected", "expression");
@@ -184,12 +174,7 @@ int evaluate(const Engine& engine, const Arguments& arguments) {
     focus = engine.types->resource(*document.root());
     options.context_type = focus.type;
   }
-<<<<<<< HEAD
   const Result<fhirpath::Expression> expression = fhirpath::compile(arguments.expression, options);
-=======
-  const Result<fhirpath::Expression> expression =
-      fhirpath::compile(arguments.expression, options);
->>>>>>> d65c49b (check: exceptions by name, profiles of implementation guides)
   if (!expression) {
     return fail(expression.error());
   }
