@@ -11,7 +11,8 @@ Scratch::~Scratch() = default;
 Scratch::Scratch(Scratch&&) noexcept = default;
 Scratch& Scratch::operator=(Scratch&&) noexcept = default;
 
-Checker::Checker(const shapes::Catalog& catalog) : state_(std::make_unique<State>(catalog)) {
+Checker::Checker(const shapes::Catalog& catalog, Evaluation evaluation)
+    : state_(std::make_unique<State>(catalog, evaluation)) {
   ENGINE_CHECK(catalog.names().frozen());
 }
 Checker::~Checker() = default;

@@ -15,6 +15,7 @@
 // Source: FHIR R4 validation.html, profiling.html, json.html; docs/checking.md lists each kind of
 // message and the places where R4's own definitions are mended.
 
+#include <cstdint>
 #include <memory>
 #include <span>
 #include <string>
@@ -55,9 +56,15 @@ class Scratch {
   std::unique_ptr<State> state_;
 };
 
+// How invariants are run. The answers are the same (tests hold one against the other).
+enum class Evaluation : std::uint8_t {
+  kNative,    // the frequent ones in C++, the others by FHIRPath
+  kFhirPath,  // all by FHIRPath
+};
+
 class Checker {
  public:
-  explicit Checker(const shapes::Catalog& catalog);
+  explicit Checker(const shapes::Catalog& catalog, Evaluation evaluation = Evaluation::kNative);
   ~Checker();
   Checker(const Checker&) = delete;
   Checker& operator=(const Checker&) = delete;

@@ -39,8 +39,9 @@ bool find_elements(const shapes::TypeModel& types, const NativeRule& rule, TypeI
 
 }  // namespace
 
-Rules::Rules(const shapes::Catalog& catalog)
+Rules::Rules(const shapes::Catalog& catalog, bool native)
     : catalog_(catalog),
+      native_(native),
       types_(catalog.types(), catalog.names()),
       by_id_(catalog.constraint_count()) {}
 
@@ -57,7 +58,8 @@ std::vector<Rule> Rules::prepare(std::span<const ConstraintId> ids, TypeId type)
     if (native != nullptr && native->holds == nullptr) {
       continue;
     }
-    if (native != nullptr && find_elements(catalog_.types(), *native, type, rule.elements)) {
+    if (native_ && native != nullptr &&
+        find_elements(catalog_.types(), *native, type, rule.elements)) {
       rule.native = native;
     }
     out.push_back(rule);

@@ -70,7 +70,8 @@ struct Rule {
 
 class Rules {
  public:
-  explicit Rules(const shapes::Catalog& catalog);
+  // native = false: every rule by FHIRPath, for comparison.
+  Rules(const shapes::Catalog& catalog, bool native);
 
   const fhirpath::Types& types() const { return types_; }
   // The rules among `ids` that the walk must run on a value of `type`.
@@ -91,6 +92,7 @@ class Rules {
   std::unique_ptr<Compiled> compile(std::string_view text) const;
 
   const shapes::Catalog& catalog_;
+  bool native_;
   fhirpath::Types types_;
   mutable std::mutex mutex_;
   mutable std::vector<std::atomic<const Compiled*>> by_id_;

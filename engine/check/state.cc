@@ -66,8 +66,12 @@ std::string_view fixed_loinc(const shapes::Shape& shape) {
 
 }  // namespace
 
-Checker::State::State(const shapes::Catalog& from)
-    : catalog(from), types(from.types()), rules(from), plans(from, rules), words(from) {
+Checker::State::State(const shapes::Catalog& from, Evaluation evaluation)
+    : catalog(from),
+      types(from.types()),
+      rules(from, evaluation == Evaluation::kNative),
+      plans(from, rules),
+      words(from) {
   constexpr std::string_view kVitalSigns = "http://hl7.org/fhir/StructureDefinition/vitalsigns";
   const shapes::Shape* vital_signs_shape = catalog.find_shape(kVitalSigns);
   for (const shapes::Shape* shape : catalog.shapes()) {

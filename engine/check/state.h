@@ -31,7 +31,7 @@ struct VitalSign {
 };
 
 struct Checker::State {
-  explicit State(const shapes::Catalog& from);
+  State(const shapes::Catalog& from, Evaluation evaluation);
 
   const shapes::Catalog& catalog;
   const shapes::TypeModel& types;

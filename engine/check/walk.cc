@@ -5,6 +5,7 @@
 #include "engine/base/limits.h"
 #include "engine/check/compare.h"
 #include "engine/check/place.h"
+#include "engine/fhir/reference.h"
 
 namespace engine::check {
 
@@ -131,6 +132,23 @@ void Walk::activate(const json::Node& at, const shapes::Shape& shape, TypeId typ
   actives.push({&plan, nullptr, &plan});
 }
 
+// A claim of "url|0.2" also means the versions 0.2.x when there is no 0.2.
+const shapes::Shape* Walk::claimed_shape(std::string_view canonical) const {
+  const shapes::Shape* exact = checker_.catalog.find_shape(canonical);
+  const fhir::Canonical parts = fhir::parse_canonical(canonical);
+  if (exact != nullptr || parts.version.empty()) {
+    return exact;
+  }
+  const std::string prefix = std::string(parts.version) + ".";
+  const shapes::Shape* latest = nullptr;
+  for (const shapes::Shape* each : checker_.catalog.shapes()) {
+    if (each->url == parts.url && each->version.starts_with(prefix)) {
+      latest = each;
+    }
+  }
+  return latest;
+}
+
 void Walk::claims(const json::Node& node, TypeId type, ActiveList& actives) {
   const json::Node* meta = node.find(words().meta_name);
   const json::Node* list = meta != nullptr ? meta->find(words().profile) : nullptr;
@@ -139,7 +157,7 @@ void Walk::claims(const json::Node& node, TypeId type, ActiveList& actives) {
       if (!claim.is_string() || claim.length == 0) {
         continue;
       }
-      const shapes::Shape* shape = checker_.catalog.find_shape(claim.text());
+      const shapes::Shape* shape = claimed_shape(claim.text());
       if (shape != nullptr) {
         activate(node, *shape, type, actives, "claimed in meta.profile");
       } else {
@@ -202,8 +220,15 @@ void Walk::requested(const json::Node& node, TypeId type, ActiveList& actives) {
       activate(node, *shape, type, actives, "asked for by the caller");
       continue;
     }
-    report().add(Severity::kError, "not-found", node, [&] {
-      return "the profile " + shown(canonical) + " is asked for but not loaded; add its package";
+    // A definition that came along and could not be used is no fault of the resource.
+    const bool defective =
+        std::any_of(options_.others.begin(), options_.others.end(), [&](const json::Node* other) {
+          return other->string_at("url") == fhir::parse_canonical(canonical).url;
+        });
+    report().add(defective ? Severity::kWarning : Severity::kError, "not-found", node, [&] {
+      return "the profile " + shown(canonical) +
+             (defective ? " is asked for but its definition is defective, so it is not checked"
+                        : " is asked for but not loaded; add its package");
     });
   }
 }
@@ -252,8 +277,12 @@ void Walk::object(const json::Node& node, TypeId type, Actives actives, bool is_
   }
   const Subject subject{&node, nullptr, type, slots, this};
   rules(subject, checker_.plans.of(type).rules);
+  // What an element says of a resource in it is said from outside (walk_elements.cc).
+  const bool is_resource = info.kind == shapes::TypeKind::kResource;
   for (const Active& each : actives) {
-    rules(subject, each.element->rules);
+    if (!is_resource || each.element->element->is_root) {
+      rules(subject, each.element->rules);
+    }
   }
 }
 

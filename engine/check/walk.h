@@ -103,6 +103,7 @@ class Walk {
   // walk.cc
   void resource(const json::Node& node, shapes::TypeId declared, Actives asked,
                 const json::Node* entry, bool contained);
+  const shapes::Shape* claimed_shape(std::string_view canonical) const;
   void claims(const json::Node& node, shapes::TypeId type, ActiveList& actives);
   void global_profiles(const json::Node& node, shapes::TypeId type, ActiveList& actives);
   void requested(const json::Node& node, shapes::TypeId type, ActiveList& actives);

@@ -141,6 +141,15 @@ void Walk::value(const SliceItem& item, const shapes::Member& member, std::size_
         node, member.type, actives.span(),
         object_node.parent != nullptr && frame_->type == words().bundle ? &object_node : nullptr,
         member.name == words().contained);
+    const TypeId actual = type_of_resource(node);
+    if (actual != shapes::kNoType) {
+      const Subject subject{&node, nullptr, actual, {}, this};
+      for (const Active& each : actives.span()) {
+        if (!each.element->element->is_root) {
+          rules(subject, each.element->rules);
+        }
+      }
+    }
     return;
   }
   if (!node.is_object()) {

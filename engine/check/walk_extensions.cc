@@ -21,7 +21,9 @@ void Walk::extension_shape(const json::Node& node, const json::Node& object_node
     return;  // said of the element
   }
   if (!fhir::is_absolute_uri(url->text())) {
-    const bool inside = object_node.find(words().url) != nullptr;
+    const json::Node* around = object_node.name != nullptr ? &object_node : object_node.parent;
+    const bool inside = around != nullptr &&
+                        (around->name_text() == "extension" || around->name_text() == kModifier);
     if (!inside) {
       report().add(Severity::kError, "invalid", node, [&] {
         return "found " + shown(*url) +

@@ -37,8 +37,7 @@ void print_children(const json::Node& node, const Edits& edits, std::string& out
     print_node(child, edits, out);
   }
   for (const Edit& edit : edits) {
-    if (edit.at == &node &&
-        (edit.kind == Edit::Kind::kAdd || edit.kind == Edit::Kind::kAddItem)) {
+    if (edit.at == &node && (edit.kind == Edit::Kind::kAdd || edit.kind == Edit::Kind::kAddItem)) {
       comma();
       out += edit.text;
     }

@@ -30,7 +30,7 @@ struct Site {
   const engine::shapes::Element* element = nullptr;
   const engine::shapes::Member* member = nullptr;
   const engine::shapes::ShapeElement* shape = nullptr;  // of the base shape; may be nullptr
-  std::string_view type;  // name of the member's type; of the object itself when node is nullptr
+  std::string_view type;     // name of the member's type; of the object itself when node is nullptr
   bool is_resource = false;  // object is a resource
 };
 

@@ -1,5 +1,6 @@
-#include "engine/json/write.h"
 #include "tests/mutation/mutations.h"
+
+#include "engine/json/write.h"
 
 namespace mutation {
 
@@ -13,10 +14,16 @@ namespace {
 Edits replace(const json::Node* at, std::string text) {
   return {{Kind::kReplace, at, std::move(text)}};
 }
-Edits add(const json::Node* at, std::string text) { return {{Kind::kAdd, at, std::move(text)}}; }
+Edits add(const json::Node* at, std::string text) {
+  return {{Kind::kAdd, at, std::move(text)}};
+}
 
-bool is_object_site(const Site& s) { return s.node == nullptr; }
-bool is_nested(const Site& s) { return s.node == nullptr && !s.is_resource; }
+bool is_object_site(const Site& s) {
+  return s.node == nullptr;
+}
+bool is_nested(const Site& s) {
+  return s.node == nullptr && !s.is_resource;
+}
 
 // The single value of a member of the type, or its first item.
 const json::Node* value_of(const Site& s, std::string_view type) {
@@ -139,8 +146,7 @@ Spoilt long_id(const Site& s, const shapes::Catalog&) {
              : std::nullopt;
 }
 Spoilt empty_text(const Site& s, const shapes::Catalog&) {
-  return s.node != nullptr && s.node->is_string() ? Spoilt(replace(s.node, "\"\""))
-                                                  : std::nullopt;
+  return s.node != nullptr && s.node->is_string() ? Spoilt(replace(s.node, "\"\"")) : std::nullopt;
 }
 Spoilt empty_array(const Site& s, const shapes::Catalog&) {
   return s.node != nullptr && s.node->is_array() ? Spoilt(replace(s.node, "[]")) : std::nullopt;
@@ -178,10 +184,9 @@ Spoilt wrong_case(const Site& s, const shapes::Catalog&) {
   return Edits{{Kind::kRename, s.node, std::move(name)}};
 }
 Spoilt twice(const Site& s, const shapes::Catalog&) {
-  return s.node != nullptr
-             ? Spoilt(add(s.object, "\"" + std::string(s.node->name_text()) +
-                                        "\":" + json::to_text(*s.node)))
-             : std::nullopt;
+  return s.node != nullptr ? Spoilt(add(s.object, "\"" + std::string(s.node->name_text()) +
+                                                      "\":" + json::to_text(*s.node)))
+                           : std::nullopt;
 }
 Spoilt companion_of_complex(const Site& s, const shapes::Catalog&) {
   return s.node != nullptr && s.member->companion == nullptr
@@ -195,7 +200,8 @@ Spoilt empty_companion(const Site& s, const shapes::Catalog&) {
 }
 Spoilt companion_with_value(const Site& s, const shapes::Catalog&) {
   return s.node != nullptr && s.member->companion != nullptr && !s.node->is_array()
-             ? Spoilt(add(s.object, "\"_" + std::string(s.node->name_text()) + R"(":{"value":"a"})"))
+             ? Spoilt(
+                   add(s.object, "\"_" + std::string(s.node->name_text()) + R"(":{"value":"a"})"))
              : std::nullopt;
 }
 Spoilt companions_of_other_length(const Site& s, const shapes::Catalog&) {
@@ -222,14 +228,18 @@ Spoilt trailing_space(const Site& s, const shapes::Catalog&) {
   return value != nullptr ? Spoilt(replace(value, "\"" + std::string(value->text()) + " \""))
                           : std::nullopt;
 }
-Spoilt doubled_space(const Site& s, const shapes::Catalog&) { return retype(s, "code", "\"a  b\""); }
+Spoilt doubled_space(const Site& s, const shapes::Catalog&) {
+  return retype(s, "code", "\"a  b\"");
+}
 Spoilt space_in_uri(const Site& s, const shapes::Catalog&) {
   return retype(s, "uri", "\"http://a b\"");
 }
 Spoilt upper_case_uuid(const Site& s, const shapes::Catalog&) {
   return retype(s, "uuid", "\"urn:uuid:0B1C2D3E-4f50-4a61-8b72-93a4b5c6d7e8\"");
 }
-Spoilt bare_oid(const Site& s, const shapes::Catalog&) { return retype(s, "oid", "\"1.2.3\""); }
+Spoilt bare_oid(const Site& s, const shapes::Catalog&) {
+  return retype(s, "oid", "\"1.2.3\"");
+}
 Spoilt broken_base64(const Site& s, const shapes::Catalog&) {
   return retype(s, "base64Binary", "\"abc\"");
 }
@@ -298,6 +308,8 @@ constexpr Mutation kMutations[] = {
 
 }  // namespace
 
-std::span<const Mutation> form_mutations() { return kMutations; }
+std::span<const Mutation> form_mutations() {
+  return kMutations;
+}
 
 }  // namespace mutation

@@ -13,8 +13,12 @@ namespace {
 Edits replace(const json::Node* at, std::string text) {
   return {{Kind::kReplace, at, std::move(text)}};
 }
-Edits add(const json::Node* at, std::string text) { return {{Kind::kAdd, at, std::move(text)}}; }
-Edits remove(const json::Node* at) { return {{Kind::kRemove, at, {}}}; }
+Edits add(const json::Node* at, std::string text) {
+  return {{Kind::kAdd, at, std::move(text)}};
+}
+Edits remove(const json::Node* at) {
+  return {{Kind::kRemove, at, {}}};
+}
 
 // The object itself, when it is of a type.
 const json::Node* object_of(const Site& s, std::string_view type) {
@@ -132,8 +136,8 @@ Spoilt stage_without_content(const Site& s, const shapes::Catalog&) {
   return stage != nullptr ? Spoilt(replace(stage, R"({"type":{"text":"x"}})")) : std::nullopt;
 }
 Spoilt duration_without_unit(const Site& s, const shapes::Catalog&) {
-  const json::Node* unit = at(object_of(s, "ServiceRequest"), {"occurrenceTiming", "repeat",
-                                                               "periodUnit"});
+  const json::Node* unit =
+      at(object_of(s, "ServiceRequest"), {"occurrenceTiming", "repeat", "periodUnit"});
   return unit != nullptr ? Spoilt(remove(unit)) : std::nullopt;
 }
 Spoilt display_item_with_children(const Site& s, const shapes::Catalog&) {
@@ -149,8 +153,7 @@ Spoilt link_id_twice(const Site& s, const shapes::Catalog&) {
              : std::nullopt;
 }
 Spoilt only_an_id(const Site& s, const shapes::Catalog&) {
-  return s.node != nullptr && s.node->is_object() &&
-                 s.node->find("resourceType") == nullptr
+  return s.node != nullptr && s.node->is_object() && s.node->find("resourceType") == nullptr
              ? Spoilt(replace(s.node, R"({"id":"a"})"))
              : std::nullopt;
 }
@@ -163,8 +166,9 @@ bool takes_extensions(const Site& s) {
 }
 Spoilt extension_with_both(const Site& s, const shapes::Catalog&) {
   return takes_extensions(s)
-             ? Spoilt(add(s.object, R"("extension":[{"url":"https://ward.example/x","valueCode":"a")"
-                                    R"(,"extension":[{"url":"y","valueCode":"b"}]}])"))
+             ? Spoilt(add(s.object,
+                          R"("extension":[{"url":"https://ward.example/x","valueCode":"a")"
+                          R"(,"extension":[{"url":"y","valueCode":"b"}]}])"))
              : std::nullopt;
 }
 Spoilt extension_with_neither(const Site& s, const shapes::Catalog&) {
@@ -250,8 +254,9 @@ Spoilt unknown_resource_type(const Site& s, const shapes::Catalog&) {
 Spoilt claim_of_another_type(const Site& s, const shapes::Catalog&) {
   return s.node == nullptr && s.is_resource && s.object->find("meta") == nullptr &&
                  s.type != "Bundle"
-             ? Spoilt(add(s.object,
-                          R"("meta":{"profile":["http://hl7.org/fhir/StructureDefinition/Bundle"]})"))
+             ? Spoilt(
+                   add(s.object,
+                       R"("meta":{"profile":["http://hl7.org/fhir/StructureDefinition/Bundle"]})"))
              : std::nullopt;
 }
 const json::Node* entry_of(const Site& s, std::string_view bundle_type) {
@@ -291,7 +296,8 @@ Spoilt vital_sign_without_category(const Site& s, const shapes::Catalog&) {
   return is_vital_sign(s) ? Spoilt(remove(s.object->find("category"))) : std::nullopt;
 }
 Spoilt vital_sign_of_other_category(const Site& s, const shapes::Catalog&) {
-  const json::Node* code = is_vital_sign(s) ? at(s.object, {"category", "coding", "code"}) : nullptr;
+  const json::Node* code =
+      is_vital_sign(s) ? at(s.object, {"category", "coding", "code"}) : nullptr;
   return code != nullptr ? Spoilt(replace(code, "\"exam\"")) : std::nullopt;
 }
 Spoilt vital_sign_without_time(const Site& s, const shapes::Catalog&) {
@@ -382,6 +388,8 @@ constexpr Mutation kMutations[] = {
 
 }  // namespace
 
-std::span<const Mutation> rule_mutations() { return kMutations; }
+std::span<const Mutation> rule_mutations() {
+  return kMutations;
+}
 
 }  // namespace mutation
