@@ -173,6 +173,7 @@ class Analysis {
         if (input.is_one_node_type()) {
           tree.type = type;
           tree.element = element;
+          tree.choice_mask = mask_of(*element);
         }
       } else if (types_->names_itself(type)) {
         // Some resource: which one shows only when it is met.
@@ -192,6 +193,17 @@ class Analysis {
       refuse(tree, unknown_member(tree.name, input));
     }
     return Kinds();
+  }
+
+  static std::uint64_t mask_of(const shapes::Element& element) {
+    std::uint64_t mask = 0;
+    for (const shapes::Member& member : element.members) {
+      mask |= std::uint64_t{1} << (member.name->id % 64);
+      if (member.companion != nullptr) {
+        mask |= std::uint64_t{1} << (member.companion->id % 64);
+      }
+    }
+    return mask;
   }
 
   static Kinds unordered_like(const Kinds& input) {

@@ -339,7 +339,8 @@ std::uint64_t DistinctItems::hash_of(const Item& item) {
       static_assert(sizeof(bits) == sizeof(rough));
       std::copy_n(reinterpret_cast<const char*>(&rough), sizeof(bits),
                   reinterpret_cast<char*>(&bits));
-      return bits * 0x9E3779B97F4A7C15u;
+      // Whole numbers differ in the high bits only; the buckets look at the low ones.
+      return (bits * 0x9E3779B97F4A7C15u) >> 20;
     }
     case ItemKind::kQuantity:
       has_quantity_ = true;
@@ -355,6 +356,7 @@ DistinctItems::Entry* DistinctItems::find(const Item& item, std::uint64_t hash) 
   const bool all = has_quantity_ || buckets_ == nullptr;
   for (Entry* entry = all ? first_ : buckets_[hash % kBuckets]; entry != nullptr;
        entry = entry->next) {
+    machine_.tick();
     if ((has_quantity_ || entry->hash == hash) &&
         equal(machine_, entry->item, item) == Truth::kTrue) {
       return entry;
@@ -381,8 +383,7 @@ bool DistinctItems::insert(const Item& item) {
   if (find(item, hash) != nullptr) {
     return false;
   }
-  constexpr std::size_t kListMax = 16;
-  if (buckets_ == nullptr && size_ == kListMax) {
+  if (buckets_ == nullptr && size_ == kInlineMax) {
     buckets_ = machine_.arena().make_array<Entry*>(kBuckets);
     std::fill_n(buckets_, kBuckets, nullptr);
     for (Entry* entry = first_; entry != nullptr;) {
@@ -394,7 +395,12 @@ bool DistinctItems::insert(const Item& item) {
     first_ = nullptr;
   }
   Entry*& head = buckets_ != nullptr ? buckets_[hash % kBuckets] : first_;
-  head = machine_.arena().make<Entry>(item, hash, head);
+  if (size_ < kInlineMax) {
+    inline_[size_] = {item, hash, head};
+    head = &inline_[size_];
+  } else {
+    head = machine_.arena().make<Entry>(item, hash, head);
+  }
   ++size_;
   return true;
 }

@@ -170,9 +170,8 @@ void Machine::step(const Tree& tree, std::size_t base, Scope& scope) {
     case Op::kMember: {
       const std::size_t count = top() - base;
       if (count == 1) {
-        const Item item = *at(base);
         drop_to(base);
-        push_children(item, tree);
+        push_children(*at(base), tree);  // which reads the item before it writes there
         return;
       }
       const std::size_t start = top();
@@ -309,7 +308,7 @@ void Machine::logic(const Tree& tree, Scope& scope) {
                        (tree.op == Op::kOr && left == Truth::kTrue) ||
                        (tree.op == Op::kImplies && left == Truth::kFalse);
   if (decided) {
-    push(Item::of_boolean(tree.op != Op::kAnd));
+    push_boolean(tree.op != Op::kAnd);
     return;
   }
   const Truth right = truth(evaluated(*tree.args[1], scope));
@@ -318,21 +317,21 @@ void Machine::logic(const Tree& tree, Scope& scope) {
   switch (tree.op) {
     case Op::kAnd:
       if (right == Truth::kFalse) {
-        push(Item::of_boolean(false));
+        push_boolean(false);
       } else if (!unknown) {
-        push(Item::of_boolean(true));
+        push_boolean(true);
       }
       return;
     case Op::kXor:
       if (!unknown) {
-        push(Item::of_boolean(left != right));
+        push_boolean(left != right);
       }
       return;
     default:  // or, implies
       if (right == Truth::kTrue) {
-        push(Item::of_boolean(true));
+        push_boolean(true);
       } else if (!unknown) {
-        push(Item::of_boolean(false));
+        push_boolean(false);
       }
   }
 }
@@ -349,7 +348,7 @@ void Machine::cast(const Tree& tree, Scope& scope) {
     if (count == 1) {
       const bool result = is_of(*at(base), *tree.specifier);
       drop_to(base);
-      push(Item::of_boolean(result));
+      push_boolean(result);
     }
     return;
   }
@@ -459,15 +458,6 @@ const json::Node* container_of(const json::Node* resource) {
   }
   const json::Node* container = nearest_resource(holder->parent);
   return container != nullptr ? container : resource;
-}
-
-Item Machine::node_item(const json::Node* node, shapes::TypeId type,
-                        const json::Node* companion) const {
-  if (types() != nullptr && types()->names_itself(type)) {
-    const shapes::TypeId named = types()->resource_type(*node);
-    type = named != shapes::kNoType ? named : type;
-  }
-  return Item::of_node(node, type, companion);
 }
 
 Item Machine::resource() const {

@@ -7,6 +7,7 @@
 // items never move and a span into it stays valid until its items are dropped. Errors are thrown as
 // EvaluationError and caught at the edge of the folder.
 
+#include <array>
 #include <cstddef>
 #include <cstdint>
 #include <memory>
@@ -68,11 +69,23 @@ class Machine {
   std::size_t top() const { return state_.top; }
   Item* at(std::size_t index) { return state_.items + index; }
   Items from(std::size_t base) const { return {state_.items + base, state_.top - base}; }
-  void push(const Item& item) {
-    if (state_.top == base::limits::kCollectionItemsMax) {
-      too_many_items();
-    }
-    state_.items[state_.top++] = item;
+  void push(const Item& item) { next() = item; }
+  // These write their item in place: one made elsewhere and copied at once would stall the store
+  // buffer, and path steps are made of little else.
+  void push_node(const json::Node* node, shapes::TypeId type, const json::Node* companion) {
+    Item& item = next();
+    item.kind = ItemKind::kNode;
+    item.type = type;
+    item.length = 0;
+    item.at.node = node;
+    item.at.companion = companion;
+  }
+  void push_boolean(bool value) {
+    Item& item = next();
+    item.kind = ItemKind::kBoolean;
+    item.type = shapes::kNoType;
+    item.length = 0;
+    item.boolean = value;
   }
   void push_all(Items items);
   void drop_to(std::size_t base) { state_.top = base; }
@@ -106,7 +119,6 @@ class Machine {
   bool is_of(const Item& item, const TypeSpecifier& type) const;
   // Like is_of(), but a primitive has only its own type, not those that type derives from.
   bool is_exactly(const Item& item, const TypeSpecifier& type) const;
-  Item node_item(const json::Node* node, shapes::TypeId type, const json::Node* companion) const;
 
   Item make_string(std::string_view text) { return Item::of_string(arena().copy(text)); }
   Item make_decimal(const base::Decimal& value) {
@@ -146,10 +158,19 @@ class Machine {
   Item node_value(const Item& item);
   Item text_value(ValueClass value_class, const json::Node& node);
   Item quantity_value(const json::Node& node);
-  void push_untyped(const Item& item, const Tree& member);
-  void push_choice(const Item& item, const shapes::Element& element, const Tree& member);
+  Item& next() {
+    if (state_.top == base::limits::kCollectionItemsMax) {
+      too_many_items();
+    }
+    return state_.items[state_.top++];
+  }
+  void push_resource(const json::Node* node, shapes::TypeId declared);
+  void push_untyped(const json::Node& object, const Tree& member);
+  void push_choice(const json::Node& object, shapes::TypeId type, const shapes::Element& element,
+                   std::uint64_t mask);
   void push_member(const json::Node* value, const json::Node* companion, shapes::TypeId type);
-  void push_companion_children(const Item& item, const json::Name* wanted, std::string_view text);
+  void push_companion_children(const json::Node* companion, const json::Name* wanted,
+                               std::string_view text);
   [[noreturn]] void too_many_items() const;
   [[noreturn]] void too_many_steps() const;
 
@@ -161,6 +182,9 @@ class Machine {
   std::size_t steps_left_ = base::limits::kEvaluationStepsMax;
   const Tree* current_ = nullptr;
   bool explaining_ = false;
+  // The last resourceType met and its type: the entries of a Bundle are much alike.
+  std::string_view last_resource_type_;
+  shapes::TypeId last_resource_ = shapes::kNoType;
 };
 
 // The nearest resource that a node is in, and the container of a contained one. nullptr for a node
@@ -204,12 +228,16 @@ class DistinctItems {
     std::uint64_t hash;
     Entry* next;
   };
+
   static constexpr std::size_t kBuckets = 4096;
+  static constexpr std::size_t kInlineMax = 16;
 
   Entry* find(const Item& item, std::uint64_t hash);
   std::uint64_t hash_of(const Item& item);
 
   Machine& machine_;
+  // The first entries stand in the set itself, so that small sets in loops cost the arena nothing.
+  std::array<Entry, kInlineMax> inline_;
   Entry* first_ = nullptr;
   Entry** buckets_ = nullptr;  // made when the set has grown
   std::size_t size_ = 0;

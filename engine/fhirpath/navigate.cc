@@ -9,45 +9,69 @@
 namespace engine::fhirpath {
 namespace {
 
-bool starts_with_stem(std::string_view member, std::string_view stem) {
-  if (!member.empty() && member.front() == '_') {
-    member.remove_prefix(1);
+// Most numbers of a document are short and plain; those are read without 128-bit arithmetic.
+std::optional<base::Decimal> read_number(std::string_view text) {
+  constexpr std::size_t kShort = 18;
+  if (text.size() <= kShort) {
+    std::int64_t coefficient = 0;
+    int scale = 0;
+    bool point = false;
+    const bool negative = text.starts_with('-');
+    bool plain = true;
+    for (const char c : text.substr(negative ? 1 : 0)) {
+      if (c >= '0' && c <= '9') {
+        coefficient = coefficient * 10 + (c - '0');
+        scale += point ? 1 : 0;
+      } else if (c == '.') {
+        point = true;
+      } else {
+        plain = false;
+      }
+    }
+    if (plain) {
+      return base::Decimal(negative ? -coefficient : coefficient, -scale);
+    }
   }
-  return member.size() > stem.size() && member.starts_with(stem);
+  const base::Result<base::Decimal> number = base::Decimal::parse(text);
+  return number ? std::optional(*number) : std::nullopt;
 }
 
 }  // namespace
 
+// The item may lie in the slot that the first child is written to, so its fields are read first.
 void Machine::push_children(const Item& item, const Tree& member) {
   tick();
   if (item.kind != ItemKind::kNode) {
     if (item.kind == ItemKind::kTypeName) {
+      const TypeName& named = *item.type_name;
       if (member.name == "name") {
-        push(Item::of_string(item.type_name->name));
+        push(Item::of_string(named.name));
       } else if (member.name == "namespace") {
-        push(Item::of_string(item.type_name->space));
+        push(Item::of_string(named.space));
       }
     }
     return;
   }
   const json::Node* node = item.at.node;
+  const shapes::TypeId type = item.type;
   if (node == nullptr || !node->is_object()) {
-    push_companion_children(item, member.member, member.name);
+    push_companion_children(item.at.companion, member.member, member.name);
     return;
   }
-  if (item.type == shapes::kNoType) {
-    push_untyped(item, member);
+  if (type == shapes::kNoType) {
+    push_untyped(*node, member);
     return;
   }
   const shapes::Element* element = member.element;
-  if (item.type != member.type) {
-    element = member.member == nullptr ? nullptr : types()->element(item.type, member.member);
+  if (type != member.type) {
+    element = member.member == nullptr ? nullptr : types()->element(type, member.member);
   }
   if (element == nullptr) {
     return;
   }
   if (element->choice) {
-    push_choice(item, *element, member);
+    push_choice(*node, type, *element,
+                type == member.type ? member.choice_mask : ~std::uint64_t{0});
     return;
   }
   const shapes::Member& found = element->members.front();
@@ -67,24 +91,29 @@ void Machine::push_children(const Item& item, const Tree& member) {
 }
 
 // The one member of a choice that is there.
-void Machine::push_choice(const Item& item, const shapes::Element& element, const Tree& member) {
+void Machine::push_choice(const json::Node& object, shapes::TypeId type,
+                          const shapes::Element& element, std::uint64_t mask) {
+  const shapes::TypeModel& model = types()->model();
+  const auto index = static_cast<std::size_t>(&element - model.info(type).elements.data());
   const shapes::Member* found = nullptr;
   const json::Node* value = nullptr;
   const json::Node* companion = nullptr;
-  for (const json::Node& child : *item.at.node) {
-    if (child.name->id == json::kLocalName || !starts_with_stem(child.name->text, member.name)) {
+  for (const json::Node* child = object.first; child != nullptr; child = child->next) {
+    if ((mask >> (child->name->id % 64) & 1) == 0) {
       continue;
     }
-    const shapes::Member* candidate = types()->model().member(item.type, child.name);
-    if (candidate == nullptr ||
-        &types()->model().info(item.type).elements[candidate->element] != &element) {
+    const shapes::Member* candidate = model.member(type, child->name);
+    if (candidate == nullptr || candidate->element != index) {
       continue;
     }
     found = candidate;
-    if (child.name == candidate->companion) {
-      companion = &child;
+    if (child->name == candidate->companion) {
+      companion = child;
     } else {
-      value = &child;
+      value = child;
+      if (candidate->companion == nullptr) {
+        break;
+      }
     }
   }
   if (found != nullptr) {
@@ -92,10 +121,10 @@ void Machine::push_choice(const Item& item, const shapes::Element& element, cons
   }
 }
 
-void Machine::push_untyped(const Item& item, const Tree& member) {
+void Machine::push_untyped(const json::Node& object, const Tree& member) {
   const json::Node* value = nullptr;
   const json::Node* companion = nullptr;
-  for (const json::Node& child : *item.at.node) {
+  for (const json::Node& child : object) {
     const std::string_view name = child.name->text;
     if (name == member.name) {
       value = &child;
@@ -107,12 +136,27 @@ void Machine::push_untyped(const Item& item, const Tree& member) {
   push_member(value, companion, shapes::kNoType);
 }
 
+// A resource has the type that it names.
+void Machine::push_resource(const json::Node* node, shapes::TypeId declared) {
+  const std::string_view named = types()->named_type(*node);
+  if (named.empty()) {
+    push_node(node, declared, nullptr);
+    return;
+  }
+  if (named != last_resource_type_) {
+    last_resource_type_ = named;
+    last_resource_ = types()->resource_type(*node);
+  }
+  push_node(node, last_resource_ != shapes::kNoType ? last_resource_ : declared, nullptr);
+}
+
 // Items of an array with their companions of the same position; a null stands for a missing value.
 void Machine::push_member(const json::Node* value, const json::Node* companion,
                           shapes::TypeId type) {
   if (value == nullptr && companion == nullptr) {
     return;
   }
+  const bool is_resource = types() != nullptr && types()->names_itself(type);
   const bool list =
       (value != nullptr && value->is_array()) || (value == nullptr && companion->is_array());
   if (!list) {
@@ -122,10 +166,13 @@ void Machine::push_member(const json::Node* value, const json::Node* companion,
     if (companion != nullptr && !companion->is_object()) {
       companion = nullptr;
     }
-    if (value != nullptr) {
-      push(node_item(value, type, companion));
-    } else if (companion != nullptr) {
-      push(Item::of_node(nullptr, type, companion));
+    if (value == nullptr && companion == nullptr) {
+      return;
+    }
+    if (value != nullptr && is_resource) {
+      push_resource(value, type);
+    } else {
+      push_node(value, type, companion);
     }
     return;
   }
@@ -135,10 +182,11 @@ void Machine::push_member(const json::Node* value, const json::Node* companion,
   while (at != nullptr || beside != nullptr) {
     tick();
     const json::Node* extra = beside != nullptr && beside->is_object() ? beside : nullptr;
-    if (at != nullptr && !at->is_null()) {
-      push(node_item(at, type, extra));
-    } else if (extra != nullptr) {
-      push(Item::of_node(nullptr, type, extra));
+    const json::Node* item = at != nullptr && !at->is_null() ? at : nullptr;
+    if (item != nullptr && is_resource) {
+      push_resource(item, type);
+    } else if (item != nullptr || extra != nullptr) {
+      push_node(item, type, extra);
     }
     at = at != nullptr ? at->next : nullptr;
     beside = beside != nullptr ? beside->next : nullptr;
@@ -146,9 +194,8 @@ void Machine::push_member(const json::Node* value, const json::Node* companion,
 }
 
 // A primitive's id and extensions stand in its companion object.
-void Machine::push_companion_children(const Item& item, const json::Name* wanted,
+void Machine::push_companion_children(const json::Node* companion, const json::Name* wanted,
                                       std::string_view text) {
-  const json::Node* companion = item.at.companion;
   if (companion == nullptr || (text != "extension" && text != "id")) {
     return;
   }
@@ -166,8 +213,8 @@ void Machine::push_all_children(const Item& item) {
   }
   const json::Node* node = item.at.node;
   if (node == nullptr || !node->is_object()) {
-    push_companion_children(item, nullptr, "id");
-    push_companion_children(item, nullptr, "extension");
+    push_companion_children(item.at.companion, nullptr, "id");
+    push_companion_children(item.at.companion, nullptr, "extension");
     return;
   }
   for (const json::Node* child = node->first; child != nullptr; child = child->next) {
@@ -240,7 +287,7 @@ Item Machine::text_value(ValueClass value_class, const json::Node& node) {
     if (!node.is_number()) {
       return {};
     }
-    const base::Result<base::Decimal> number = base::Decimal::parse(node.text());
+    const std::optional<base::Decimal> number = read_number(node.text());
     if (!number) {
       return {};
     }
@@ -269,7 +316,7 @@ Item Machine::quantity_value(const json::Node& node) {
   if (number == nullptr || !number->is_number() || node.find("comparator") != nullptr) {
     return {};
   }
-  const base::Result<base::Decimal> value = base::Decimal::parse(number->text());
+  const std::optional<base::Decimal> value = read_number(number->text());
   if (!value) {
     return {};
   }

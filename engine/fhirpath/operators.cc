@@ -10,7 +10,7 @@ namespace {
 
 void push_truth(Machine& machine, Truth truth, bool negate) {
   if (truth != Truth::kEmpty) {
-    machine.push(Item::of_boolean((truth == Truth::kTrue) != negate));
+    machine.push_boolean((truth == Truth::kTrue) != negate);
   }
 }
 
@@ -61,7 +61,7 @@ void push_order(Machine& machine, Op op, Items left, Items right) {
     default:
       result = order != Comparison::kLess;
   }
-  machine.push(Item::of_boolean(result));
+  machine.push_boolean(result);
 }
 
 void push_membership(Machine& machine, Items element, Items collection) {
@@ -73,11 +73,11 @@ void push_membership(Machine& machine, Items element, Items collection) {
   }
   for (const Item& candidate : collection) {
     if (equal(machine, element.front(), candidate) == Truth::kTrue) {
-      machine.push(Item::of_boolean(true));
+      machine.push_boolean(true);
       return;
     }
   }
-  machine.push(Item::of_boolean(false));
+  machine.push_boolean(false);
 }
 
 void push_concatenation(Machine& machine, Items left, Items right) {

@@ -102,6 +102,9 @@ struct Tree {
   const TypeSpecifier* specifier = nullptr;
   const re2::RE2* pattern = nullptr;  // of a literal regular expression
   std::uint32_t index = 0;            // kDeclared
+  // Of a choice element: a bit for each (name id mod 64) of its members, so that most other
+  // members of an object are passed over without a look-up.
+  std::uint64_t choice_mask = 0;
 };
 
 class Program {

@@ -74,13 +74,15 @@ const shapes::Element* Types::element(shapes::TypeId type, const json::Name* ste
   }
 }
 
-shapes::TypeId Types::resource_type(const json::Node& object) const {
+std::string_view Types::named_type(const json::Node& object) const {
   const json::Node* named = resource_type_name_ != nullptr ? object.find(resource_type_name_)
                                                            : object.find("resourceType");
-  if (named == nullptr || !named->is_string()) {
-    return shapes::kNoType;
-  }
-  return model_->find(named->text()).value_or(shapes::kNoType);
+  return named != nullptr && named->is_string() ? named->text() : std::string_view();
+}
+
+shapes::TypeId Types::resource_type(const json::Node& object) const {
+  const std::string_view named = named_type(object);
+  return named.empty() ? shapes::kNoType : model_->find(named).value_or(shapes::kNoType);
 }
 
 Item Types::resource(const json::Node& root) const {

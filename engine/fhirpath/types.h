@@ -44,6 +44,8 @@ class Types {
   // A whole resource as an item: its type is the one that resourceType names, kNoType when there is
   // none.
   Item resource(const json::Node& root) const;
+  // The text of an object's resourceType member; empty when it has none.
+  std::string_view named_type(const json::Node& object) const;
   // The type named by an object's resourceType member; kNoType when absent or unknown.
   shapes::TypeId resource_type(const json::Node& object) const;
   shapes::TypeId extension() const { return extension_; }
