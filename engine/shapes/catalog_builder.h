@@ -45,6 +45,7 @@ class CatalogBuilder {
   void set_type_constraints();
   void link_shape(Shape& shape);
   void link_element(ShapeElement& element);
+  const ValueSet* find_bound_set(std::string_view canonical, std::string_view package) const;
   void link_type(const ShapeElement& element, TypeRef& type, std::string_view package);
 
   Catalog& catalog_;

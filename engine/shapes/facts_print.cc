@@ -8,6 +8,16 @@
 namespace engine::shapes {
 namespace {
 
+// Invariants that every element of a kind has are said at the root of its type only.
+bool is_everywhere(const ElementFacts& element, const ConstraintFact& constraint) {
+  if (element.path.find('.') == std::string_view::npos) {
+    return false;
+  }
+  return (constraint.key == "ele-1" && constraint.is_error) ||
+         (constraint.key == "ext-1" && element.types.size() == 1 &&
+          element.types[0].code == "Extension");
+}
+
 // Invariants are printed once a file and named by their key; two that share a key and differ get
 // "#2" ... Definitions disagree about the source of one and the same invariant: the first wins.
 class InvariantNames {
@@ -16,6 +26,9 @@ class InvariantNames {
     for (const ShapeFacts& shape : facts.shapes) {
       for (const ElementFacts& element : shape.elements) {
         for (const ConstraintFact& constraint : element.constraints) {
+          if (is_everywhere(element, constraint)) {
+            continue;
+          }
           Entry& entry = entries_[identity(constraint)];
           entry.best_practice |= constraint.best_practice;
           if (!constraint.source.empty() &&
@@ -140,15 +153,6 @@ void print_slicing(const SlicingFact& slicing, std::string& out) {
     append_without_spaces(discriminator.path, out);
   }
   out += "\n";
-}
-
-bool is_everywhere(const ElementFacts& element, const ConstraintFact& constraint) {
-  if (element.path.find('.') == std::string_view::npos) {
-    return false;
-  }
-  return (constraint.key == "ele-1" && constraint.is_error) ||
-         (constraint.key == "ext-1" && element.types.size() == 1 &&
-          element.types[0].code == "Extension");
 }
 
 void print_element(const ElementFacts& element, bool in_profile, InvariantNames& invariants,

@@ -81,8 +81,8 @@ void CatalogBuilder::link_element(ShapeElement& element) {
   }
   if (element.binding != nullptr) {
     auto* binding = const_cast<Binding*>(element.binding);
-    binding->value_set = catalog_.find_value_set(binding->canonical, package);
-    binding->max_value_set = catalog_.find_value_set(binding->max_canonical, package);
+    binding->value_set = find_bound_set(binding->canonical, package);
+    binding->max_value_set = find_bound_set(binding->max_canonical, package);
   }
   // Type invariants are run by type, so that none runs twice.
   const bool everywhere = !element.types.empty();
@@ -109,6 +109,17 @@ void CatalogBuilder::link_element(ShapeElement& element) {
       }
     }
   }
+}
+
+// R4 binds value sets by its own version, "|4.0.1", also those that it publishes under another.
+const ValueSet* CatalogBuilder::find_bound_set(std::string_view canonical,
+                                               std::string_view package) const {
+  const ValueSet* set = catalog_.find_value_set(canonical, package);
+  const SplitCanonical wanted = split_canonical(canonical);
+  if (set == nullptr && wanted.version == "4.0.1") {
+    set = catalog_.find_value_set(wanted.url, package);
+  }
+  return set;
 }
 
 void CatalogBuilder::link_type(const ShapeElement& element, TypeRef& type,

@@ -105,8 +105,7 @@ Result<void> check_value_type(const ElementFacts& element, const ValueFact& valu
     return {};
   }
   for (const TypeFact& type : element.types) {
-    if (type.code == value.type || type.code.starts_with("System.") ||
-        context.derives(context.lookup, type.code, value.type)) {
+    if (type.code == value.type || type.code.starts_with("System.")) {
       return {};
     }
   }
