@@ -21,6 +21,41 @@ Node* FindingWriter::quantity(const Quantity& quantity) {
   return node;
 }
 
+void FindingWriter::text(Node* to, std::string_view member, std::string_view value) {
+  if (!value.empty()) {
+    document_.append(to, member, document_.make_string(value));
+  }
+}
+
+Node* FindingWriter::parts(const Finding& finding) {
+  Node* out = document_.make_array();
+  for (const Finding::Part& part : finding.parts) {
+    Node* item = document_.make_object();
+    text(item, "code", part.code);
+    if (part.value) {
+      document_.append(item, "value", quantity(*part.value));
+    }
+    if (part.integer) {
+      document_.append(item, "integer", document_.make_number(std::to_string(*part.integer)));
+    }
+    text(item, "text", part.text);
+    text(item, "absent", part.absent);
+    Document::append(out, item);
+  }
+  return out;
+}
+
+Node* FindingWriter::inputs(const Finding& finding) {
+  Node* from = document_.make_array();
+  for (const Input& input : finding.from) {
+    Node* item = document_.make_object();
+    text(item, "entry", input.entry);
+    text(item, "role", input.role);
+    Document::append(from, item);
+  }
+  return from;
+}
+
 void FindingWriter::add(const Finding& finding) {
   if (settings_.findings_off.count(std::string(finding.code)) != 0) {
     return;
@@ -32,11 +67,6 @@ void FindingWriter::add(const Finding& finding) {
     document_.append(&root, "finding", list);
   }
   Node* node = document_.make_object();
-  const auto text = [&](Node* to, std::string_view member, std::string_view value) {
-    if (!value.empty()) {
-      document_.append(to, member, document_.make_string(value));
-    }
-  };
   text(node, "code", finding.code);
   text(node, "role", finding.role);
   if (finding.entry != nullptr) {
@@ -73,31 +103,10 @@ void FindingWriter::add(const Finding& finding) {
     document_.append(node, "shownOnly", document_.make_boolean(true));
   }
   if (!finding.parts.empty()) {
-    Node* parts = document_.make_array();
-    for (const Finding::Part& part : finding.parts) {
-      Node* item = document_.make_object();
-      text(item, "code", part.code);
-      if (part.value) {
-        document_.append(item, "value", quantity(*part.value));
-      }
-      if (part.integer) {
-        document_.append(item, "integer", document_.make_number(std::to_string(*part.integer)));
-      }
-      text(item, "text", part.text);
-      text(item, "absent", part.absent);
-      Document::append(parts, item);
-    }
-    document_.append(node, "part", parts);
+    document_.append(node, "part", parts(finding));
   }
   if (!finding.from.empty()) {
-    Node* from = document_.make_array();
-    for (const Input& input : finding.from) {
-      Node* item = document_.make_object();
-      text(item, "entry", input.entry);
-      text(item, "role", input.role);
-      Document::append(from, item);
-    }
-    document_.append(node, "derivedFrom", from);
+    document_.append(node, "derivedFrom", inputs(finding));
   }
   Document::append(list, node);
 }

@@ -77,6 +77,11 @@ class FindingWriter {
 
  private:
   json::Node* quantity(const Quantity& quantity);
+  json::Node* parts(const Finding& finding);
+  json::Node* inputs(const Finding& finding);
+  // A text member, left out when empty.
+  void text(json::Node* to, std::string_view member, std::string_view value);
+
   json::Document& document_;
   const Settings& settings_;
 };

@@ -33,8 +33,8 @@ constexpr std::string_view kPage = R"html(<!doctype html>
 <p id="none">No session has come in yet.</p>
 </section>
 </main>
-<footer>Chartferry supports and never replaces local orders, protocols and licensed judgement. It is not a
-medical device.</footer>
+<footer>Chartferry supports and never replaces local orders, protocols and licensed judgement.
+It is not a medical device.</footer>
 </body>
 </html>
 )html";

@@ -96,7 +96,9 @@ TEST(Words, MembersFitOnAScreenToo) {
   for (const SourceFile& file : read_tree({"engine", "sandbox"}, {".h", ".cc"})) {
     for (std::size_t i = 0; i < file.lines.size(); ++i) {
       const std::string& line = file.lines[i];
-      if (!std::regex_search(line, kOpens) || std::regex_search(line, kBlock)) {
+      // A lambda as an argument closes otherwise and belongs to its function.
+      if (!std::regex_search(line, kOpens) || std::regex_search(line, kBlock) ||
+          line.find("](") != std::string::npos) {
         continue;
       }
       const std::string close = line.substr(0, line.find_first_not_of(' ')) + "}";
