@@ -58,7 +58,7 @@ std::optional<Decimal> saturation_fraction_ratio(const Decimal& saturation,
     return std::nullopt;
   }
   const auto ratio = Decimal::divide(saturation, fraction, 6);
-  return ratio ? std::optional<Decimal>(ratio->rounded(1)) : std::nullopt;
+  return ratio ? std::optional<Decimal>(ratio->with_scale(1)) : std::nullopt;
 }
 
 std::optional<Decimal> estimated_pf_ratio(const Decimal& sf_ratio) {
@@ -69,12 +69,12 @@ std::optional<Decimal> estimated_pf_ratio(const Decimal& sf_ratio) {
 std::optional<Decimal> rox_index(const Decimal& saturation, const Decimal& fraction,
                                  const Decimal& breathing_rate) {
   const auto ratio = Decimal::divide(saturation, times(fraction, breathing_rate), 8);
-  return ratio ? std::optional<Decimal>(ratio->rounded(2)) : std::nullopt;
+  return ratio ? std::optional<Decimal>(ratio->with_scale(2)) : std::nullopt;
 }
 
 std::optional<Decimal> percent_of(const Decimal& part, const Decimal& whole) {
   const auto percent = Decimal::divide(times(part, Decimal::from_int(100)), whole, 8);
-  return percent ? std::optional<Decimal>(percent->rounded(1)) : std::nullopt;
+  return percent ? std::optional<Decimal>(percent->with_scale(1)) : std::nullopt;
 }
 
 std::optional<Decimal> predicted_heart_rate(std::string_view formula, int age) {
@@ -98,13 +98,13 @@ std::optional<Decimal> predicted_walk(bool male, int age, const Decimal& height_
     Decimal metres = times(decimal(757, -2), height_cm);
     metres = minus(metres, times(decimal(502, -2), years));
     metres = minus(metres, times(decimal(176, -2), weight_kg));
-    return minus(metres, Decimal::from_int(309)).rounded(1);
+    return minus(metres, Decimal::from_int(309)).with_scale(1);
   }
   // 2.11 x cm - 2.29 x kg - 5.78 x age + 667
   Decimal metres = times(decimal(211, -2), height_cm);
   metres = minus(metres, times(decimal(229, -2), weight_kg));
   metres = minus(metres, times(decimal(578, -2), years));
-  return plus(metres, Decimal::from_int(667)).rounded(1);
+  return plus(metres, Decimal::from_int(667)).with_scale(1);
 }
 
 namespace {
@@ -164,7 +164,7 @@ std::optional<PredictedVolume> predicted_inspiratory_capacity(bool male, int age
   if (!lower) {
     return std::nullopt;
   }
-  return PredictedVolume{median->rounded(2), lower->rounded(2)};
+  return PredictedVolume{median->with_scale(2), lower->with_scale(2)};
 }
 
 int timed_units(int minutes) {

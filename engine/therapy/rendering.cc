@@ -117,6 +117,12 @@ Result<void> map_all(Rendering& to, const Workshop& shop) {
       return mapped;
     }
   }
+  if (shop.settings.summary) {
+    mapped = to.run->call(shop.groups.summary, whole);
+    if (!mapped) {
+      return mapped;
+    }
+  }
   to.run->finish();
   return {};
 }

@@ -29,6 +29,7 @@ struct Groups {
   std::uint32_t absent = 0;
   std::uint32_t finding = 0;
   std::uint32_t provenance = 0;
+  std::uint32_t summary = 0;
   std::vector<std::uint32_t> kinds;  // by index in SessionModel::kinds()
 };
 

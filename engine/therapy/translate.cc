@@ -87,6 +87,7 @@ Result<Groups> find_groups(const mapping::MapSet& maps, const SessionModel& mode
       {"entry-absent", "", 3, &groups.absent},
       {"finding", "", 2, &groups.finding},
       {"provenance", "", 2, &groups.provenance},
+      {"summary", "", 2, &groups.summary},
   };
   for (const auto& row : wanted) {
     Result<std::uint32_t> group = group_of(maps, row.map, row.group, row.inputs);
