@@ -56,7 +56,6 @@ std::int64_t day_number(const Temporal& value);
 std::int64_t millisecond_of_day(const Temporal& value);
 // Sets year, month and day from a day number; false outside the years 1 to 9999.
 bool set_day_number(std::int64_t days, Temporal& value);
-int days_in_month(int year, int month);
 
 // The earliest or latest instant that the value may mean, at most `digits` digits long
 // (FHIRPath 3.0 lowBoundary and highBoundary: dates 4, 6, 8; with time 10, 12, 14, 17; times 2, 4,
