@@ -60,6 +60,8 @@ inline constexpr std::size_t kUnitSymbolBytesMax = 24;
 inline constexpr std::size_t kMapNestingMax = 32;
 // Groups that call groups. A tree of questions is as deep as its document, at most kJsonDepthMax.
 inline constexpr std::size_t kMapCallDepthMax = 100;
+// Calls and nested rules under way at one time; each costs about a kilobyte of stack.
+inline constexpr std::size_t kMapFramesMax = 1'000;
 // Rules fired in one run. A session of a shift fires some thousands.
 inline constexpr std::size_t kMapStepsMax = 2'000'000;
 // Elements made in one run.

@@ -185,10 +185,10 @@ class Run {
   std::unique_ptr<State> state_;
 };
 
-// The lineage as a JSON array, in the order of the output document:
-// [{"output":"/entry/0/resource/status","rule":"vitals.map:12","name":"status","inputs":["/entry/3"]},
-// ...] `root` is the node that output pointers start from. Deep copies are one entry; everything
-// under a listed element without an entry of its own came with it.
+// The lineage as a JSON array, in the order of the output document; an entry is
+//   {"output":"/entry/0/resource/status","rule":"vitals.map:12","name":"status","inputs":["/entry/3"]}
+// `root` is the node that output pointers start from. Deep copies are one entry; everything under a
+// listed element without an entry of its own came with it.
 void write_lineage(const Run& run, const json::Node& root, std::string& out);
 
 }  // namespace engine::mapping

@@ -134,6 +134,7 @@ Result<void> Runner::call(std::uint32_t group, std::span<const Binding> bindings
   workspace_.reset();
   items_.clear();
   depth_ = 0;
+  frames_ = 0;
   steps_ = 0;
   instance_ = instance;
   try {
@@ -191,11 +192,17 @@ bool Runner::enter(const Instance& instance, std::span<const Cell> arguments) {
 }
 
 bool Runner::run_rules(const std::vector<CompiledRule>& rules) {
+  if (++frames_ > base::limits::kMapFramesMax) {
+    return fail(rules.empty() ? instance_->group->place : rules[0].place,
+                "rules and groups are nested too deeply: is there a loop without end?",
+                ErrorCode::kLimit);
+  }
   for (const CompiledRule& rule : rules) {
     if (!bind_sources(rule, 0)) {
       return false;
     }
   }
+  --frames_;
   return true;
 }
 

@@ -166,6 +166,7 @@ class Runner {
   std::unordered_map<const json::Node*, std::string> assigned_ids_;
   std::uint64_t uuid_count_ = 0;
   std::size_t depth_ = 0;
+  std::size_t frames_ = 0;
   std::size_t steps_ = 0;
   std::size_t output_items_ = 0;
   shapes::TypeId string_type_, integer_type_, decimal_type_, boolean_type_, date_type_,
