@@ -12,6 +12,7 @@ inline constexpr int kUsage = 2;
 int run_check(int argc, char** argv);
 
 int run_fhirpath(int argc, char** argv);
+int run_map(int argc, char** argv);
 int run_profiles(int argc, char** argv);
 int run_units(int argc, char** argv);
 

@@ -21,6 +21,7 @@ struct Command {
 constexpr Command kCommands[] = {
     {"check", "check resources against FHIR R4 and their profiles", run_check},
     {"fhirpath", "evaluate a FHIRPath expression on a resource", run_fhirpath},
+    {"map", "run, test and check maps of the FHIR mapping language", run_map},
     {"profiles", "published shapes: compile, list, show, explain, add", run_profiles},
     {"units", "units of measure (UCUM): validate, convert, multiply, divide", run_units},
     {"version", "print the version",

@@ -1,0 +1,192 @@
+#include "engine/cli/map_samples.h"
+
+#include <algorithm>
+#include <string_view>
+#include <utility>
+
+#include "engine/cli/embedded.h"
+#include "engine/json/write.h"
+#include "engine/therapy/translate.h"
+
+namespace engine::cli {
+namespace {
+
+using base::Error;
+using base::Result;
+using base::SourceFile;
+
+constexpr std::string_view kIn = ".in.json";
+constexpr std::string_view kSession = ".session.json";
+// Translation is a pure function of its inputs; the time of acceptance is one of them.
+constexpr const char* kAcceptedAt = "2026-01-01T00:00:00.000Z";
+
+bool is_sample(std::string_view name, std::string_view tail) {
+  const bool in_samples =
+      name.substr(0, 8) == "samples/" || name.find("/samples/") != std::string_view::npos;
+  return in_samples && name.size() > tail.size() && name.substr(name.size() - tail.size()) == tail;
+}
+
+std::string pretty(std::string_view text) {
+  json::NameTable names;
+  json::Document document(names);
+  if (!document.parse(text)) {
+    return std::string(text);
+  }
+  return json::to_pretty_text(*document.root());
+}
+
+void run_map_sample(const MapBench& bench, const SourceFile& file, bool coverage,
+                    SampleResult& out) {
+  const std::size_t slash = file.name.rfind('/');
+  const std::string stem = file.name.substr(slash + 1, file.name.find('.', slash) - slash - 1);
+  const mapping::MapInfo* map = nullptr;
+  for (const mapping::MapInfo& info : bench.maps().maps()) {
+    if (info.file == stem + ".map" || info.name == stem) {
+      map = &info;
+    }
+  }
+  if (map == nullptr) {
+    out.error = "there is no map " + stem + ".map for this sample";
+    return;
+  }
+  json::Document document(bench.catalog().names());
+  if (Result<void> parsed = document.parse(file.bytes); !parsed) {
+    out.error = parsed.error().text();
+    return;
+  }
+  const json::Node* source = document.root();
+  Result<MapOutcome> ran = bench.run(map->groups[0], {&source, 1}, coverage);
+  if (!ran) {
+    out.error = ran.error().text();
+    return;
+  }
+  out.got = std::move(ran->output);
+  out.fired = std::move(ran->fired);
+}
+
+Result<std::unique_ptr<therapy::Translator>> load_translator(std::span<const SourceFile> files) {
+  therapy::Sources sources;
+  sources.mappings.assign(files.begin(), files.end());
+  for (const base::SourceView& file : embedded_profiles()) {
+    sources.profiles.push_back({std::string(file.name), std::string(file.bytes)});
+  }
+  return therapy::Translator::load(std::move(sources));
+}
+
+void run_session_sample(const therapy::Translator& translator, const SourceFile& file,
+                        SampleResult& out) {
+  const therapy::Revision revision{file.bytes, kAcceptedAt};
+  const therapy::Translation translation = translator.translate({&revision, 1});
+  if (translation.verdict == therapy::Verdict::kRefused || translation.bundle.empty()) {
+    out.error = "refused:";
+    for (const fhir::Issue& issue : translation.issues) {
+      out.error += " " + issue.text;
+    }
+    return;
+  }
+  out.got = pretty(translation.bundle);
+}
+
+std::vector<std::string_view> lines_of(std::string_view text) {
+  std::vector<std::string_view> lines;
+  while (!text.empty()) {
+    const std::size_t end = text.find('\n');
+    lines.push_back(text.substr(0, end));
+    text.remove_prefix(end == std::string_view::npos ? text.size() : end + 1);
+  }
+  return lines;
+}
+
+}  // namespace
+
+std::vector<SampleResult> run_samples(const MapBench& bench, std::span<const SourceFile> files,
+                                      bool coverage) {
+  std::vector<SampleResult> results;
+  std::unique_ptr<therapy::Translator> translator;
+  for (const SourceFile& file : files) {
+    const bool session = is_sample(file.name, kSession);
+    if (!session && !is_sample(file.name, kIn)) {
+      continue;
+    }
+    SampleResult& result = results.emplace_back();
+    result.name = file.name;
+    const std::size_t tail = session ? kSession.size() : kIn.size();
+    result.expected =
+        file.name.substr(0, file.name.size() - tail) + (session ? ".bundle.json" : ".out.json");
+    if (!session) {
+      run_map_sample(bench, file, coverage, result);
+      continue;
+    }
+    if (translator == nullptr) {
+      Result<std::unique_ptr<therapy::Translator>> loaded = load_translator(files);
+      if (!loaded) {
+        result.error = loaded.error().text();
+        return results;
+      }
+      translator = std::move(*loaded);
+    }
+    run_session_sample(*translator, file, result);
+  }
+  return results;
+}
+
+std::string difference(const std::string& expected, const std::string& got) {
+  json::NameTable names;
+  json::Document a(names);
+  json::Document b(names);
+  if (a.parse(expected) && b.parse(got) &&
+      json::to_canonical_text(*a.root()) == json::to_canonical_text(*b.root())) {
+    return {};
+  }
+  // Longest common subsequence of lines; samples have some thousands at most.
+  const std::string left_text = pretty(expected);
+  const std::vector<std::string_view> left = lines_of(left_text);
+  const std::vector<std::string_view> right = lines_of(got);
+  constexpr std::size_t kLinesMax = 8'000;
+  if (left.size() > kLinesMax || right.size() > kLinesMax) {
+    return "the texts differ; they are too long to compare line by line\n";
+  }
+  std::vector<std::vector<std::uint16_t>> common(left.size() + 1,
+                                                 std::vector<std::uint16_t>(right.size() + 1, 0));
+  for (std::size_t i = left.size(); i-- > 0;) {
+    for (std::size_t j = right.size(); j-- > 0;) {
+      common[i][j] = left[i] == right[j] ? static_cast<std::uint16_t>(common[i + 1][j + 1] + 1)
+                                         : std::max(common[i + 1][j], common[i][j + 1]);
+    }
+  }
+  std::vector<std::pair<char, std::string_view>> script;
+  std::size_t i = 0;
+  std::size_t j = 0;
+  while (i < left.size() || j < right.size()) {
+    if (i < left.size() && j < right.size() && left[i] == right[j]) {
+      script.emplace_back(' ', left[i++]);
+      ++j;
+    } else if (j == right.size() || (i < left.size() && common[i + 1][j] >= common[i][j + 1])) {
+      script.emplace_back('-', left[i++]);
+    } else {
+      script.emplace_back('+', right[j++]);
+    }
+  }
+  constexpr std::size_t kAround = 2;
+  std::string out;
+  std::size_t shown_to = 0;
+  for (std::size_t at = 0; at < script.size(); ++at) {
+    if (script[at].first == ' ') {
+      continue;
+    }
+    const std::size_t from = std::max(shown_to, at < kAround ? 0 : at - kAround);
+    if (from > shown_to && !out.empty()) {
+      out += "  ...\n";
+    }
+    for (std::size_t k = from; k < std::min(at + 1 + kAround, script.size()); ++k) {
+      if (k > at && script[k].first != ' ') {
+        break;
+      }
+      out += std::string(1, script[k].first) + " " + std::string(script[k].second) + "\n";
+      shown_to = k + 1;
+    }
+  }
+  return out;
+}
+
+}  // namespace engine::cli

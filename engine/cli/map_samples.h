@@ -1,0 +1,31 @@
+#pragma once
+// The samples of a folder of maps: what goes in and what must come out.
+//   samples/NAME.in.json with NAME.out.json: the map NAME.map (up to the first dot), first group
+//   samples/NAME.session.json with NAME.bundle.json: the whole translation of a session document
+
+#include <span>
+#include <string>
+#include <vector>
+
+#include "engine/base/seams.h"
+#include "engine/cli/map_bench.h"
+
+namespace engine::cli {
+
+struct SampleResult {
+  std::string name;      // relative to the folder
+  std::string expected;  // the file beside it, relative to the folder
+  std::string got;       // JSON with line breaks; empty when `error` is set
+  std::string error;
+  std::vector<bool> fired;
+};
+
+// Runs every sample of the folder's files.
+std::vector<SampleResult> run_samples(const MapBench& bench,
+                                      std::span<const base::SourceFile> files, bool coverage);
+
+// The lines that differ, with two lines around them: "- expected", "+ got". Empty when the texts
+// are the same JSON, members in any order.
+std::string difference(const std::string& expected, const std::string& got);
+
+}  // namespace engine::cli
