@@ -24,7 +24,7 @@ fhir::Issues Catalog::add(std::span<const base::SourceFile> files, std::string_v
   ENGINE_CHECK(!names_.frozen());
   CatalogBuilder builder(*this);
   base::Arena& arena = store_->arena;
-  const std::string_view package_id = arena.copy(package);
+  const std::string_view package_id = copy_text(arena, package);
   fhir::Issues issues;
   DefinitionSet definitions(*this, arena, package_id);
   const std::size_t at = package_id.find('#');
@@ -58,9 +58,9 @@ fhir::Issues Catalog::add(const FhirPackage& package) {
   base::Arena& arena = store_->arena;
   std::vector<std::string_view> dependencies;
   for (const std::string& id : package.dependency_ids()) {
-    dependencies.push_back(arena.copy(id));
+    dependencies.push_back(copy_text(arena, id));
   }
-  builder.add_package(arena.copy(package.id()), dependencies);
+  builder.add_package(copy_text(arena, package.id()), dependencies);
   return add(package.files, package.id());
 }
 

@@ -83,7 +83,7 @@ class StructureReader {
 
  private:
   std::string_view copy(std::string_view text) {
-    return text.empty() ? std::string_view() : texts_.copy(text);
+    return text.empty() ? std::string_view() : copy_text(texts_, text);
   }
   std::string_view text_at(const json::Node& node, std::string_view name) {
     return copy(node.string_at(name));
@@ -175,7 +175,7 @@ class StructureReader {
         slice_name_of_id(published) == slice_name) {
       return copy(published);
     }
-    return texts_.copy(id);
+    return copy_text(texts_, id);
   }
 
   Result<void> read_element(const json::Node& node) {
@@ -304,7 +304,7 @@ class StructureReader {
     if (std::find(std::begin(kPrimitives), std::end(kPrimitives), lower) != std::end(kPrimitives)) {
       type = lower;
     }
-    return {texts_.copy(type), texts_.copy(json::to_text(member))};
+    return {copy_text(texts_, type), copy_text(texts_, json::to_text(member))};
   }
 
   Result<void> read_values(const json::Node& node, ElementFacts& element) {
@@ -434,9 +434,9 @@ void read_hierarchy(const json::Node& item, std::string_view code, CodeSystemFac
       continue;
     }
     if (name == "child") {
-      system.also_below.emplace_back(texts.copy(other), code);
+      system.also_below.emplace_back(copy_text(texts, other), code);
     } else if (name == "parent" || name == "subsumedBy") {
-      system.also_below.emplace_back(code, texts.copy(other));
+      system.also_below.emplace_back(code, copy_text(texts, other));
     }
   }
 }
@@ -452,7 +452,7 @@ Result<void> read_concepts(const json::Node& concepts, std::uint32_t depth, Code
       return Error(ErrorCode::kLimit, "the code system has more codes than can be held",
                    std::string(system.url));
     }
-    const std::string_view stored = texts.copy(code);
+    const std::string_view stored = copy_text(texts, code);
     system.codes.push_back({stored, depth});
     read_hierarchy(item, stored, system, texts);
     if (const json::Node* below = item.find("concept"); below != nullptr && below->is_array()) {
@@ -481,8 +481,8 @@ base::Result<ShapeFacts> read_structure(const json::Node& definition, ElementLis
 
 base::Result<CodeSystemFacts> read_code_system(const json::Node& definition, base::Arena& texts) {
   CodeSystemFacts system;
-  system.url = texts.copy(definition.string_at("url"));
-  system.version = texts.copy(definition.string_at("version"));
+  system.url = copy_text(texts, definition.string_at("url"));
+  system.version = copy_text(texts, definition.string_at("version"));
   if (system.url.empty() || has_space(system.url) || has_space(system.version)) {
     return Error(ErrorCode::kInvalid, "a CodeSystem needs a url without spaces",
                  std::string(definition.string_at("id")));

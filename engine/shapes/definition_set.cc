@@ -40,7 +40,7 @@ void DefinitionSet::add(std::string_view file, std::string_view text, std::strin
   }
   const json::Node& root = *documents_.emplace_back(std::move(document)).root();
   if (root.is_object()) {
-    add_resource(root, texts_.copy(file), version);
+    add_resource(root, copy_text(texts_, file), version);
   }
 }
 
@@ -146,7 +146,7 @@ Result<void> DefinitionSet::read(Structure& structure) {
   }
   structure.facts = std::move(*facts);
   if (structure.facts.version.empty()) {
-    structure.facts.version = texts_.copy(structure.version);
+    structure.facts.version = copy_text(texts_, structure.version);
   }
   structure.state = State::kDone;
   return {};

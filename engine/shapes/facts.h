@@ -18,6 +18,11 @@
 
 namespace engine::shapes {
 
+// A copy that lives as long as the arena; an empty text, which many facts are, takes no room in it.
+inline std::string_view copy_text(base::Arena& arena, std::string_view text) {
+  return text.empty() ? std::string_view() : arena.copy(text);
+}
+
 // A value of a known FHIR type as compact JSON text; empty type = absent.
 struct ValueFact {
   std::string_view type;  // "CodeableConcept", "uri"

@@ -84,7 +84,7 @@ class FactMaker {
     if (node == nullptr || type == kNoType) {
       return {};
     }
-    return {catalog_.types().info(type).name, texts_.copy(json::to_text(*node))};
+    return {catalog_.types().info(type).name, copy_text(texts_, json::to_text(*node))};
   }
 
   const Catalog& catalog_;

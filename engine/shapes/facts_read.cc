@@ -405,7 +405,7 @@ class FactReader {
     if (is_new) {
       std::string full(kStructurePrefix);
       full += word;
-      at->second = texts_.copy(full);
+      at->second = copy_text(texts_, full);
     }
     return at->second;
   }
@@ -434,7 +434,7 @@ std::string_view path_of_id(std::string_view id, base::Arena& texts) {
       path += c;
     }
   }
-  return texts.copy(path);
+  return copy_text(texts, path);
 }
 
 std::string_view slice_name_of_id(std::string_view id) {

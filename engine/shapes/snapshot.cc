@@ -252,7 +252,7 @@ class SnapshotGenerator {
     slice->pristine.reset();
     slice->is_slice = true;
     slice->facts.slicing = {};
-    slice->facts.slice_name = context_.texts.copy(name);
+    slice->facts.slice_name = copy_text(context_.texts, name);
     slice->facts.min = 0;
     slice->facts.max = sliced.facts.max;
     nodes_ += count_nodes(*slice);

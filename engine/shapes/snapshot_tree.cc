@@ -94,8 +94,8 @@ struct ListWriter {
       id += ":" + std::string(node.facts.slice_name);
     }
     ElementFacts& facts = list.emplace_back(node.facts);
-    facts.path = texts.copy(path);
-    facts.id = texts.copy(id);
+    facts.path = copy_text(texts, path);
+    facts.id = copy_text(texts, id);
     for (const auto& child : node.children) {
       write(*child, path, id, child->segment);
     }

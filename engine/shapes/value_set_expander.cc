@@ -152,7 +152,7 @@ ValueSetExpander::CodeSet ValueSetExpander::unknown_set(std::string_view system,
   SystemCodes entry;
   entry.system = system;
   entry.unknown = true;
-  entry.reason = texts_.copy(reason);
+  entry.reason = copy_text(texts_, reason);
   return {entry};
 }
 
@@ -333,7 +333,7 @@ ValueSetExpander::CodeSet ValueSetExpander::set_of(const ValueSet& set) {
 Result<ValueSetExpander::CodeSet> ValueSetExpander::expand_include(const json::Node& include) {
   CodeSet result;
   bool started = false;
-  const std::string_view system = texts_.copy(include.string_at("system"));
+  const std::string_view system = copy_text(texts_, include.string_at("system"));
   if (!system.empty()) {
     started = true;
     const json::Node* concepts = include.find("concept");
@@ -345,7 +345,7 @@ Result<ValueSetExpander::CodeSet> ValueSetExpander::expand_include(const json::N
       for (const json::Node& item : *concepts) {
         const std::string_view code = item.string_at("code");
         if (!code.empty() && seen.insert(code).second) {
-          entry.codes.push_back(texts_.copy(code));
+          entry.codes.push_back(copy_text(texts_, code));
         }
       }
       result.push_back(std::move(entry));
@@ -415,7 +415,7 @@ void collect_expansion(const json::Node& list, base::Arena& texts,
     const json::Node* abstract = item.find("abstract");
     const std::string_view code = item.string_at("code");
     if (!code.empty() && (abstract == nullptr || !abstract->boolean)) {
-      out.emplace_back(texts.copy(item.string_at("system")), texts.copy(code));
+      out.emplace_back(copy_text(texts, item.string_at("system")), copy_text(texts, code));
     }
     if (const json::Node* below = item.find("contains"); below != nullptr && below->is_array()) {
       collect_expansion(*below, texts, out);
@@ -427,8 +427,8 @@ void collect_expansion(const json::Node& list, base::Arena& texts,
 
 Result<ValueSetFacts> ValueSetExpander::expand(const json::Node& definition) {
   ValueSetFacts facts;
-  facts.url = texts_.copy(definition.string_at("url"));
-  facts.version = texts_.copy(definition.string_at("version"));
+  facts.url = copy_text(texts_, definition.string_at("url"));
+  facts.version = copy_text(texts_, definition.string_at("version"));
   if (facts.url.empty() || facts.url.find_first_of(" \t\n") != std::string_view::npos) {
     return Error(ErrorCode::kInvalid, "a ValueSet needs a url without spaces",
                  std::string(definition.string_at("id")));
