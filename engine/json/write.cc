@@ -117,8 +117,8 @@ void write_canonical(const Node& node, std::string& out) {
   }
 }
 
-// Where the next character that needs an escape stands, from `at` on; eight bytes a step (bytes below
-// 0x20, the quotation mark and the backslash, found by the usual borrow tricks).
+// Where the next character that needs an escape stands, from `at` on; eight bytes a step (bytes
+// below 0x20, the quotation mark and the backslash, found by the usual borrow tricks).
 std::size_t next_special(std::string_view text, std::size_t at) {
   constexpr std::uint64_t kOnes = 0x0101010101010101;
   constexpr std::uint64_t kHigh = 0x8080808080808080;
@@ -127,8 +127,8 @@ std::size_t next_special(std::string_view text, std::size_t at) {
     std::memcpy(&word, text.data() + at, 8);
     const std::uint64_t quote = word ^ (kOnes * '"');
     const std::uint64_t slash = word ^ (kOnes * '\\');
-    const std::uint64_t hit = ((word - kOnes * 0x20) & ~word) | ((quote - kOnes) & ~quote) |
-                              ((slash - kOnes) & ~slash);
+    const std::uint64_t hit =
+        ((word - kOnes * 0x20) & ~word) | ((quote - kOnes) & ~quote) | ((slash - kOnes) & ~slash);
     if ((hit & kHigh) != 0) {
       break;
     }
