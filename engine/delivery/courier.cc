@@ -31,10 +31,19 @@ Record record_about(const Leg& leg, Kind kind) {
 }  // namespace
 
 Courier::Courier(std::string target, World world, std::size_t in_flight_max)
-    : target_(std::move(target)), world_(world), in_flight_max_(in_flight_max) {}
+    : target_(std::move(target)),
+      world_(world),
+      in_flight_max_(in_flight_max),
+      start_civil_ms_(civil_ms()),
+      start_steady_(world.clock.steady()) {}
+
+std::int64_t Courier::civil_ms() const {
+  return std::chrono::duration_cast<milliseconds>(world_.clock.now().time_since_epoch()).count();
+}
 
 std::int64_t Courier::now_ms() const {
-  return std::chrono::duration_cast<milliseconds>(world_.clock.now().time_since_epoch()).count();
+  return start_civil_ms_ +
+         std::chrono::duration_cast<milliseconds>(world_.clock.steady() - start_steady_).count();
 }
 
 std::function<void()> Courier::later(std::function<void(Courier&)> work) {
@@ -85,9 +94,6 @@ void Courier::pump() {
   if (stopping_) {
     return;
   }
-  // A clock that was set back must not keep the target waiting longer than any pause is.
-  paused_until_ms_ =
-      std::min(paused_until_ms_, now_ms() + milliseconds(base::limits::kRetryAfterMax).count());
   if (paused_until_ms_ > now_ms() || probing_) {
     arm();
     return;
@@ -127,7 +133,7 @@ void Courier::probe() {
       self->health_.paused = false;
       self->pump();
     } else {
-      self->pause(self->health_.reason, retry_after(reply, self->now_ms()));
+      self->pause(self->health_.reason, retry_after(reply, self->civil_ms()));
       self->arm();
     }
   });
@@ -197,7 +203,7 @@ void Courier::send(Leg leg) {
 }
 
 void Courier::answered(Leg leg, std::size_t entries, Reply reply) {
-  const Verdict verdict = judge(reply, entries, leg.uncertain, now_ms());
+  const Verdict verdict = judge(reply, entries, leg.uncertain, civil_ms());
   Change change(outcome_of(leg, verdict, reply.status));
   if (verdict.action == Verdict::Action::kLanded) {
     change.parts.push_back(journal::to_stored(journal::Part("landing", verdict.landing)));

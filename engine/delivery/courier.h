@@ -65,13 +65,19 @@ class Courier : public std::enable_shared_from_this<Courier> {
   void put_back(const journal::Leg& leg);
   void failed();
   void pause(const std::string& reason, std::chrono::milliseconds at_least);
+  // Civil time at the beginning and what has passed since: waiting times must not depend on
+  // somebody setting the machine's clock. A start makes everything due, so that due times of an
+  // earlier run do not matter.
   std::int64_t now_ms() const;
+  std::int64_t civil_ms() const;
   // Calls back on the loop, and not when the courier has gone.
   std::function<void()> later(std::function<void(Courier&)> work);
 
   const std::string target_;
   World world_;
   const std::size_t in_flight_max_;
+  const std::int64_t start_civil_ms_;
+  const std::chrono::steady_clock::time_point start_steady_;
   std::set<Key> legs_;  // under way
   std::set<std::string> patients_;
   Health health_;

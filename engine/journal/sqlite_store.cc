@@ -121,6 +121,16 @@ class SqliteStore final : public Store {
   base::Result<std::vector<Leg>> in_state(LegState state, std::size_t limit) const override {
     return read([&](Connection& c) { return queries::in_state(c, state, limit); });
   }
+  base::Result<std::vector<std::string>> check_fold(std::size_t limit) const override {
+    auto again = Connection::open(":memory:", {.read_only = false, .create = true});
+    if (!again) {
+      return again.error();
+    }
+    if (auto created = state::create_tables(**again); !created) {
+      return created.error();
+    }
+    return read([&](Connection& c) { return queries::compare_with_fold(c, **again, limit); });
+  }
   base::Result<std::vector<Count>> open_counts() const override {
     return read([](Connection& c) { return queries::open_counts(c); });
   }
@@ -320,22 +330,6 @@ base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& opti
   }
   return std::unique_ptr<Store>(
       std::make_unique<SqliteStore>(std::move(lock), std::move(writer), std::move(reader)));
-}
-
-base::Result<std::vector<std::string>> compare_state(const std::string& path, std::size_t limit) {
-  auto opened = Connection::open(":memory:", {.read_only = false, .create = true});
-  if (!opened) {
-    return opened.error();
-  }
-  Connection& again = **opened;
-  if (auto created = state::create_tables(again); !created) {
-    return created.error();
-  }
-  auto read = Connection::open(path, {.read_only = true, .create = false});
-  if (!read) {
-    return read.error();
-  }
-  return queries::compare_with_fold(**read, again, limit);
 }
 
 }  // namespace engine::journal

@@ -25,7 +25,4 @@ struct SqliteOptions {
 // later format.
 base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& options);
 
-// Folds the log again and compares: one sentence for each difference, at most `limit`.
-base::Result<std::vector<std::string>> compare_state(const std::string& path, std::size_t limit);
-
 }  // namespace engine::journal

@@ -163,6 +163,21 @@ base::Result<void> answer(Connection& connection, const Record& record) {
       .finish();
 }
 
+// What was on its way when the engine ended may have arrived or not; sending it again is safe. What
+// waits for a time is due at once: the clock may have been set since.
+base::Result<void> start(Connection& connection, const Record& record) {
+  auto done = connection
+                  .run(
+                      "UPDATE leg SET state = 2, reason = 'interrupted', due = 0, uncertain = 1, "
+                      "changed = ? WHERE state = 3")
+                  .number(static_cast<std::int64_t>(record.position))
+                  .finish();
+  if (done) {
+    done = connection.run("UPDATE leg SET due = 0 WHERE due > 0").finish();
+  }
+  return done;
+}
+
 }  // namespace
 
 base::Result<void> create_tables(Connection& connection) {
@@ -213,15 +228,7 @@ base::Result<void> apply(Connection& connection, const Record& record) {
                     "session = ?2 AND revision = ?3 AND target = ?4",
                     record);
     case Kind::kStarted:
-      // What was on its way when the engine ended may have arrived or not; sending it again is
-      // safe.
-      return connection
-          .run(
-              "UPDATE leg SET state = 2, reason = 'interrupted', due = 0, uncertain = 1, changed = "
-              "? WHERE "
-              "state = 3")
-          .number(static_cast<std::int64_t>(record.position))
-          .finish();
+      return start(connection, record);
     case Kind::kRefused:
     case Kind::kRepeated:
     case Kind::kConflicting:

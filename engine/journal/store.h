@@ -132,6 +132,9 @@ class Store {
   };
   // Of the legs that have not ended.
   virtual base::Result<std::vector<Count>> open_counts() const = 0;
+  // Folds the log again and compares: one sentence for each row that does not say what the log
+  // says.
+  virtual base::Result<std::vector<std::string>> check_fold(std::size_t limit) const = 0;
 };
 
 }  // namespace engine::journal

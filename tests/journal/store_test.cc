@@ -43,7 +43,7 @@ class StoreTest : public ::testing::Test {
     const auto verification = verify(*store_);
     ASSERT_TRUE(verification.has_value());
     EXPECT_EQ(verification->faults, std::vector<std::string>());
-    const auto differences = compare_state(folder_.file("journal"), 10);
+    const auto differences = store_->check_fold(10);
     ASSERT_TRUE(differences.has_value());
     EXPECT_EQ(*differences, std::vector<std::string>());
   }
@@ -298,7 +298,7 @@ TEST_P(TamperTest, IsDetectedAndNamed) {
   const auto verification = verify(*store_);
   ASSERT_TRUE(verification.has_value());
   auto faults = verification->faults;
-  const auto differences = compare_state(folder_.file("journal"), 10);
+  const auto differences = store_->check_fold(10);
   if (differences) {
     faults.insert(faults.end(), differences->begin(), differences->end());
   }
