@@ -1,0 +1,122 @@
+#include "engine/replay/history.h"
+
+#include <algorithm>
+#include <atomic>
+#include <mutex>
+#include <thread>
+#include <utility>
+#include <vector>
+
+#include "engine/intake/translation.h"
+
+namespace engine::replay {
+namespace {
+
+using journal::Kind;
+using journal::Record;
+
+// Records read at one time: enough to keep several threads at work, little in memory.
+constexpr std::size_t kBatch = 256;
+
+// Holds by the record server come after a translation and name no sets.
+bool is_translation(const Record& record) {
+  return (record.kind == Kind::kChecked || record.kind == Kind::kHeld) && !record.made_with.empty();
+}
+
+base::Result<std::string> part_if_there(const journal::Store& store, const Record& record,
+                                        std::string_view name) {
+  auto bytes = store.part(record.position, name);
+  if (!bytes && bytes.error().code == base::ErrorCode::kNotFound) {
+    return std::string();
+  }
+  return bytes;
+}
+
+base::Result<therapy::Translation> translate_again(const journal::Store& store,
+                                                   const intake::SessionCore& core,
+                                                   const Record& record) {
+  const auto basis = intake::revisions_of(record.made_with);
+  if (basis.empty()) {
+    return base::Error(base::ErrorCode::kCorrupt, "the record does not say what it was made of");
+  }
+  const auto revisions = intake::load_revisions(store, record.session, basis);
+  if (!revisions) {
+    return revisions.error();
+  }
+  return core.translate(*revisions);
+}
+
+}  // namespace
+
+Fault fault_at(const Record& record, std::string what) {
+  Fault fault;
+  fault.position = record.position;
+  fault.session = record.session;
+  fault.revision = record.revision;
+  fault.target = record.target;
+  fault.what = std::move(what);
+  return fault;
+}
+
+base::Result<void> walk(const journal::Store& store, const intake::SessionCore& core,
+                        const Range& range, std::size_t threads, const Walk& walk) {
+  Progress progress;
+  journal::Query query;
+  query.since = range.since;
+  query.until = range.until;
+  query.limit = kBatch;
+  while (true) {
+    const auto records = store.search(query);
+    if (!records) {
+      return records.error();
+    }
+    std::mutex mutex;
+    std::atomic<std::size_t> next{0};
+    base::Result<void> failed;
+    const auto work = [&] {
+      for (std::size_t i = next++; i < records->size(); i = next++) {
+        const Record& record = (*records)[i];
+        if (!is_translation(record) || (walk.skip && walk.skip(record))) {
+          continue;
+        }
+        Made made;
+        made.record = record;
+        auto bundle = part_if_there(store, record, "bundle");
+        auto outcome = part_if_there(store, record, "outcome");
+        const auto again = translate_again(store, core, record);
+        const std::lock_guard lock(mutex);
+        if (!bundle || !outcome) {
+          failed = bundle ? outcome.error() : bundle.error();
+          return;
+        }
+        made.bundle = std::move(*bundle);
+        made.outcome = std::move(*outcome);
+        walk.compare(made, again);
+        ++progress.done;
+      }
+    };
+    std::vector<std::thread> pool;
+    for (std::size_t i = 1; i < std::max<std::size_t>(threads, 1); ++i) {
+      pool.emplace_back(work);
+    }
+    work();
+    for (std::thread& thread : pool) {
+      thread.join();
+    }
+    if (!failed) {
+      return failed;
+    }
+    if (!records->empty()) {
+      query.after = records->back().position;
+      progress.position = query.after;
+      if (walk.on_progress) {
+        walk.on_progress(progress);
+      }
+    }
+    if (records->size() < query.limit) {
+      return {};
+    }
+  }
+}
+
+}  // namespace engine::replay

@@ -1,0 +1,34 @@
+#pragma once
+// Walks the translations of a journal in order and has them done again on several threads. For this
+// folder.
+
+#include <functional>
+#include <string>
+
+#include "engine/base/result.h"
+#include "engine/intake/session_core.h"
+#include "engine/journal/store.h"
+#include "engine/replay/replay.h"
+
+namespace engine::replay {
+
+// A translation as journalled.
+struct Made {
+  journal::Record record;
+  std::string bundle;   // empty when none is kept
+  std::string outcome;  // likewise
+};
+
+// Calls `compare` for each translation of the range with what the core makes of the same documents;
+// never two calls at once. `skip` sees the record first and can pass over it without translating.
+struct Walk {
+  std::function<bool(const journal::Record&)> skip;
+  std::function<void(const Made&, const base::Result<therapy::Translation>&)> compare;
+  OnProgress on_progress;
+};
+base::Result<void> walk(const journal::Store& store, const intake::SessionCore& core,
+                        const Range& range, std::size_t threads, const Walk& walk);
+
+Fault fault_at(const journal::Record& record, std::string what);
+
+}  // namespace engine::replay

@@ -1,0 +1,71 @@
+#pragma once
+// History run again. verify(): every bundle and outcome that the journal holds is made again from
+// the documents it holds, and compared byte for byte. what_if(): the same documents through another
+// core, and what would differ, grouped. Nothing is sent, nothing is written.
+
+#include <cstdint>
+#include <functional>
+#include <map>
+#include <string>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/intake/session_core.h"
+#include "engine/journal/store.h"
+
+namespace engine::replay {
+
+struct Range {
+  std::string since;  // FHIR instants over the time of intake of the translation; empty: no bound
+  std::string until;
+};
+
+// One translation that did not come out as it is journalled.
+struct Fault {
+  journal::Position position = 0;
+  std::string session;
+  std::uint32_t revision = 0;
+  std::string target;
+  std::string what;  // which part differs, or which input is not the same
+};
+
+struct VerifyReport {
+  std::uint64_t translations = 0;
+  std::uint64_t same = 0;
+  // Made with another mapping, profile or settings set, or computation: this core cannot tell about
+  // them. By what differs ("mapping", "mapping, profiles").
+  std::map<std::string, std::uint64_t> other_sets;
+  std::vector<Fault> faults;
+  bool verified() const { return faults.empty() && other_sets.empty(); }
+};
+
+struct Progress {
+  std::uint64_t done = 0;
+  journal::Position position = 0;
+};
+using OnProgress = std::function<void(const Progress&)>;
+
+// Errors: kIo, kCorrupt when the journal cannot be read.
+base::Result<VerifyReport> verify(const journal::Store& store, const intake::SessionCore& core,
+                                  const Range& range, std::size_t threads,
+                                  const OnProgress& on_progress);
+
+struct Difference {
+  std::uint64_t count = 0;
+  Fault example;
+  std::string before;  // of the example, shortened
+  std::string after;
+};
+
+struct WhatIfReport {
+  std::uint64_t translations = 0;
+  std::uint64_t same = 0;
+  // By kind: "Observation.valueQuantity.unit changed", "verdict: ready, was held (unknown-code)".
+  std::map<std::string, Difference> differences;
+};
+
+base::Result<WhatIfReport> what_if(const journal::Store& store, const intake::SessionCore& core,
+                                   const Range& range, std::size_t threads,
+                                   const OnProgress& on_progress);
+
+}  // namespace engine::replay

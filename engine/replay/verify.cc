@@ -1,0 +1,79 @@
+#include <string_view>
+#include <utility>
+
+#include "engine/base/limits.h"
+#include "engine/replay/history.h"
+#include "engine/replay/replay.h"
+
+namespace engine::replay {
+namespace {
+
+// The value of "name=value" in what a translation was made with.
+std::string_view set_of(std::string_view made_with, std::string_view name) {
+  const std::string key = std::string(name) + "=";
+  const std::size_t at = made_with.find(key);
+  if (at == std::string_view::npos) {
+    return {};
+  }
+  const std::string_view rest = made_with.substr(at + key.size());
+  return rest.substr(0, rest.find(' '));
+}
+
+std::string what_differs(std::string_view stored, std::string_view own) {
+  std::string out;
+  for (const char* name : {"mapping", "profiles", "settings", "computation"}) {
+    if (set_of(stored, name) != set_of(own, name)) {
+      out += (out.empty() ? "" : ", ") + std::string(name);
+    }
+  }
+  return out;
+}
+
+// "" when all is as journalled.
+std::string compare(const Made& made, const base::Result<therapy::Translation>& again) {
+  if (!again) {
+    return again.error().text();
+  }
+  const bool ready = again->verdict == therapy::Verdict::kReady;
+  const bool was_ready = made.record.kind == journal::Kind::kChecked;
+  if (ready != was_ready) {
+    return ready ? "it is ready now" : "it is held now";
+  }
+  if (again->bundle != made.bundle) {
+    return "the bundle differs";
+  }
+  if (!ready && fhir::to_operation_outcome(again->issues) != made.outcome) {
+    return "the outcome differs";
+  }
+  return {};
+}
+
+}  // namespace
+
+base::Result<VerifyReport> verify(const journal::Store& store, const intake::SessionCore& core,
+                                  const Range& range, std::size_t threads,
+                                  const OnProgress& on_progress) {
+  VerifyReport report;
+  const std::string own = intake::made_with(core.provenance(), {});
+  Walk rules;
+  rules.compare = [&](const Made& made, const base::Result<therapy::Translation>& again) {
+    ++report.translations;
+    if (std::string other = what_differs(made.record.made_with, own); !other.empty()) {
+      ++report.other_sets[std::move(other)];
+      return;
+    }
+    std::string what = compare(made, again);
+    if (what.empty()) {
+      ++report.same;
+    } else if (report.faults.size() < base::limits::kIssuesMax) {
+      report.faults.push_back(fault_at(made.record, std::move(what)));
+    }
+  };
+  rules.on_progress = on_progress;
+  if (auto walked = walk(store, core, range, threads, rules); !walked) {
+    return walked.error();
+  }
+  return report;
+}
+
+}  // namespace engine::replay

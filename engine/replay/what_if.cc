@@ -1,0 +1,180 @@
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "engine/json/document.h"
+#include "engine/json/write.h"
+#include "engine/replay/history.h"
+#include "engine/replay/replay.h"
+
+namespace engine::replay {
+namespace {
+
+using json::Node;
+
+// Shown of an example; a difference is read by a person.
+constexpr std::size_t kExampleBytes = 200;
+
+struct Change {
+  std::string kind;
+  std::string before;
+  std::string after;
+};
+
+std::string shortened(const Node& node) {
+  std::string text = json::to_text(node);
+  if (text.size() > kExampleBytes) {
+    std::size_t end = kExampleBytes;
+    while (end > 0 && (static_cast<unsigned char>(text[end]) & 0xC0) == 0x80) {
+      --end;  // whole characters only
+    }
+    text = text.substr(0, end) + "...";
+  }
+  return text;
+}
+
+// Differences of two values; paths name members only, so that the same change at many places is one
+// kind.
+void compare(const Node& before, const Node& after, const std::string& path,
+             std::vector<Change>& out) {
+  if (json::deep_equal(before, after)) {
+    return;
+  }
+  if (before.is_object() && after.is_object()) {
+    for (const Node& member : before) {
+      const std::string name = path + "." + std::string(member.name_text());
+      if (const Node* other = after.find(member.name_text())) {
+        compare(member, *other, name, out);
+      } else {
+        out.push_back({name + " removed", shortened(member), ""});
+      }
+    }
+    for (const Node& member : after) {
+      if (before.find(member.name_text()) == nullptr) {
+        out.push_back(
+            {path + "." + std::string(member.name_text()) + " added", "", shortened(member)});
+      }
+    }
+    return;
+  }
+  if (before.is_array() && after.is_array() && before.count == after.count) {
+    for (const Node *a = before.first, *b = after.first; a != nullptr; a = a->next, b = b->next) {
+      compare(*a, *b, path, out);
+    }
+    return;
+  }
+  out.push_back({path + " changed", shortened(before), shortened(after)});
+}
+
+const Node* entry_with(const Node& entries, std::string_view full_url) {
+  for (const Node& entry : entries) {
+    if (entry.string_at("fullUrl") == full_url) {
+      return &entry;
+    }
+  }
+  return nullptr;
+}
+
+std::string type_of(const Node& entry) {
+  const Node* resource = entry.find("resource");
+  return resource != nullptr ? std::string(resource->string_at("resourceType")) : "entry";
+}
+
+void compare_entry(const Node& before, const Node& after, std::vector<Change>& out) {
+  const std::string type = type_of(after);
+  for (const Node& member : before) {
+    const Node* other = after.find(member.name_text());
+    const std::string path =
+        member.name_text() == "resource" ? type : type + "/" + std::string(member.name_text());
+    if (other != nullptr) {
+      compare(member, *other, path, out);
+    } else {
+      out.push_back({path + " removed", shortened(member), ""});
+    }
+  }
+}
+
+// Entries are matched by fullUrl, which comes from what is recorded and not from the maps.
+std::vector<Change> compare_bundles(const std::string& before_text, const std::string& after_text) {
+  static const json::NameTable names;
+  json::Document before(names);
+  json::Document after(names);
+  std::vector<Change> out;
+  const bool had = !before_text.empty() && before.parse(before_text).has_value();
+  const bool has = !after_text.empty() && after.parse(after_text).has_value();
+  if (!had || !has) {
+    if (had != has) {
+      out.push_back({has ? "bundle added" : "bundle removed", "", ""});
+    }
+    return out;
+  }
+  const Node* old_entries = before.root()->find("entry");
+  const Node* new_entries = after.root()->find("entry");
+  if (old_entries == nullptr || new_entries == nullptr) {
+    compare(*before.root(), *after.root(), "Bundle", out);
+    return out;
+  }
+  for (const Node& entry : *old_entries) {
+    if (const Node* other = entry_with(*new_entries, entry.string_at("fullUrl"))) {
+      compare_entry(entry, *other, out);
+    } else {
+      out.push_back({type_of(entry) + " removed", shortened(entry), ""});
+    }
+  }
+  for (const Node& entry : *new_entries) {
+    if (entry_with(*old_entries, entry.string_at("fullUrl")) == nullptr) {
+      out.push_back({type_of(entry) + " added", "", shortened(entry)});
+    }
+  }
+  return out;
+}
+
+std::string verdict_text(bool ready, const std::string& reason) {
+  return ready ? "ready" : "held (" + reason + ")";
+}
+
+}  // namespace
+
+base::Result<WhatIfReport> what_if(const journal::Store& store, const intake::SessionCore& core,
+                                   const Range& range, std::size_t threads,
+                                   const OnProgress& on_progress) {
+  WhatIfReport report;
+  Walk rules;
+  rules.compare = [&](const Made& made, const base::Result<therapy::Translation>& again) {
+    ++report.translations;
+    std::vector<Change> changes;
+    if (!again) {
+      changes.push_back({"cannot be translated: " + again.error().detail, "", ""});
+    } else {
+      const bool ready = again->verdict == therapy::Verdict::kReady;
+      const bool was_ready = made.record.kind == journal::Kind::kChecked;
+      if (ready != was_ready || (!ready && again->hold_reason != made.record.reason)) {
+        changes.push_back({"verdict: " + verdict_text(ready, again->hold_reason) + ", was " +
+                               verdict_text(was_ready, made.record.reason),
+                           "", ""});
+      }
+      if (again->bundle != made.bundle) {
+        for (Change& change : compare_bundles(made.bundle, again->bundle)) {
+          changes.push_back(std::move(change));
+        }
+      }
+    }
+    report.same += changes.empty() ? 1U : 0U;
+    for (Change& change : changes) {
+      Difference& difference = report.differences[change.kind];
+      if (difference.count++ == 0) {
+        difference.example = fault_at(made.record, change.kind);
+        difference.before = std::move(change.before);
+        difference.after = std::move(change.after);
+      }
+    }
+  };
+  rules.on_progress = on_progress;
+  if (auto walked = walk(store, core, range, threads, rules); !walked) {
+    return walked.error();
+  }
+  return report;
+}
+
+}  // namespace engine::replay

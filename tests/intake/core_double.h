@@ -1,0 +1,110 @@
+#pragma once
+// A small core in the place of the translator: reads {"id","revision","patient","verdict"?,"note"?}
+// and makes a bundle that says which revisions it was made of. Shared by the tests of the shell.
+
+#include <string>
+
+#include "engine/base/hash.h"
+#include "engine/intake/session_core.h"
+#include "engine/json/document.h"
+#include "engine/json/write.h"
+
+namespace engine::intake {
+
+inline std::string session_id_of(const std::string& id) {
+  return base::to_string(base::name_based_uuid(base::kNamespaceUrl, id));
+}
+
+inline std::string document_of(const std::string& id, int revision, const std::string& patient,
+                               const std::string& verdict = "ready", const std::string& note = "") {
+  return R"({"id":")" + id + R"(","revision":)" + std::to_string(revision) + R"(,"patient":")" +
+         patient + R"(","verdict":")" + verdict + R"(","note":")" + note + "\"}";
+}
+
+class CoreDouble final : public SessionCore {
+ public:
+  explicit CoreDouble(std::string mapping = "m1") {
+    provenance_ = {std::move(mapping), "p1", "s1", "1"};
+  }
+
+  therapy::Translator::Admission admit(std::string_view body) const override {
+    therapy::Translator::Admission out;
+    json::Document document(names_);
+    const auto parsed = document.parse(body);
+    if (!parsed || !document.root()->is_object() || document.root()->string_at("id").empty()) {
+      fhir::Issue issue;
+      issue.code = "structure";
+      issue.text = "this is no session document";
+      out.issues.push_back(issue);
+      return out;
+    }
+    const json::Node& root = *document.root();
+    out.header.system = "urn:test";
+    out.header.value = std::string(root.string_at("id"));
+    out.header.session_id = session_id_of(out.header.value);
+    const json::Node* revision = root.find("revision");
+    out.header.revision =
+        revision == nullptr ? 0
+                            : static_cast<std::uint32_t>(std::stoul(std::string(revision->text())));
+    out.header.patient_key = "urn:patients|" + std::string(root.string_at("patient"));
+    out.header.therapist_key = "urn:staff|t";
+    out.admitted = root.string_at("verdict") != "impossible";
+    if (!out.admitted) {
+      fhir::Issue issue;
+      issue.code = "value";
+      issue.text = "saturation 104 % is impossible";
+      out.issues.push_back(issue);
+    }
+    return out;
+  }
+
+  // One entry a revision, so that what a bundle was built on can be seen in it.
+  therapy::Translation translate(std::span<const therapy::Revision> revisions) const override {
+    therapy::Translation out;
+    json::Document last(names_);
+    if (!last.parse(revisions.back().body).has_value()) {
+      return out;
+    }
+    const std::string verdict(last.root()->string_at("verdict"));
+    out.verdict = verdict == "ready" ? therapy::Verdict::kReady : therapy::Verdict::kHeld;
+    out.hold_reason = verdict == "ready" ? "" : verdict;
+    if (verdict != "ready") {
+      fhir::Issue issue;
+      issue.code = "value";
+      issue.text = "held: " + verdict;
+      out.issues.push_back(issue);
+    }
+    out.findings = "[]";
+    out.bundle = R"({"resourceType":"Bundle","type":"transaction","entry":[)";
+    bool first = true;
+    for (const therapy::Revision& revision : revisions) {
+      json::Document document(names_);
+      if (!document.parse(revision.body).has_value()) {
+        continue;
+      }
+      out.bundle += first ? "" : ",";
+      first = false;
+      const std::string id(document.root()->string_at("id"));
+      const std::string number(document.root()->find("revision")->text());
+      out.bundle += R"({"fullUrl":"urn:)" + id + ":" + number +
+                    R"(","resource":{"resourceType":"Observation","session":")" + id +
+                    R"(","revision":)" + number + R"(,"note":")" +
+                    std::string(document.root()->string_at("note")) + R"(","patient":")" +
+                    std::string(document.root()->string_at("patient")) + R"(","map":")" +
+                    provenance_.mapping_set + R"(","issued":")" + revision.accepted_at + R"("}})";
+    }
+    out.bundle += "]}";
+    if (verdict == "map-failed") {
+      out.bundle.clear();
+    }
+    return out;
+  }
+
+  const therapy::Provenance& provenance() const override { return provenance_; }
+
+ private:
+  json::NameTable names_;
+  therapy::Provenance provenance_;
+};
+
+}  // namespace engine::intake
