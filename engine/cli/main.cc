@@ -21,8 +21,11 @@ struct Command {
 constexpr Command kCommands[] = {
     {"check", "check resources against FHIR R4 and their profiles", run_check},
     {"fhirpath", "evaluate a FHIRPath expression on a resource", run_fhirpath},
+    {"journal", "the log: list, show, verify, release, remap, withdraw", run_journal},
     {"map", "run, test and check maps of the FHIR mapping language", run_map},
     {"profiles", "published shapes: compile, list, show, explain, add", run_profiles},
+    {"replay", "make every bundle in the journal again, and compare", run_replay},
+    {"serve", "run the engine", run_serve},
     {"units", "units of measure (UCUM): validate, convert, multiply, divide", run_units},
     {"version", "print the version",
      [](int, char**) {

@@ -1,0 +1,155 @@
+// chartferry replay: history run again, from the documents in the journal. Sends nothing.
+
+#include <cstdio>
+#include <thread>
+#include <utility>
+
+#include <CLI/CLI.hpp>
+#include <unistd.h>
+
+#include "engine/cli/commands.h"
+#include "engine/cli/translator_files.h"
+#include "engine/journal/sqlite_store.h"
+#include "engine/json/write.h"
+#include "engine/replay/replay.h"
+
+namespace engine::cli {
+namespace {
+
+struct Arguments {
+  std::string journal;
+  TranslatorFiles files;
+  replay::Range range;
+  std::size_t threads = 0;
+  bool verify = false;
+  bool json = false;
+};
+
+int fail(const base::Error& error) {
+  std::fprintf(stderr, "chartferry replay: %s\n", error.text().c_str());
+  return kUsage;
+}
+
+unsigned long long wide(std::uint64_t number) {
+  return number;
+}
+
+replay::OnProgress progress() {
+  if (::isatty(STDERR_FILENO) == 0) {
+    return {};
+  }
+  return [](const replay::Progress& at) {
+    std::fprintf(stderr, "\r%llu translations, record %llu ", wide(at.done), wide(at.position));
+  };
+}
+
+int print_verify(const replay::VerifyReport& report, bool json) {
+  if (json) {
+    std::printf(R"({"translations":%llu,"same":%llu,"otherSets":%zu,"faults":%zu,"verified":%s})"
+                "\n",
+                wide(report.translations), wide(report.same), report.other_sets.size(),
+                report.faults.size(), report.verified() ? "true" : "false");
+    return report.verified() ? kOk : kNo;
+  }
+  for (const replay::Fault& fault : report.faults) {
+    std::printf("record %llu, session %s/%u, target %s: %s\n", wide(fault.position),
+                fault.session.c_str(), fault.revision, fault.target.c_str(), fault.what.c_str());
+  }
+  for (const auto& [what, count] : report.other_sets) {
+    std::printf(
+        "%llu translations were made with other inputs (%s): give the folders they were made "
+        "with\n",
+        wide(count), what.c_str());
+  }
+  std::printf("%s: %llu translations, %llu the same byte for byte\n",
+              report.verified() ? "verified" : "NOT VERIFIED", wide(report.translations),
+              wide(report.same));
+  return report.verified() ? kOk : kNo;
+}
+
+void print_json(const replay::WhatIfReport& report) {
+  std::string out = "{\"translations\":" + std::to_string(report.translations) +
+                    ",\"same\":" + std::to_string(report.same) + ",\"differences\":[";
+  for (const auto& [kind, difference] : report.differences) {
+    out += out.back() == '[' ? "{\"kind\":" : ",{\"kind\":";
+    json::write_string(kind, out);
+    out += ",\"count\":" + std::to_string(difference.count) +
+           ",\"position\":" + std::to_string(difference.example.position) + ",\"session\":";
+    json::write_string(difference.example.session, out);
+    out += ",\"before\":";
+    json::write_string(difference.before, out);
+    out += ",\"after\":";
+    json::write_string(difference.after, out);
+    out += "}";
+  }
+  std::printf("%s]}\n", out.c_str());
+}
+
+int print_what_if(const replay::WhatIfReport& report, bool json) {
+  if (json) {
+    print_json(report);
+    return report.differences.empty() ? kOk : kNo;
+  }
+  for (const auto& [kind, difference] : report.differences) {
+    std::printf("%6llu x %s\n         record %llu, session %s/%u\n", wide(difference.count),
+                kind.c_str(), wide(difference.example.position), difference.example.session.c_str(),
+                difference.example.revision);
+    if (!difference.before.empty()) {
+      std::printf("         - %s\n", difference.before.c_str());
+    }
+    if (!difference.after.empty()) {
+      std::printf("         + %s\n", difference.after.c_str());
+    }
+  }
+  std::printf("%llu translations, %llu the same, %zu kinds of difference; nothing was sent\n",
+              wide(report.translations), wide(report.same), report.differences.size());
+  return report.differences.empty() ? kOk : kNo;
+}
+
+int run(const Arguments& arguments) {
+  auto store = journal::open_sqlite_store({arguments.journal, journal::SqliteOptions::Mode::kRead});
+  if (!store) {
+    return fail(store.error());
+  }
+  auto translator = load_translator(arguments.files);
+  if (!translator) {
+    return fail(translator.error());
+  }
+  const intake::BorrowedCore<therapy::Translator> core(**translator);
+  const std::size_t threads =
+      arguments.threads != 0 ? arguments.threads : std::thread::hardware_concurrency();
+  if (arguments.verify) {
+    const auto report = replay::verify(**store, core, arguments.range, threads, progress());
+    return report ? print_verify(*report, arguments.json) : fail(report.error());
+  }
+  const auto report = replay::what_if(**store, core, arguments.range, threads, progress());
+  return report ? print_what_if(*report, arguments.json) : fail(report.error());
+}
+
+}  // namespace
+
+int run_replay(int argc, char** argv) {
+  CLI::App app(
+      "Makes every bundle in the journal again. --verify: are they the same, byte for byte? "
+      "--with: what would be different under other maps or profiles? Nothing is sent.",
+      "chartferry replay");
+  Arguments arguments;
+  app.add_option("--journal", arguments.journal, "the journal's file")->required();
+  app.add_flag("--verify", arguments.verify, "compare byte for byte; exit 1 when anything differs");
+  app.add_option("--with,--mappings", arguments.files.mappings,
+                 "folder of maps laid over the own ones");
+  app.add_option("--profiles", arguments.files.profiles, "folder of profiles, likewise");
+  app.add_option("--settings", arguments.files.settings, "JSON file of the site's settings");
+  app.add_option("--since", arguments.range.since, "instant, 2026-03-02T08:00:00Z");
+  app.add_option("--until", arguments.range.until, "instant, exclusive");
+  app.add_option("--threads", arguments.threads, "default: one a core");
+  app.add_flag("--json", arguments.json, "print one JSON object");
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& problem) {
+    return app.exit(problem) == 0 ? kOk : kUsage;
+  }
+  return run(arguments);
+}
+
+}  // namespace engine::cli

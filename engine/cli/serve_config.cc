@@ -1,0 +1,161 @@
+#include "engine/cli/serve_config.h"
+
+#include <algorithm>
+#include <charconv>
+#include <map>
+#include <set>
+#include <string_view>
+#include <utility>
+
+#include <toml++/toml.h>
+
+namespace engine::cli {
+namespace {
+
+using base::Error;
+using base::ErrorCode;
+
+std::string place(const std::string& name, const toml::source_region& region) {
+  return name + ":" + std::to_string(region.begin.line) + ":" + std::to_string(region.begin.column);
+}
+
+using Members = std::map<std::string_view, std::string*>;
+
+base::Result<void> read_texts(const toml::table& table, const Members& members,
+                              const std::set<std::string_view>& others, const std::string& name) {
+  for (const auto& [key, node] : table) {
+    if (others.count(key.str()) > 0) {
+      continue;
+    }
+    const auto member = members.find(key.str());
+    if (member == members.end()) {
+      return Error(ErrorCode::kInvalid, "there is no setting '" + std::string(key.str()) + "'",
+                   place(name, node.source()));
+    }
+    const auto text = node.value<std::string>();
+    if (!node.is_string() || !text) {
+      return Error(ErrorCode::kInvalid, "'" + std::string(key.str()) + "' is a text in quotes",
+                   place(name, node.source()));
+    }
+    *member->second = *text;
+  }
+  return {};
+}
+
+base::Result<void> read_targets(const toml::table& table, const std::string& name,
+                                ServeConfig& config) {
+  const toml::node* node = table.get("target");
+  if (node == nullptr) {
+    return {};
+  }
+  const toml::array* list = node->as_array();
+  if (list == nullptr || !list->is_array_of_tables()) {
+    return Error(ErrorCode::kInvalid, "write each target as [[target]]",
+                 place(name, node->source()));
+  }
+  for (const toml::node& one : *list) {
+    TargetConfig target;
+    const Members members = {{"name", &target.name},
+                             {"url", &target.url},
+                             {"ca", &target.ca_file},
+                             {"authorization-file", &target.authorization_file}};
+    if (auto read = read_texts(*one.as_table(), members, {}, name); !read) {
+      return read;
+    }
+    config.targets.push_back(std::move(target));
+  }
+  return {};
+}
+
+}  // namespace
+
+base::Result<void> read_config(std::string_view text, const std::string& name,
+                               ServeConfig& config) {
+  toml::table table;
+  try {
+    table = toml::parse(text, name);
+  } catch (const toml::parse_error& problem) {
+    return Error(ErrorCode::kInvalid, std::string(problem.description()),
+                 place(name, problem.source()));
+  }
+  const Members members = {{"listen", &config.listen},
+                           {"journal", &config.journal},
+                           {"key", &config.key_file},
+                           {"mappings", &config.translator.mappings},
+                           {"profiles", &config.translator.profiles},
+                           {"settings", &config.translator.settings}};
+  if (auto read = read_texts(table, members, {"target", "guarded"}, name); !read) {
+    return read;
+  }
+  if (const toml::node* guarded = table.get("guarded")) {
+    if (!guarded->is_boolean()) {
+      return Error(ErrorCode::kInvalid, "'guarded' is true or false",
+                   place(name, guarded->source()));
+    }
+    config.guarded = guarded->value_or(false);
+  }
+  return read_targets(table, name, config);
+}
+
+base::Result<ListenAddress> parse_listen(std::string_view text) {
+  const std::size_t colon = text.rfind(':');
+  ListenAddress out;
+  bool good = colon != std::string_view::npos;
+  if (good) {
+    std::string_view address = text.substr(0, colon);
+    const std::string_view digits = text.substr(colon + 1);
+    const auto [end, error] =
+        std::from_chars(digits.data(), digits.data() + digits.size(), out.port);
+    good = !digits.empty() && error == std::errc() && end == digits.data() + digits.size();
+    if (address.size() > 2 && address.front() == '[' && address.back() == ']') {
+      address = address.substr(1, address.size() - 2);
+    } else {
+      good = good && address.find(':') == std::string_view::npos;
+    }
+    out.address = address.empty() ? "127.0.0.1" : std::string(address);
+  }
+  if (!good) {
+    return Error(ErrorCode::kInvalid, "say where to listen as ADDRESS:PORT", std::string(text));
+  }
+  return out;
+}
+
+base::Result<void> check_config(const ServeConfig& config) {
+  if (config.journal.empty()) {
+    return Error(ErrorCode::kInvalid,
+                 "say which journal to write (journal = \"FILE\", --journal FILE)");
+  }
+  if (config.targets.empty()) {
+    return Error(ErrorCode::kInvalid,
+                 "say which record server to send to ([[target]] with url, --target URL)");
+  }
+  std::set<std::string> names;
+  for (const TargetConfig& target : config.targets) {
+    const bool plain =
+        !target.name.empty() && std::all_of(target.name.begin(), target.name.end(), [](char c) {
+          return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '-';
+        });
+    if (!plain) {
+      return Error(ErrorCode::kInvalid, "a target's name has small letters, digits and '-' only",
+                   target.name);
+    }
+    if (!names.insert(target.name).second) {
+      return Error(ErrorCode::kInvalid, "two targets have the same name", target.name);
+    }
+  }
+  const auto listen = parse_listen(config.listen);
+  if (!listen) {
+    return listen.error();
+  }
+  const bool loopback = listen->address == "::1" || listen->address.substr(0, 4) == "127.";
+  if (!loopback && !config.guarded) {
+    return Error(
+        ErrorCode::kInvalid,
+        "the engine has no sign-in of its own, so beyond this machine it listens only when "
+        "guarded = true (--guarded) says that a gateway in front of it checks who calls",
+        config.listen);
+  }
+  return {};
+}
+
+}  // namespace engine::cli

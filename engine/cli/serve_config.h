@@ -1,0 +1,44 @@
+#pragma once
+// What `chartferry serve` is told: by a TOML file, by flags, or by both (flags win).
+
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/cli/translator_files.h"
+
+namespace engine::cli {
+
+struct TargetConfig {
+  std::string name = "main";
+  std::string url;
+  std::string ca_file;
+  std::string authorization_file;  // holds the value of the Authorization header
+};
+
+struct ServeConfig {
+  std::string listen = "127.0.0.1:8080";
+  // Without sign-in the engine listens on loopback only, unless this says that something else
+  // guards it.
+  bool guarded = false;
+  std::string journal;
+  std::string key_file;  // empty: the journal's path with ".key"
+  std::string port_file;
+  TranslatorFiles translator;
+  std::vector<TargetConfig> targets;
+};
+
+struct ListenAddress {
+  std::string address;
+  std::uint16_t port = 0;
+};
+// "127.0.0.1:8080", "[::1]:8080", ":0". Errors: kInvalid.
+base::Result<ListenAddress> parse_listen(std::string_view text);
+
+// Errors: kInvalid with line and column, also for a key that does not exist.
+base::Result<void> read_config(std::string_view text, const std::string& name, ServeConfig& config);
+// What is missing or does not fit together. Errors: kInvalid.
+base::Result<void> check_config(const ServeConfig& config);
+
+}  // namespace engine::cli
