@@ -1,0 +1,251 @@
+#include "engine/intake/intake.h"
+
+#include <chrono>
+#include <future>
+#include <memory>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include <gtest/gtest.h>
+
+#include "engine/base/limits.h"
+#include "engine/intake/steering.h"
+#include "engine/intake/translation.h"
+#include "engine/journal/sqlite_store.h"
+#include "tests/intake/core_double.h"
+#include "tests/journal/fixture.h"
+
+namespace engine::intake {
+namespace {
+
+using journal::Kind;
+using journal::LegState;
+
+class IntakeTest : public ::testing::Test {
+ protected:
+  void SetUp() override {
+    auto store = journal::open_sqlite_store({":memory:", journal::SqliteOptions::Mode::kEngine});
+    ASSERT_TRUE(store.has_value());
+    store_ = std::move(*store);
+    start();
+  }
+  void TearDown() override { stop(); }
+
+  void start() {
+    journal_ = std::make_unique<journal::Journal>(*store_, clock_);
+    workers_ = std::make_unique<WorkPool>(2);
+    std::vector<Target> targets;
+    targets.emplace_back("main", &core_);
+    targets.emplace_back("second", &other_core_);
+    const Intake::World world{*journal_, *workers_, key_};
+    intake_ = std::make_unique<Intake>(world, std::move(targets), [](const std::string&) {});
+  }
+  void stop() {
+    workers_->stop();
+    journal_->stop();
+    intake_.reset();
+  }
+  Answer send(const std::string& body, const std::string& session = "") {
+    std::promise<Answer> promise;
+    auto future = promise.get_future();
+    intake_->accept(body, session, [&promise](Answer answer) { promise.set_value(answer); });
+    return future.get();
+  }
+  // Until no leg of the session waits to be translated.
+  std::string settled(const std::string& id) {
+    for (int i = 0; i < 2'000; ++i) {
+      const auto legs = store_->legs(session_id_of(id));
+      bool waiting = legs->empty();
+      std::string out;
+      for (const journal::Leg& leg : *legs) {
+        waiting = waiting || leg.state == LegState::kAccepted;
+        out += (out.empty() ? "" : ", ") + std::to_string(leg.revision) + " " + leg.target + " " +
+               std::string(journal::name_of(leg.state)) +
+               (leg.reason.empty() ? "" : "(" + leg.reason + ")");
+      }
+      if (!waiting) {
+        return out;
+      }
+      std::this_thread::sleep_for(std::chrono::milliseconds(1));
+    }
+    return "not settled";
+  }
+  journal::Record last_record() {
+    return journal::parse_head(*store_->head_text(*store_->size()))->record;
+  }
+
+  journal::SetClock clock_;
+  journal::SearchKey key_{"secret"};
+  CoreDouble core_{"m1"};
+  CoreDouble other_core_{"m2"};
+  std::unique_ptr<journal::Store> store_;
+  std::unique_ptr<journal::Journal> journal_;
+  std::unique_ptr<WorkPool> workers_;
+  std::unique_ptr<Intake> intake_;
+};
+
+TEST_F(IntakeTest, AnswersWithAReceiptAndTranslatesForEveryTarget) {
+  const Answer answer = send(document_of("a", 1, "p"));
+  EXPECT_EQ(answer.status, 202);
+  EXPECT_EQ(answer.body, R"({"session":")" + session_id_of("a") +
+                             R"(","revision":1,"state":"accepted","position":1,"received":)"
+                             R"("2027-01-15T08:00:00.000Z"})");
+  EXPECT_EQ(settled("a"), "1 main checked, 1 second checked");
+  const auto legs = store_->legs(session_id_of("a"));
+  EXPECT_NE(store_->part(legs->at(0).bundle, "bundle")->find(R"("map":"m1")"), std::string::npos);
+  EXPECT_NE(store_->part(legs->at(1).bundle, "bundle")->find(R"("map":"m2")"), std::string::npos);
+}
+
+TEST_F(IntakeTest, KnowsTheSameContentInAnotherLayout) {
+  EXPECT_EQ(send(R"({"id":"a","revision":1,"patient":"p","verdict":"ready"})").status, 202);
+  const Answer again =
+      send("{ \"verdict\":\"ready\",\n \"patient\":\"p\",\"revision\":1, \"id\":\"a\"}");
+  EXPECT_EQ(again.status, 200);
+  EXPECT_NE(again.body.find(R"("position":1,)"), std::string::npos) << again.body;
+  EXPECT_EQ(send(R"({"id":"a","revision":1,"patient":"p","verdict":"ready","note":"x"})").status,
+            409);
+  EXPECT_EQ(last_record().kind, Kind::kConflicting);
+  EXPECT_NE(store_->part(*store_->size(), "document")->find("note"), std::string::npos);
+}
+
+struct Refusal {
+  const char* name;
+  std::string body;
+  int status;
+};
+
+TEST_F(IntakeTest, RefusesAndKeepsWhatItRefused) {
+  EXPECT_EQ(send(document_of("a", 3, "p")).status, 202);
+  settled("a");
+  const std::vector<Refusal> table = {
+      {"no JSON", "{", 400},
+      {"no session", "{}", 400},
+      {"empty", "", 400},
+      {"not UTF-8", "{\"id\":\"\xff\"}", 400},
+      {"impossible value", document_of("b", 1, "p", "impossible"), 422},
+      {"revision 0", document_of("b", 0, "p"), 422},
+      {"revision too high", document_of("b", 100'001, "p"), 422},
+      {"older revision", document_of("a", 2, "p"), 409},
+  };
+  for (const Refusal& row : table) {
+    const Answer answer = send(row.body);
+    EXPECT_EQ(answer.status, row.status) << row.name;
+    EXPECT_NE(answer.body.find(R"("resourceType":"OperationOutcome")"), std::string::npos)
+        << row.name;
+    const Kind expected = row.status == 409 ? Kind::kConflicting : Kind::kRefused;
+    EXPECT_EQ(last_record().kind, expected) << row.name;
+    EXPECT_EQ(*store_->part(*store_->size(), "document"), row.body) << row.name;
+  }
+  EXPECT_EQ(send(document_of("b", 100'000, "p")).status, 202);
+}
+
+TEST_F(IntakeTest, KeepsOnlyTheStartOfALargeRefusedBody) {
+  EXPECT_EQ(send(std::string(base::limits::kRefusedBytesMax + 1, 'x')).status, 400);
+  EXPECT_EQ(store_->part(*store_->size(), "document")->size(), base::limits::kRefusedBytesMax);
+}
+
+TEST_F(IntakeTest, RefusesADocumentAtAnotherSessionsAddress) {
+  EXPECT_EQ(send(document_of("a", 1, "p"), session_id_of("b")).status, 422);
+  EXPECT_EQ(send(document_of("a", 1, "p"), session_id_of("a")).status, 202);
+}
+
+TEST_F(IntakeTest, HoldsWithTheOutcome) {
+  EXPECT_EQ(send(document_of("a", 1, "p", "unconfirmed-value")).status, 202);
+  EXPECT_EQ(settled("a"), "1 main held(unconfirmed-value), 1 second held(unconfirmed-value)");
+  const auto leg = store_->legs(session_id_of("a"))->front();
+  EXPECT_NE(store_->part(leg.changed, "outcome")->find("held: unconfirmed-value"),
+            std::string::npos);
+}
+
+TEST_F(IntakeTest, BuildsALaterRevisionOnWhatMayStillLand) {
+  send(document_of("a", 1, "p"));
+  settled("a");
+  send(document_of("a", 2, "p", "unconfirmed-value"));
+  settled("a");
+  send(document_of("a", 3, "p"));
+  EXPECT_EQ(settled("a"),
+            "1 main checked, 1 second checked, 2 main superseded(unconfirmed-value), 2 second "
+            "superseded(unconfirmed-value), 3 main checked, 3 second checked");
+  const auto legs = store_->legs(session_id_of("a"));
+  const auto head = journal::parse_head(*store_->head_text(legs->back().bundle));
+  EXPECT_EQ(revisions_of(head->record.made_with), (std::vector<std::uint32_t>{1, 3}));
+}
+
+TEST_F(IntakeTest, TranslatesAfterARestartWhatWasAcceptedBefore) {
+  stop();
+  // An engine that died between the receipt and the translation.
+  journal::Change change;
+  change.record.kind = Kind::kAccepted;
+  change.record.session = session_id_of("a");
+  change.record.revision = 1;
+  change.record.content = "c";
+  change.record.targets = "main,second";
+  change.parts.push_back(journal::to_stored(journal::Part("document", document_of("a", 1, "p"))));
+  std::vector<journal::Change> batch;
+  batch.push_back(std::move(change));
+  ASSERT_TRUE(store_->commit(batch, clock_).has_value());
+  start();
+  intake_->sweep();
+  EXPECT_EQ(settled("a"), "1 main checked, 1 second checked");
+}
+
+TEST_F(IntakeTest, DryRunKeepsNothing) {
+  std::promise<Answer> promise;
+  auto future = promise.get_future();
+  intake_->dry_run(document_of("a", 1, "p"), [&](Answer answer) { promise.set_value(answer); });
+  const Answer answer = future.get();
+  EXPECT_EQ(answer.status, 200);
+  EXPECT_NE(answer.body.find(R"("verdict":"ready")"), std::string::npos);
+  EXPECT_EQ(*store_->size(), 0u);
+}
+
+TEST_F(IntakeTest, PeopleAndTherapistsAreHiddenInTheLog) {
+  send(document_of("a", 1, "Jane"));
+  const std::string head = *store_->head_text(1);
+  EXPECT_EQ(head.find("Jane"), std::string::npos);
+  EXPECT_NE(head.find("patient " + key_.hide("urn:patients|Jane")), std::string::npos);
+}
+
+TEST_F(IntakeTest, SteersOnlyWhatIsHeldAndOnlyWithAReason) {
+  send(document_of("a", 1, "p", "unconfirmed-value"));
+  send(document_of("b", 1, "p", "map-failed"));
+  send(document_of("c", 1, "p"));
+  settled("a");
+  settled("b");
+  settled("c");
+  const auto attempt = [&](Steer action, const std::string& id, const std::string& target,
+                           const std::string& why) {
+    SteerRequest request;
+    request.action = action;
+    request.session = session_id_of(id);
+    request.target = target;
+    request.actor = "tester";
+    request.why = why;
+    const auto change = steer(*store_, request);
+    return change ? std::string(journal::name_of(change->record.kind))
+                  : std::string(base::name_of(change.error().code));
+  };
+  EXPECT_EQ(attempt(Steer::kRelease, "a", "main", "seen"), "released");
+  EXPECT_EQ(attempt(Steer::kRemap, "b", "main", "mended"), "remapped");
+  EXPECT_EQ(attempt(Steer::kWithdraw, "b", "second", "wrong"), "withdrawn");
+  EXPECT_EQ(attempt(Steer::kRelease, "a", "main", ""), "invalid") << "no reason given";
+  EXPECT_EQ(attempt(Steer::kRelease, "a", "", "seen"), "conflict") << "two targets hold it";
+  EXPECT_EQ(attempt(Steer::kRelease, "b", "main", "seen"), "invalid") << "there is no bundle";
+  EXPECT_EQ(attempt(Steer::kRelease, "c", "main", "seen"), "not-found") << "it is not held";
+  EXPECT_EQ(attempt(Steer::kRelease, "d", "main", "seen"), "not-found") << "no such session";
+}
+
+TEST(MadeWith, NamesTheRevisions) {
+  const therapy::Provenance provenance{"m", "p", "s", "1"};
+  const std::vector<std::uint32_t> revisions = {1, 2, 10};
+  const std::string text = made_with(provenance, revisions);
+  EXPECT_EQ(text, "mapping=m profiles=p settings=s computation=1 revisions=1,2,10");
+  EXPECT_EQ(revisions_of(text), revisions);
+  for (const char* none : {"", "mapping=m", "a revisions=", "a revisions=x", "a revisions=1,,2"}) {
+    EXPECT_TRUE(revisions_of(none).empty()) << none;
+  }
+}
+
+}  // namespace
+}  // namespace engine::intake

@@ -1,0 +1,248 @@
+#include "engine/web/api.h"
+
+#include <algorithm>
+#include <chrono>
+#include <memory>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include <gtest/gtest.h>
+
+#include "engine/journal/sqlite_store.h"
+#include "engine/json/document.h"
+#include "engine/web/static_texts.h"
+#include "tests/intake/core_double.h"
+#include "tests/journal/fixture.h"
+#include "tests/web/raw_client.h"
+
+namespace engine::web {
+namespace {
+
+using intake::document_of;
+using intake::session_id_of;
+
+class ApiTest : public ::testing::Test {
+ protected:
+  void SetUp() override {
+    store_ =
+        std::move(*journal::open_sqlite_store({":memory:", journal::SqliteOptions::Mode::kEngine}));
+    journal_ = std::make_unique<journal::Journal>(*store_, clock_);
+    workers_ = std::make_unique<intake::WorkPool>(1);
+    std::vector<intake::Target> targets;
+    targets.emplace_back("main", &core_);
+    const intake::Intake::World world{*journal_, *workers_, key_};
+    intake_ =
+        std::make_unique<intake::Intake>(world, std::move(targets), [](const std::string&) {});
+    events_ = std::make_unique<Events>(*store_);
+    ModelTexts texts{R"({"schema":true})", R"({"resourceType":"StructureDefinition"})", "{}"};
+    api_ = std::make_unique<Api>(
+        Api::World{*journal_, *intake_, *events_, metrics_, std::move(texts),
+                   [] {
+                     return std::vector<Metrics::Gauges::Target>{{"main", true}};
+                   },
+                   [] {}, [this] { return stopping_; }});
+    server_ = std::move(*HttpServer::start({}, [this](Request request, Answer answer) {
+      api_->handle(std::move(request), std::move(answer));
+    }));
+  }
+  void TearDown() override {
+    events_->close();
+    server_->stop(std::chrono::milliseconds(100));
+    workers_->stop();
+    journal_->stop();
+  }
+  RawClient::Answer ask(const std::string& method, const std::string& path,
+                        const std::string& body = "",
+                        const std::string& type = "application/json") {
+    RawClient client(server_->port());
+    client.send(method + " " + path + " HTTP/1.1\r\nHost: x\r\nContent-Type: " + type +
+                "\r\nContent-Length: " + std::to_string(body.size()) + "\r\n\r\n" + body);
+    return client.read_answer();
+  }
+  // Asks until the body has the text.
+  std::string wait_for(const std::string& path, const std::string& text) {
+    RawClient::Answer answer;
+    for (int i = 0; i < 500; ++i) {
+      answer = ask("GET", path);
+      if (answer.body.find(text) != std::string::npos) {
+        return answer.body;
+      }
+      std::this_thread::sleep_for(std::chrono::milliseconds(2));
+    }
+    return "never: " + answer.body;
+  }
+
+  journal::SetClock clock_;
+  intake::CoreDouble core_;
+  journal::SearchKey key_{"secret"};
+  Metrics metrics_;
+  bool stopping_ = false;
+  std::unique_ptr<journal::Store> store_;
+  std::unique_ptr<journal::Journal> journal_;
+  std::unique_ptr<intake::WorkPool> workers_;
+  std::unique_ptr<intake::Intake> intake_;
+  std::unique_ptr<Events> events_;
+  std::unique_ptr<Api> api_;
+  std::unique_ptr<HttpServer> server_;
+};
+
+TEST_F(ApiTest, TakesASessionInAndTellsWhereItIs) {
+  const RawClient::Answer answer = ask("POST", "/sessions", document_of("a", 1, "p"));
+  EXPECT_EQ(answer.status, 202);
+  EXPECT_NE(answer.head.find("Location: /sessions/" + session_id_of("a")), std::string::npos);
+  const std::string view = wait_for("/sessions/" + session_id_of("a"), R"("state":"checked")");
+  EXPECT_EQ(view, R"({"session":")" + session_id_of("a") +
+                      R"(","state":"checked","revisions":[{"revision":1,"received":)"
+                      R"("2027-01-15T08:00:00.000Z","position":1,"targets":[{"target":"main",)"
+                      R"("state":"checked","attempts":0}]}]})");
+  EXPECT_EQ(ask("POST", "/sessions", document_of("a", 1, "p")).status, 200);
+}
+
+TEST_F(ApiTest, TellsWhyOneIsHeldAndNotesWhoLooked) {
+  ask("POST", "/sessions", document_of("a", 1, "p", "unconfirmed-value"));
+  const std::string path = "/sessions/" + session_id_of("a");
+  const std::string view = wait_for(path, R"("state":"held","reason":"unconfirmed-value")");
+  EXPECT_NE(view.find("nobody confirmed it"), std::string::npos) << view;
+  EXPECT_EQ(view.find("held: unconfirmed"), std::string::npos)
+      << "the outcome has a view of its own";
+  EXPECT_NE(ask("GET", path + "/outcome").body.find("held: unconfirmed-value"), std::string::npos);
+  const auto head = journal::parse_head(*store_->head_text(*store_->size()));
+  EXPECT_EQ(head->record.kind, journal::Kind::kRead);
+  EXPECT_EQ(head->record.actor, "address 127.0.0.1");
+  EXPECT_EQ(ask("POST", path + "/release", R"({"why":"seen","actor":"T"})").status, 200);
+  EXPECT_NE(wait_for(path, R"("state":"checked")").find(R"("state":"checked")"), std::string::npos);
+  EXPECT_EQ(ask("GET", path + "/outcome").status, 404);
+}
+
+TEST_F(ApiTest, TakesLaterRevisionsAtTheSessionsAddress) {
+  const std::string path = "/sessions/" + session_id_of("a") + "/revisions";
+  EXPECT_EQ(ask("POST", path, document_of("a", 2, "p")).status, 404);
+  EXPECT_EQ(ask("POST", "/sessions", document_of("a", 1, "p")).status, 202);
+  EXPECT_EQ(ask("POST", path, document_of("a", 2, "p")).status, 202);
+  EXPECT_EQ(ask("POST", path, document_of("b", 1, "p")).status, 422);
+}
+
+struct Row {
+  const char* method;
+  std::string path;
+  std::string body;
+  const char* type;
+  int status;
+};
+
+TEST_F(ApiTest, RefusesWithAnOutcome) {
+  const std::string nobody = "/sessions/" + session_id_of("nobody");
+  const std::vector<Row> table = {
+      {"GET", "/nothing", "", "", 404},
+      {"GET", "/sessions", "", "", 405},
+      {"DELETE", nobody, "", "", 405},
+      {"GET", nobody, "", "", 404},
+      {"GET", nobody + "/outcome", "", "", 404},
+      {"GET", "/sessions/%2e%2e/outcome", "", "", 404},
+      {"POST", "/sessions", "{}", "text/plain", 415},
+      {"POST", "/sessions", "id=a", "application/x-www-form-urlencoded", 415},
+      {"POST", "/sessions", "{", "application/json", 400},
+      {"POST", "/sessions?dry-run", document_of("a", 1, "p", "impossible"), "application/json",
+       422},
+      {"POST", nobody + "/release", R"({"why":"x","actor":"y"})", "application/json", 404},
+      {"POST", nobody + "/release", "[]", "application/json", 400},
+      {"POST", nobody + "/release", "{}", "application/json", 422},
+  };
+  for (const Row& row : table) {
+    const RawClient::Answer answer = ask(row.method, row.path, row.body, row.type);
+    EXPECT_EQ(answer.status, row.status) << row.method << " " << row.path;
+    EXPECT_NE(answer.body.find("OperationOutcome"), std::string::npos) << row.path;
+    EXPECT_NE(answer.head.find("X-Content-Type-Options: nosniff"), std::string::npos) << row.path;
+  }
+  EXPECT_EQ(ask("POST", "/sessions?dry-run", document_of("a", 1, "p")).status, 200);
+}
+
+TEST_F(ApiTest, SaysThatItIsEnding) {
+  EXPECT_EQ(ask("GET", "/health/ready").status, 200);
+  stopping_ = true;
+  EXPECT_EQ(ask("GET", "/health/ready").status, 503);
+  EXPECT_EQ(ask("GET", "/health/live").status, 200);
+  const RawClient::Answer answer = ask("POST", "/sessions", document_of("a", 1, "p"));
+  EXPECT_EQ(answer.status, 503);
+  EXPECT_NE(answer.head.find("Retry-After: 2"), std::string::npos);
+}
+
+TEST_F(ApiTest, ServesTheModelAndThePage) {
+  EXPECT_EQ(ask("GET", "/schema/session").body, R"({"schema":true})");
+  EXPECT_EQ(ask("GET", "/model/session").body, R"({"resourceType":"StructureDefinition"})");
+  EXPECT_EQ(ask("GET", "/plausibility").body, "{}");
+  const RawClient::Answer page = ask("GET", "/");
+  EXPECT_EQ(page.status, 200);
+  EXPECT_NE(page.head.find("script-src 'self'"), std::string::npos);
+  EXPECT_EQ(page.head.find("unsafe-inline"), std::string::npos);
+  for (const char* inlined : {"<style", "style=", "<script>", "onclick"}) {
+    EXPECT_EQ(page.body.find(inlined), std::string::npos) << inlined;
+  }
+  EXPECT_EQ(ask("GET", "/page.js").status, 200);
+  EXPECT_EQ(ask("GET", "/page.css").status, 200);
+  EXPECT_NE(ask("GET", "/metadata").body.find("CapabilityStatement"), std::string::npos);
+}
+
+TEST_F(ApiTest, CountsInPrometheusText) {
+  ask("POST", "/sessions", document_of("a", 1, "p"));
+  wait_for("/sessions/" + session_id_of("a"), R"("state":"checked")");
+  const std::string text = ask("GET", "/metrics").body;
+  for (const char* line :
+       {"chartferry_records_total{kind=\"accepted\"} 1\n",
+        "chartferry_target_paused{target=\"main\"} 1\n",
+        "chartferry_waiting{target=\"main\",state=\"checked\"} 1\n",
+        "chartferry_journal_failing 0\n", "chartferry_http_answers_total{class=\"2xx\"} "}) {
+    EXPECT_NE(text.find(line), std::string::npos) << line << text;
+  }
+  EXPECT_EQ(text.find("chartferry_records_total{kind=\"unknown\"}"), std::string::npos);
+}
+
+TEST_F(ApiTest, TellsEventsAndWhatWasMissed) {
+  RawClient client(server_->port());
+  client.send("GET /events HTTP/1.1\r\nHost: x\r\n\r\n");
+  client.read_head();
+  client.read_exactly(8);  // the opening comment's chunk
+  ask("POST", "/sessions", document_of("a", 1, "p"));
+  wait_for("/sessions/" + session_id_of("a"), R"("state":"checked")");
+  events_->follow();
+  const std::string start = client.read_exactly(40);
+  EXPECT_NE(start.find("id: 1\nevent: accepted\ndata: {"), std::string::npos) << start;
+  RawClient again(server_->port());
+  again.send("GET /events HTTP/1.1\r\nHost: x\r\nLast-Event-ID: 1\r\n\r\n");
+  again.read_head();
+  const std::string missed = again.read_exactly(60);
+  EXPECT_NE(missed.find("id: 2\nevent: checked"), std::string::npos) << missed;
+}
+
+TEST_F(ApiTest, ListsTheLatestSessions) {
+  ask("POST", "/sessions", document_of("a", 1, "p"));
+  ask("POST", "/sessions", document_of("b", 1, "p", "unknown-code"));
+  const std::string list = wait_for("/traffic", R"("reason":"unknown-code")");
+  EXPECT_LT(list.find(session_id_of("b")), list.find(session_id_of("a")));
+}
+
+TEST(OpenApi, NamesEveryRouteAndNoOther) {
+  const json::NameTable names;
+  json::Document document(names);
+  ASSERT_TRUE(document.parse(openapi_text()).has_value());
+  std::vector<std::string> described;
+  for (const json::Node& path : *document.root()->find("paths")) {
+    for (const json::Node& method : path) {
+      std::string verb(method.name_text());
+      std::transform(verb.begin(), verb.end(), verb.begin(),
+                     [](char c) { return static_cast<char>(c - 'a' + 'A'); });
+      described.push_back(verb + " " + std::string(path.name_text()));
+    }
+  }
+  std::vector<std::string> routes = Api::routes();
+  std::erase_if(routes, [](const std::string& route) {
+    return route == "GET /" || route == "GET /page.js" || route == "GET /page.css";
+  });
+  std::sort(routes.begin(), routes.end());
+  std::sort(described.begin(), described.end());
+  EXPECT_EQ(described, routes);
+}
+
+}  // namespace
+}  // namespace engine::web
