@@ -46,6 +46,9 @@ void Machine::too_many_steps() const {
 }
 
 void Machine::push_all(Items items) {
+  if (items.empty()) {
+    return;
+  }
   if (items.size() > base::limits::kCollectionItemsMax - state_.top) {
     too_many_items();
   }
