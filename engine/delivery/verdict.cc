@@ -63,6 +63,7 @@ struct OutcomeFacts {
   bool present = false;
   bool not_found = false;
   bool several = false;
+  bool conflict = false;
   bool names_patient = false;
   bool transient = false;
 };
@@ -203,10 +204,13 @@ Verdict judge(const Reply& reply, std::size_t entries, bool uncertain, std::int6
   const OutcomeFacts facts = read_outcome(reply.body);
   const bool client_error = reply.status >= 400 && reply.status < 500;
   if (client_error && reply.status != 401 && reply.status != 403) {
-    if (facts.not_found && !facts.several) {
+    if (facts.several) {
+      return {Action::kHold, "several-matches"};
+    }
+    if (facts.not_found && !facts.conflict) {
       return {Action::kHoldRetry, facts.names_patient ? "unknown-patient" : "unknown-reference"};
     }
-    if (facts.several && reply.status != 409) {
+    if (facts.conflict && reply.status != 409) {
       return {Action::kHold, "version-conflict", uncertain};
     }
     if (facts.transient && reply.status != 429) {

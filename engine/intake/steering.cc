@@ -5,6 +5,8 @@
 #include <utility>
 #include <vector>
 
+#include "engine/base/utf8.h"
+
 namespace engine::intake {
 namespace {
 
@@ -12,13 +14,16 @@ using journal::Kind;
 using journal::Leg;
 using journal::LegState;
 
+// A sentence or two; a report has another place.
+constexpr std::size_t kWordsMax = 1'000;
+
 struct ReasonRow {
   std::string_view code;
   std::string_view text;
   bool may_release;
 };
 // A bundle that failed its check is never sent as it is, so it cannot be released.
-constexpr std::array<ReasonRow, 20> kReasons = {{
+constexpr std::array<ReasonRow, 21> kReasons = {{
     {"unconfirmed-value",
      "a value is improbable and nobody confirmed it; confirm it in a new revision, or release",
      true},
@@ -35,6 +40,9 @@ constexpr std::array<ReasonRow, 20> kReasons = {{
      true},
     {"version-conflict",
      "the record was changed on the server by somebody else; compare, then release or withdraw",
+     true},
+    {"several-matches",
+     "the record server has several records where one is meant; have them merged, then release",
      true},
     {"conflict", "the record server reports a conflict that did not go away", true},
     {"gone", "the record was deleted on the server", true},
@@ -108,6 +116,16 @@ std::optional<Steer> steer_of(std::string_view name) {
 base::Result<journal::Change> steer(const journal::Store& store, const SteerRequest& request) {
   if (request.why.empty() || request.actor.empty()) {
     return base::Error(base::ErrorCode::kInvalid, "say who you are and why; both are kept");
+  }
+  // The log keeps its heads as lines.
+  for (const std::string* text : {&request.why, &request.actor, &request.target}) {
+    const bool plain = std::all_of(text->begin(), text->end(), [](char c) {
+      return static_cast<unsigned char>(c) >= 0x20 && c != 0x7F;
+    });
+    if (!plain || text->size() > kWordsMax || base::find_invalid_utf8(*text).has_value()) {
+      return base::Error(base::ErrorCode::kInvalid,
+                         "say it in one line of at most 1000 bytes, without control characters");
+    }
   }
   auto leg = find_held(store, request);
   if (!leg) {

@@ -82,7 +82,7 @@ TEST(Verdict, EveryAnswerHasItsMeaning) {
       {"unknown encounter 400", reply(400, outcome("not-found", "Encounter")), false,
        "hold-retry unknown-reference"},
       {"several patients", reply(412, outcome("multiple-matches", "Patient")), false,
-       "hold version-conflict"},
+       "hold several-matches"},
       {"version", reply(412), false, "hold version-conflict"},
       {"version after silence", reply(412), true, "hold version-conflict unknown"},
       {"timeout", reply(408), false, "retry server-timeout unknown"},

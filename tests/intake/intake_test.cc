@@ -230,6 +230,9 @@ TEST_F(IntakeTest, SteersOnlyWhatIsHeldAndOnlyWithAReason) {
   EXPECT_EQ(attempt(Steer::kRemap, "b", "main", "mended"), "remapped");
   EXPECT_EQ(attempt(Steer::kWithdraw, "b", "second", "wrong"), "withdrawn");
   EXPECT_EQ(attempt(Steer::kRelease, "a", "main", ""), "invalid") << "no reason given";
+  EXPECT_EQ(attempt(Steer::kRelease, "a", "main", "two\nlines"), "invalid");
+  EXPECT_EQ(attempt(Steer::kRelease, "a", "main", std::string(1'001, 'x')), "invalid");
+  EXPECT_EQ(attempt(Steer::kRelease, "a", "main", std::string(1'000, 'x')), "released");
   EXPECT_EQ(attempt(Steer::kRelease, "a", "", "seen"), "conflict") << "two targets hold it";
   EXPECT_EQ(attempt(Steer::kRelease, "b", "main", "seen"), "invalid") << "there is no bundle";
   EXPECT_EQ(attempt(Steer::kRelease, "c", "main", "seen"), "not-found") << "it is not held";
