@@ -149,7 +149,21 @@ class Answer::Once {
 Answer::Answer(std::shared_ptr<Once> once) : once_(std::move(once)) {}
 
 void Answer::operator()(Response response) const {
+  if (finish_) {
+    finish_(response);
+  }
   once_->give(std::move(response));
+}
+
+Answer Answer::then(std::function<void(Response& response)> finish) const {
+  Answer next(once_);
+  next.finish_ = [before = finish_, finish = std::move(finish)](Response& response) {
+    if (before) {
+      before(response);
+    }
+    finish(response);
+  };
+  return next;
 }
 
 Handler answering(std::function<Response(const Request& request)> handler) {
