@@ -1,5 +1,6 @@
 // chartferry map: runs, tests, lints and converts maps; for people and, with --batch, for programs.
 
+#include <algorithm>
 #include <chrono>
 #include <cstdio>
 #include <deque>
@@ -7,6 +8,7 @@
 #include <functional>
 #include <map>
 #include <memory>
+#include <set>
 #include <string>
 #include <thread>
 #include <utility>
@@ -73,6 +75,12 @@ struct Opened {
   MapBench bench;
 };
 
+// Whether an import, a table or a structure was not found.
+bool misses_something(const std::vector<Error>& problems) {
+  return std::any_of(problems.begin(), problems.end(),
+                     [](const Error& problem) { return problem.code == ErrorCode::kNotFound; });
+}
+
 // A single file whose imports or tables are not found is taken together with its folder. What is
 // wrong is printed.
 std::unique_ptr<Opened> open(const Arguments& arguments) {
@@ -87,8 +95,7 @@ std::unique_ptr<Opened> open(const Arguments& arguments) {
   Result<MapBench> bench = MapBench::open(catalog, *files, &problems);
   const std::filesystem::path path(arguments.path);
   std::error_code ignored;
-  if (!bench && bench.error().code == ErrorCode::kNotFound &&
-      std::filesystem::is_regular_file(path, ignored)) {
+  if (!bench && misses_something(problems) && std::filesystem::is_regular_file(path, ignored)) {
     const std::string folder = path.has_parent_path() ? path.parent_path().string() : ".";
     if (Result<std::vector<SourceFile>> all = read_maps(folder)) {
       *files = std::move(*all);
@@ -268,6 +275,13 @@ int lint_maps(const Arguments& arguments) {
   return findings.empty() ? kOk : kNo;
 }
 
+// A rule that makes elements of its own; others are only seen to fire in samples of a single map.
+bool makes_elements(const mapping::Rule& rule) {
+  return std::any_of(rule.targets.begin(), rule.targets.end(), [](const mapping::Target& target) {
+    return target.transform || (target.path && !target.path->elements.empty());
+  });
+}
+
 int cover(const Arguments& arguments) {
   const std::unique_ptr<Opened> opened = open(arguments);
   if (opened == nullptr) {
@@ -276,6 +290,7 @@ int cover(const Arguments& arguments) {
   const MapBench& bench = opened->bench;
   const std::vector<mapping::RuleInfo>& rules = bench.maps().program().rules;
   std::vector<bool> fired(rules.size());
+  std::set<std::string> makers;
   for (const SampleResult& result : run_samples(bench, opened->files, true)) {
     if (!result.error.empty()) {
       std::printf("FAILED %s\n  %s\n", result.name.c_str(), result.error.c_str());
@@ -283,10 +298,17 @@ int cover(const Arguments& arguments) {
     for (std::size_t i = 0; i < result.fired.size(); ++i) {
       fired[i] = fired[i] || result.fired[i];
     }
+    makers.insert(result.makers.begin(), result.makers.end());
   }
   std::map<std::string, std::pair<std::size_t, std::size_t>> by_file;
   for (std::size_t i = 0; i < rules.size(); ++i) {
     const mapping::Map& map = rules[i].map->map;
+    const std::string line = map.file + ":" + std::to_string(rules[i].rule->place.line);
+    if (makers.count(line) != 0) {
+      fired[i] = true;
+    } else if (!fired[i] && !makers.empty() && !makes_elements(*rules[i].rule)) {
+      continue;
+    }
     auto& [count, all] = by_file[map.file];
     ++all;
     count += fired[i] ? 1U : 0U;

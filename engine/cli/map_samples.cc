@@ -85,6 +85,13 @@ void run_session_sample(const therapy::Translator& translator, const SourceFile&
     return;
   }
   out.got = pretty(translation.bundle);
+  json::NameTable names;
+  json::Document lineage(names);
+  if (lineage.parse(translation.lineage) && lineage.root()->is_array()) {
+    for (const json::Node& entry : *lineage.root()) {
+      out.makers.emplace(entry.string_at("rule"));
+    }
+  }
 }
 
 std::vector<std::string_view> lines_of(std::string_view text) {

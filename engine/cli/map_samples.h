@@ -3,6 +3,7 @@
 //   samples/NAME.in.json with NAME.out.json: the map NAME.map (up to the first dot), first group
 //   samples/NAME.session.json with NAME.bundle.json: the whole translation of a session document
 
+#include <set>
 #include <span>
 #include <string>
 #include <vector>
@@ -17,7 +18,8 @@ struct SampleResult {
   std::string expected;  // the file beside it, relative to the folder
   std::string got;       // JSON with line breaks; empty when `error` is set
   std::string error;
-  std::vector<bool> fired;
+  std::vector<bool> fired;       // by rule number, of a map's own sample
+  std::set<std::string> makers;  // "file:line" of the rules that made something, of a session's
 };
 
 // Runs every sample of the folder's files.

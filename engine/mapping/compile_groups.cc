@@ -44,7 +44,7 @@ FoundGroup Compiler::find_group(ParsedMap& map, const std::string& name, Place p
         names.push_back(group.name);
       }
     }
-    fail(place, "there is no group " + name + did_you_mean(name, names), ErrorCode::kNotFound);
+    fail(place, "there is no group " + name + did_you_mean(name, names));
   }
   return found;
 }

@@ -208,7 +208,7 @@ TypeId Compiler::declared_type(const ParsedMap& map, const std::string& name, Pl
     for (std::size_t i = 0; i < model().size(); ++i) {
       names.push_back(model().info(static_cast<TypeId>(i)).name);
     }
-    fail(place, "there is no type " + name + did_you_mean(name, names), ErrorCode::kNotFound);
+    fail(place, "there is no type " + name + did_you_mean(name, names));
   }
   return type;
 }

@@ -7,7 +7,6 @@
 
 namespace engine::mapping {
 
-using base::ErrorCode;
 using base::Result;
 using fhirpath::Item;
 using shapes::kNoType;
@@ -20,8 +19,7 @@ const Variable* Compiler::variable(const Scope& scope, const std::string& name, 
     for (const Variable& other : scope.variables()) {
       names.push_back(other.name);
     }
-    fail(place, "there is no variable " + name + " here" + did_you_mean(name, names),
-         ErrorCode::kNotFound);
+    fail(place, "there is no variable " + name + " here" + did_you_mean(name, names));
   }
   return known;
 }
@@ -69,7 +67,7 @@ bool Compiler::compile_step(TypeId& type, const std::string& name, Place place, 
     program_.names_read.insert(name);
     step.kind = StepKind::kByName;
     if (step.name == nullptr) {
-      fail(place, "no known type has an element " + name, ErrorCode::kNotFound);
+      fail(place, "no known type has an element " + name);
       return false;
     }
     type = kNoType;
@@ -97,7 +95,7 @@ bool Compiler::compile_step(TypeId& type, const std::string& name, Place place, 
     member = model().member(type, step.name);
   }
   if (member == nullptr || (element == nullptr && member->companion == step.name)) {
-    fail(place, unknown_element(type, name), ErrorCode::kNotFound);
+    fail(place, unknown_element(type, name));
     return false;
   }
   if (element == nullptr) {

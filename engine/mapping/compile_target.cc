@@ -7,7 +7,6 @@
 
 namespace engine::mapping {
 
-using base::ErrorCode;
 using shapes::kNoType;
 using shapes::TypeId;
 using shapes::TypeKind;
@@ -22,7 +21,7 @@ bool Compiler::compile_target_step(TypeId& type, const std::string& name, Place 
   }
   if (is_open(type, program_.types)) {
     if (step.name == nullptr) {
-      fail(place, "no known type has an element " + name, ErrorCode::kNotFound);
+      fail(place, "no known type has an element " + name);
       return false;
     }
     type = kNoType;
@@ -43,7 +42,7 @@ bool Compiler::compile_target_step(TypeId& type, const std::string& name, Place 
     }
   }
   if (step.element == nullptr) {
-    fail(place, unknown_element(type, name), ErrorCode::kNotFound);
+    fail(place, unknown_element(type, name));
     return false;
   }
   type = step.member == nullptr || is_open(step.member->type, program_.types) ? kNoType

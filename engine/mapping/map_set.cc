@@ -104,6 +104,10 @@ Result<std::unique_ptr<MapSet>> MapSet::load(std::span<const base::SourceFile> f
   if (!all_known(program->names)) {
     return Error(ErrorCode::kNotFound, "the published datatypes are not loaded");
   }
+  for (std::size_t i = 0; i < catalog.types().size(); ++i) {
+    program->primitives.push_back(
+        fhir::primitive_named(catalog.types().info(static_cast<shapes::TypeId>(i)).name));
+  }
   std::vector<const base::SourceFile*> sorted;
   for (const base::SourceFile& file : files) {
     sorted.push_back(&file);

@@ -79,8 +79,9 @@ class MapSet {
   // Reads every file: *.map is mapping language; *.json is a ConceptMap or a StructureMap (FHIR R4
   // JSON); *.csv is a ConceptMap with the columns source code, target system, code, display,
   // equivalence (docs/mapping-guide.md). Nothing is half-applied: one bad file fails the whole set.
-  // Errors: kInvalid and kNotFound with where = "file:line:column". `problems`, when given,
-  // receives all that was found, not just the first. The catalog must outlive the set.
+  // Errors: kInvalid, and kNotFound for an import, table or structure that is not there, with where
+  // = "file:line:column". `problems`, when given, receives all that was found, not just the first.
+  // The catalog must outlive the set.
   static base::Result<std::unique_ptr<MapSet>> load(std::span<const base::SourceFile> files,
                                                     const shapes::Catalog& catalog,
                                                     const LoadOptions& options = {},

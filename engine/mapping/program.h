@@ -12,6 +12,7 @@
 #include <unordered_map>
 #include <vector>
 
+#include "engine/fhir/primitives.h"
 #include "engine/fhirpath/fhirpath.h"
 #include "engine/mapping/ast.h"
 #include "engine/mapping/concept_map.h"
@@ -209,6 +210,8 @@ class Program {
 
   const shapes::Catalog& catalog;
   fhirpath::Types types;
+  // By TypeId: the primitive whose lexical rules a text must meet; nothing for the other types.
+  std::vector<std::optional<fhir::Primitive>> primitives;
   LoadOptions options;
   std::vector<fhirpath::HostFunction> functions;  // of the options, in FHIRPath's form
   TransformNames names{};

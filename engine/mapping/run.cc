@@ -84,6 +84,7 @@ class LineageWriter {
  public:
   LineageWriter(const Run& run, const json::Node& root, std::string& out)
       : run_(run), root_(root), out_(out) {
+    entries_.reserve(run.lineage().size());
     for (const LineageEntry& entry : run.lineage()) {
       entries_.try_emplace(entry.output, &entry);
     }

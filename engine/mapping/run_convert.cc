@@ -57,7 +57,7 @@ bool Runner::convert_text(std::string_view text, TypeId wanted, bool check, Plac
   }
   const ValueClass kind = types_.value_class(wanted);
   if (check) {
-    const auto primitive = fhir::primitive_named(model_.info(wanted).name);
+    const std::optional<fhir::Primitive> primitive = program_.primitives[wanted];
     const char* fault = primitive ? fhir::primitive_fault(*primitive, text) : nullptr;
     if (fault != nullptr) {
       return fail(place, "the value is no " + std::string(type_name(wanted)) + ": " + fault);

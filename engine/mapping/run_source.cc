@@ -11,7 +11,6 @@
 
 namespace engine::mapping {
 
-using base::ErrorCode;
 using base::Result;
 using fhirpath::Item;
 using fhirpath::Items;
@@ -126,10 +125,8 @@ bool Runner::step_by_name(const Item& from, const SourceStep& step, std::vector<
     return true;
   }
   if (model_.element(from.type, step.name) == nullptr) {
-    return fail(
-        step.place,
-        std::string(type_name(from.type)) + " has no element " + std::string(step.name->text),
-        ErrorCode::kNotFound);
+    return fail(step.place, std::string(type_name(from.type)) + " has no element " +
+                                std::string(step.name->text));
   }
   if (object != nullptr) {
     step_choice(*object, from.type, step.name, out);

@@ -112,8 +112,7 @@ bool Runner::site_of(json::Node& object, TypeId type, const TargetStep& step, Si
   site.element = model_.element(type, step.name);
   if (site.element == nullptr) {
     return fail(step.place,
-                std::string(type_name(type)) + " has no element " + std::string(step.name->text),
-                ErrorCode::kNotFound);
+                std::string(type_name(type)) + " has no element " + std::string(step.name->text));
   }
   if (site.element->members.size() == 1) {
     site.member = &site.element->members[0];
