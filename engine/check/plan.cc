@@ -72,6 +72,9 @@ const Plans::ShapePlan& Plans::make(const shapes::Shape& shape) const {
                                        !element.binding->max_canonical.empty());
     out.plain = out.rules.empty() && !out.binds && element.fixed == nullptr &&
                 element.pattern == nullptr && element.limits == nullptr;
+    out.sliced =
+        element.slicing != nullptr &&
+        (!element.slicing->slices.empty() || element.slicing->rules != shapes::SlicingRules::kOpen);
     for (std::size_t c = 0; c < element.children.size(); ++c) {
       if (needs_required(*element.children[c])) {
         out.required.push_back(static_cast<std::uint16_t>(c));

@@ -40,7 +40,8 @@ struct ElementPlan {
   std::vector<Rule> rules;  // of the element, run on each of its values
   // Nothing is said of a value but its type, its children and its number.
   bool plain = true;
-  bool binds = false;  // a binding that is more than an example
+  bool binds = false;   // a binding that is more than an example
+  bool sliced = false;  // by slices, or closed to whatever is none
 
   const ElementPlan* child(std::size_t index) const {
     return index < element->children.size() ? children[index] : nullptr;

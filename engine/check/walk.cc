@@ -1,6 +1,8 @@
 #include "engine/check/walk.h"
 
 #include <algorithm>
+#include <cstddef>
+#include <memory>
 
 #include "engine/base/limits.h"
 #include "engine/check/compare.h"
@@ -236,14 +238,17 @@ void Walk::requested(const json::Node& node, TypeId type, ActiveList& actives) {
 void Walk::object(const json::Node& node, TypeId type, Actives actives, bool is_companion) {
   constexpr std::size_t kInline = 64;
   const shapes::TypeInfo& info = types().info(type);
-  std::array<Slot, kInline> few;
-  std::vector<Slot> many;
   const std::size_t count = info.elements.size();
+  // Unset storage: most types have far fewer elements than the largest.
+  alignas(Slot) std::array<std::byte, kInline * sizeof(Slot)> room;
+  Slot* const few = reinterpret_cast<Slot*>(room.data());
+  std::vector<Slot> many;
   if (count > kInline) {
     many.resize(count);
+  } else {
+    std::uninitialized_default_construct_n(few, count);
   }
-  const std::span<Slot> slots =
-      count > kInline ? std::span<Slot>(many) : std::span(few.data(), count);
+  const std::span<Slot> slots = count > kInline ? std::span<Slot>(many) : std::span(few, count);
   if (node.count == 0) {
     report().add(Severity::kError, "structure", node, [] {
       return std::string("an empty object says nothing; leave the property out");
@@ -264,7 +269,7 @@ void Walk::object(const json::Node& node, TypeId type, Actives actives, bool is_
   }
   missing(node, slots, type, actives);
   const bool only_id = node.count == 1 && node.first->name == words().id;
-  if (only_id && info.kind != shapes::TypeKind::kResource) {
+  if (only_id && !is_companion && info.kind != shapes::TypeKind::kResource) {
     report().add(
         Severity::kError, "invariant", node,
         [] {

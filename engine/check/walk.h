@@ -5,8 +5,10 @@
 // walk_bundles.cc, walk_rules.cc (invariants).
 
 #include <array>
+#include <memory>
 #include <span>
 #include <string_view>
+#include <type_traits>
 #include <vector>
 
 #include "engine/check/check.h"
@@ -33,30 +35,42 @@ struct Active {
   }
 };
 
-// A short list that seldom leaves the stack.
+// A short list of plain values that seldom leaves the stack.
 template <class T>
 class ShortList {
+  static_assert(std::is_trivially_destructible_v<T> && std::is_trivially_copyable_v<T>);
+
  public:
+  ShortList() {}  // NOLINT(modernize-use-equals-default): leaves the places unset on purpose
+
   void push(const T& value) {
-    if (size_ < inline_.size()) {
-      inline_[size_++] = value;
+    if (size_ < kInline) {
+      inline_[size_++].value = value;
       return;
     }
-    if (more_.empty()) {
-      more_.assign(inline_.begin(), inline_.end());
+    if (more_ == nullptr) {
+      more_ = std::make_unique<std::vector<T>>(&inline_[0].value, &inline_[0].value + kInline);
     }
-    more_.push_back(value);
+    more_->push_back(value);
     ++size_;
   }
   std::size_t size() const { return size_; }
   std::span<const T> span() const {
-    return more_.empty() ? std::span<const T>(inline_.data(), size_) : std::span<const T>(more_);
+    return more_ == nullptr ? std::span<const T>(&inline_[0].value, size_)
+                            : std::span<const T>(*more_);
   }
 
  private:
-  std::array<T, 6> inline_{};
+  static constexpr std::size_t kInline = 6;
+  union Place {
+    Place() {}  // NOLINT(modernize-use-equals-default)
+    T value;
+  };
+  static_assert(sizeof(Place) == sizeof(T));
+
+  std::array<Place, kInline> inline_;
   std::size_t size_ = 0;
-  std::vector<T> more_;
+  std::unique_ptr<std::vector<T>> more_;
 };
 using ActiveList = ShortList<Active>;
 using Actives = std::span<const Active>;
@@ -122,6 +136,12 @@ class Walk {
              Actives candidates);
   void value(const SliceItem& item, const shapes::Member& member, std::size_t choice,
              Actives candidates, std::span<const Assignment> assignments, const json::Node& object);
+  void unsliced(const json::Node* node, const json::Node* companion, const shapes::Member& member,
+                Actives candidates, const json::Node& object);
+  void typed_value(const SliceItem& item, const shapes::Member& member, ActiveList& actives,
+                   const json::Node& object);
+  void checked_value(const SliceItem& item, const shapes::Member& member, Actives actives,
+                     const json::Node& object);
   void add_profiles(const SliceItem& item, shapes::TypeId type, ActiveList& actives);
   void number(const json::Node& object, const shapes::Element& info, const Slot& slot,
               const ElementPlan& child);

@@ -25,6 +25,21 @@ void Walk::items(const json::Node& object, const shapes::Element& info, const Sl
   if (!form(slot.companion) || !well) {
     return;
   }
+  bool sliced = false;
+  for (const Active& each : candidates) {
+    sliced = sliced || each.element->sliced;
+  }
+  if (!info.repeats && !sliced) {
+    unsliced(slot.value, slot.companion, *slot.member, candidates, object);
+    return;
+  }
+  if (info.repeats && !sliced && slot.companion == nullptr && slot.value->count > 0) {
+    for (const json::Node* each = slot.value->first; each != nullptr && !settled();
+         each = each->next) {
+      unsliced(each, nullptr, *slot.member, candidates, object);
+    }
+    return;
+  }
   ShortList<SliceItem> list;
   if (!info.repeats) {
     list.push({slot.value, slot.companion, 0});
@@ -54,9 +69,7 @@ void Walk::items(const json::Node& object, const shapes::Element& info, const Sl
   }
   Assignments assignments;
   for (const Active& each : candidates) {
-    const shapes::Slicing* slicing = each.element->element->slicing;
-    if (slicing != nullptr &&
-        (!slicing->slices.empty() || slicing->rules != shapes::SlicingRules::kOpen)) {
+    if (each.element->sliced) {
       sort_into_slices(object, list.span(), *each.element, slot.member->type, assignments);
     }
   }
@@ -126,10 +139,42 @@ void Walk::value(const SliceItem& item, const shapes::Member& member, std::size_
       actives.push({each.slice, type, checker_.plans.inner(*type)});
     }
   }
+  typed_value(item, member, actives, object_node);
+}
+
+void Walk::unsliced(const json::Node* node, const json::Node* companion,
+                    const shapes::Member& member, Actives candidates,
+                    const json::Node& object_node) {
+  bool more = member.type == words().extension;
+  for (const Active& each : candidates) {
+    more = more || !each.type->ref->profiles.empty();
+  }
+  const SliceItem item{node, companion, 0};
+  if (!more) {
+    checked_value(item, member, candidates, object_node);
+    return;
+  }
+  ActiveList actives;
+  for (const Active& each : candidates) {
+    actives.push(each);
+  }
+  typed_value(item, member, actives, object_node);
+}
+
+void Walk::typed_value(const SliceItem& item, const shapes::Member& member, ActiveList& actives,
+                       const json::Node& object_node) {
   add_profiles(item, member.type, actives);
+  if (member.type == words().extension && item.node != nullptr && item.node->is_object()) {
+    extension_shape(*item.node, object_node, actives);
+  }
+  checked_value(item, member, actives.span(), object_node);
+}
+
+void Walk::checked_value(const SliceItem& item, const shapes::Member& member, Actives actives,
+                         const json::Node& object_node) {
   const shapes::TypeInfo& info = types().info(member.type);
   if (info.kind == shapes::TypeKind::kPrimitive || info.kind == shapes::TypeKind::kSystem) {
-    primitive(item.node, item.companion, member.type, actives.span(), object_node);
+    primitive(item.node, item.companion, member.type, actives, object_node);
     return;
   }
   if (item.node == nullptr) {
@@ -138,13 +183,13 @@ void Walk::value(const SliceItem& item, const shapes::Member& member, std::size_
   const json::Node& node = *item.node;
   if (info.kind == shapes::TypeKind::kResource) {
     resource(
-        node, member.type, actives.span(),
+        node, member.type, actives,
         object_node.parent != nullptr && frame_->type == words().bundle ? &object_node : nullptr,
         member.name == words().contained);
     const TypeId actual = type_of_resource(node);
     if (actual != shapes::kNoType) {
       const Subject subject{&node, nullptr, actual, {}, this};
-      for (const Active& each : actives.span()) {
+      for (const Active& each : actives) {
         if (!each.element->element->is_root) {
           rules(subject, each.element->rules);
         }
@@ -158,11 +203,8 @@ void Walk::value(const SliceItem& item, const shapes::Member& member, std::size_
     });
     return;
   }
-  if (member.type == words().extension) {
-    extension_shape(node, object_node, actives);
-  }
-  object(node, member.type, actives.span(), false);
-  for (const Active& each : actives.span()) {
+  object(node, member.type, actives, false);
+  for (const Active& each : actives) {
     if (!each.element->plain) {
       fixed_and_pattern(node, *each.element->element);
       limits(node, member.type, *each.element->element);
@@ -170,7 +212,7 @@ void Walk::value(const SliceItem& item, const shapes::Member& member, std::size_
     }
   }
   if (types().is_a(member.type, words().reference)) {
-    reference(node, actives.span());
+    reference(node, actives);
   } else if (member.type == words().coding) {
     coding(node);
   } else if (member.type == words().attachment) {

@@ -69,6 +69,12 @@ void Walk::primitive(const json::Node* node, const json::Node* companion, TypeId
   }
   if (companion != nullptr) {
     if (companion->is_object()) {
+      if (node == nullptr && companion->count == 1 && companion->first->name == words().id) {
+        report().add(
+            Severity::kError, "invariant", *companion,
+            [] { return std::string("an id alone is no content; give a value or an extension"); },
+            "ele-1");
+      }
       object(*companion, words().element, actives, true);
     } else {
       report().add(Severity::kError, "structure", *companion, [&] {

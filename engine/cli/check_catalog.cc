@@ -45,6 +45,11 @@ base::Result<CheckShapes> CheckPackages::load(std::span<const base::SourceFile> 
       out.issues.push_back(std::move(issue));
     }
   };
+  std::vector<base::SourceFile> ours;
+  for (const base::SourceView& view : embedded_profiles("therapy")) {
+    ours.push_back({std::string(view.name), std::string(view.bytes)});
+  }
+  keep(out.catalog->add(ours));
   for (const Loaded& package : packages_) {
     keep(out.catalog->add(package.files, package.id));
   }

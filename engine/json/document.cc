@@ -24,6 +24,11 @@ namespace rj = rapidjson;
 // and number in the document's own copy of the text, so a node costs no allocation beyond itself.
 class TreeHandler {
  public:
+  enum class Exponents { kAsTheyAre, kHidden };
+  // Reads a text that was found to be well encoded. Throws bad_alloc past the arena's limit.
+  static base::Result<void> read(Document& document, std::string_view text,
+                                 const ParseLimits& limits, Exponents exponents);
+
   TreeHandler(Document& document, const char* text, rj::InsituStringStream& stream,
               const ParseLimits& limits)
       : document_(document), text_(text), stream_(stream), limits_(limits) {}
@@ -223,7 +228,85 @@ std::size_t find_lone_surrogate(std::string_view text) {
   return std::string_view::npos;
 }
 
+// The digits of an exponent, taken out of the text for the time of a parse.
+struct HiddenDigits {
+  std::size_t offset;
+  std::string digits;
+};
+
+// The reader refuses exponents that no double has even where it hands out a number's text, and FHIR
+// decimals may have them. Exponents of three digits and more become zeros of the same length.
+std::vector<HiddenDigits> hide_exponents(char* text, std::size_t size) {
+  std::vector<HiddenDigits> hidden;
+  const auto is_digit = [](char c) { return c >= '0' && c <= '9'; };
+  bool in_string = false;
+  for (std::size_t i = 0; i < size; ++i) {
+    if (in_string) {
+      i += text[i] == '\\' ? 1U : 0U;
+      in_string = text[i] != '"';
+    } else if (text[i] == '"') {
+      in_string = true;
+    } else if ((text[i] == 'e' || text[i] == 'E') && i > 0 && is_digit(text[i - 1])) {
+      const std::size_t from =
+          i + (i + 1 < size && (text[i + 1] == '+' || text[i + 1] == '-') ? 2 : 1);
+      std::size_t to = from;
+      while (to < size && is_digit(text[to])) {
+        ++to;
+      }
+      constexpr std::size_t kHarmless = 2;
+      if (to - from > kHarmless) {
+        hidden.push_back({from, std::string(text + from, to - from)});
+        std::memset(text + from, '0', to - from);
+      }
+      i = to - 1;
+    }
+  }
+  return hidden;
+}
+
 }  // namespace
+
+base::Result<void> TreeHandler::read(Document& document, std::string_view text,
+                                     const ParseLimits& limits, Exponents exponents) {
+  char* buffer =
+      static_cast<char*>(document.arena_.allocate(text.size() + kPaddingBytes, kPaddingBytes));
+  std::memcpy(buffer, text.data(), text.size());
+  std::memset(buffer + text.size(), 0, kPaddingBytes);
+  std::vector<HiddenDigits> hidden;
+  if (exponents == Exponents::kHidden) {
+    hidden = hide_exponents(buffer, text.size());
+  }
+  rj::InsituStringStream stream(buffer);
+  rj::Reader reader;
+  TreeHandler handler(document, buffer, stream, limits);
+  constexpr unsigned kFlags = rj::kParseInsituFlag | rj::kParseNumbersAsStringsFlag;
+  const rj::ParseResult result = reader.Parse<kFlags>(stream, handler);
+  for (const HiddenDigits& each : hidden) {
+    std::memcpy(buffer + each.offset, each.digits.data(), each.digits.size());
+  }
+  if (result.IsError()) {
+    document.root_ = nullptr;
+    if (!handler.refusal().empty()) {
+      return base::Error(base::ErrorCode::kLimit, handler.refusal(),
+                         place(text, handler.refusal_offset()));
+    }
+    const bool too_big = result.Code() == rj::kParseErrorNumberTooBig;
+    if (too_big && exponents == Exponents::kAsTheyAre) {
+      document.duplicates_.clear();
+      document.local_names_.clear();
+      document.arena_.reset();
+      return read(document, text, limits, Exponents::kHidden);
+    }
+    return base::Error(too_big ? base::ErrorCode::kLimit : base::ErrorCode::kInvalid,
+                       describe(result.Code()), place(text, result.Offset()));
+  }
+  // A NUL byte ends the reader's text; whatever stands behind it was not read.
+  if (stream.Tell() < text.size()) {
+    document.root_ = nullptr;
+    return base::Error(base::ErrorCode::kInvalid, "a NUL byte", place(text, stream.Tell()));
+  }
+  return {};
+}
 
 base::Result<void> Document::parse(std::string_view text, const ParseLimits& limits) {
   root_ = nullptr;
@@ -248,35 +331,12 @@ base::Result<void> Document::parse(std::string_view text, const ParseLimits& lim
                        place(text, at));
   }
   try {
-    char* buffer = static_cast<char*>(arena_.allocate(text.size() + kPaddingBytes, kPaddingBytes));
-    std::memcpy(buffer, text.data(), text.size());
-    std::memset(buffer + text.size(), 0, kPaddingBytes);
-    rj::InsituStringStream stream(buffer);
-    rj::Reader reader;
-    TreeHandler handler(*this, buffer, stream, limits);
-    constexpr unsigned kFlags = rj::kParseInsituFlag | rj::kParseNumbersAsStringsFlag;
-    const rj::ParseResult result = reader.Parse<kFlags>(stream, handler);
-    if (result.IsError()) {
-      root_ = nullptr;
-      if (!handler.refusal().empty()) {
-        return base::Error(base::ErrorCode::kLimit, handler.refusal(),
-                           place(text, handler.refusal_offset()));
-      }
-      const bool too_big = result.Code() == rj::kParseErrorNumberTooBig;
-      return base::Error(too_big ? base::ErrorCode::kLimit : base::ErrorCode::kInvalid,
-                         describe(result.Code()), place(text, result.Offset()));
-    }
-    // A NUL byte ends the reader's text; whatever stands behind it was not read.
-    if (stream.Tell() < text.size()) {
-      root_ = nullptr;
-      return base::Error(base::ErrorCode::kInvalid, "a NUL byte", place(text, stream.Tell()));
-    }
+    return TreeHandler::read(*this, text, limits, TreeHandler::Exponents::kAsTheyAre);
   } catch (const std::bad_alloc&) {
     root_ = nullptr;
     return base::Error(base::ErrorCode::kLimit,
                        "a document that needs more memory than is allowed");
   }
-  return {};
 }
 
 const Name* Document::name(std::string_view text) {
