@@ -1,8 +1,8 @@
 #pragma once
 // One walk over one resource with all shapes that apply to it. Made for one call; not thread safe.
-// Split over files by concern: walk.cc (resources, objects, elements), walk_values.cc (primitives,
-// bindings, fixed values, limits), walk_slices.cc, walk_references.cc, walk_extensions.cc,
-// walk_bundles.cc, walk_rules.cc (invariants).
+// Split over files by concern: walk.cc (resources, objects), walk_elements.cc, walk_profiles.cc,
+// walk_values.cc (primitives, bindings, fixed values), walk_limits.cc, walk_slices.cc,
+// walk_references.cc, walk_extensions.cc, walk_bundles.cc, walk_rules.cc (invariants).
 
 #include <array>
 #include <memory>
@@ -132,6 +132,7 @@ class Walk {
                Actives actives);
   void element(const json::Node& object, const shapes::Element& info, std::size_t index,
                const Slot& slot, Actives actives);
+  bool has_form(const json::Node* node, const shapes::Element& info);
   void items(const json::Node& object, const shapes::Element& info, const Slot& slot,
              Actives candidates);
   void value(const SliceItem& item, const shapes::Member& member, std::size_t choice,
@@ -149,6 +150,7 @@ class Walk {
   // walk_values.cc
   void primitive(const json::Node* node, const json::Node* companion, shapes::TypeId type,
                  Actives actives, const json::Node& object);
+  void take_out_nulls(const json::Node*& node, const json::Node*& companion);
   void without_value(const json::Node& companion, const shapes::ShapeElement& element);
   void lexical(const json::Node& node, fhir::Primitive primitive);
   void narrative(const json::Node& node);
@@ -166,6 +168,9 @@ class Walk {
   using Assignments = ShortList<Assignment>;
   void sort_into_slices(const json::Node& object, std::span<const SliceItem> items,
                         const ElementPlan& plan, shapes::TypeId type, Assignments& out);
+  void ambiguous(const SliceItem& item, const ElementPlan& plan, std::size_t one,
+                 std::size_t other);
+  void of_no_slice(const SliceItem& item, const ElementPlan& plan);
   void count_slices(const json::Node& object, const ElementPlan& plan,
                     std::span<const std::uint32_t> counts);
   bool in_slice(const SliceItem& item, shapes::TypeId type, const shapes::Slicing& slicing,

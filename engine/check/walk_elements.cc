@@ -7,22 +7,23 @@ namespace engine::check {
 
 using shapes::TypeId;
 
+bool Walk::has_form(const json::Node* node, const shapes::Element& info) {
+  if (node == nullptr || node->is_array() == info.repeats) {
+    return true;
+  }
+  report().add(Severity::kError, "structure", *node, [&] {
+    const std::string name(node->name->text);
+    return info.repeats ? name + " repeats, so it is an array even for one value"
+                        : name + " has one value, so it is no array";
+  });
+  return false;
+}
+
 void Walk::items(const json::Node& object, const shapes::Element& info, const Slot& slot,
                  Actives candidates) {
   const std::size_t choice = static_cast<std::size_t>(slot.member - info.members.data());
-  const auto form = [&](const json::Node* node) {
-    if (node == nullptr || node->is_array() == info.repeats) {
-      return true;
-    }
-    report().add(Severity::kError, "structure", *node, [&] {
-      const std::string name(node->name->text);
-      return info.repeats ? name + " repeats, so it is an array even for one value"
-                          : name + " has one value, so it is no array";
-    });
-    return false;
-  };
-  const bool well = form(slot.value);
-  if (!form(slot.companion) || !well) {
+  const bool well = has_form(slot.value, info);
+  if (!has_form(slot.companion, info) || !well) {
     return;
   }
   bool sliced = false;

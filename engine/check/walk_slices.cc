@@ -13,6 +13,30 @@ using shapes::SliceTest;
 using shapes::Slicing;
 using shapes::TypeId;
 
+void Walk::ambiguous(const SliceItem& item, const ElementPlan& plan, std::size_t one,
+                     std::size_t other) {
+  const json::Node& at = item.node != nullptr ? *item.node : *item.companion;
+  const Slicing& slicing = *plan.element->slicing;
+  report().add(Severity::kError, "invalid", at, [&] {
+    return "this " + std::string(plan.element->stem->text) + " is both " +
+           std::string(slicing.slices[one].element->slice_name) + " and " +
+           std::string(slicing.slices[other].element->slice_name) + " of " +
+           std::string(plan.element->shape->url) + ", which tells them not apart";
+  });
+}
+
+void Walk::of_no_slice(const SliceItem& item, const ElementPlan& plan) {
+  const json::Node& at = item.node != nullptr ? *item.node : *item.companion;
+  report().add(Severity::kError, "structure", at, [&] {
+    std::string names;
+    for (const Slice& each : plan.element->slicing->slices) {
+      names += (names.empty() ? "" : ", ") + std::string(each.element->slice_name);
+    }
+    return "this " + std::string(plan.element->stem->text) + " is of none of the kinds that " +
+           std::string(plan.element->shape->url) + " allows here: " + names;
+  });
+}
+
 void Walk::sort_into_slices(const json::Node& object_node, std::span<const SliceItem> list,
                             const ElementPlan& plan, TypeId type, Assignments& out) {
   const Slicing& slicing = *plan.element->slicing;
@@ -38,14 +62,8 @@ void Walk::sort_into_slices(const json::Node& object_node, std::span<const Slice
         (matched == slice_count ? matched : second) = s;
       }
     }
-    const json::Node& at = item.node != nullptr ? *item.node : *item.companion;
     if (second != slice_count) {
-      report().add(Severity::kError, "invalid", at, [&] {
-        return "this " + std::string(plan.element->stem->text) + " is both " +
-               std::string(slicing.slices[matched].element->slice_name) + " and " +
-               std::string(slicing.slices[second].element->slice_name) + " of " +
-               std::string(plan.element->shape->url) + ", which tells them not apart";
-      });
+      ambiguous(item, plan, matched, second);
       continue;
     }
     if (matched == slice_count && others != slice_count) {
@@ -56,20 +74,13 @@ void Walk::sort_into_slices(const json::Node& object_node, std::span<const Slice
     if (matched == slice_count) {
       unmatched_before = true;
       if (slicing.rules == shapes::SlicingRules::kClosed) {
-        report().add(Severity::kError, "structure", at, [&] {
-          std::string names;
-          for (const Slice& each : slicing.slices) {
-            names += (names.empty() ? "" : ", ") + std::string(each.element->slice_name);
-          }
-          return "this " + std::string(plan.element->stem->text) +
-                 " is of none of the kinds that " + std::string(plan.element->shape->url) +
-                 " allows here: " + names;
-        });
+        of_no_slice(item, plan);
       }
       continue;
     }
     ++counts[matched];
     out.push({item.index, plan.slices[matched]});
+    const json::Node& at = item.node != nullptr ? *item.node : *item.companion;
     if (slicing.rules == shapes::SlicingRules::kOpenAtEnd && unmatched_before) {
       report().add(Severity::kError, "structure", at, [&] {
         return "items of no named kind come last; " +

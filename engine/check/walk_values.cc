@@ -35,8 +35,8 @@ std::string_view kind_word(json::Kind kind) {
 
 }  // namespace
 
-void Walk::primitive(const json::Node* node, const json::Node* companion, TypeId type,
-                     Actives actives, const json::Node& object_node) {
+// null only fills a gap in an array, where the array beside it has an item.
+void Walk::take_out_nulls(const json::Node*& node, const json::Node*& companion) {
   if (node != nullptr && node->is_null()) {
     const bool filler = node->name == nullptr && companion != nullptr && !companion->is_null();
     if (!filler) {
@@ -55,6 +55,11 @@ void Walk::primitive(const json::Node* node, const json::Node* companion, TypeId
     }
     companion = nullptr;
   }
+}
+
+void Walk::primitive(const json::Node* node, const json::Node* companion, TypeId type,
+                     Actives actives, const json::Node& object_node) {
+  take_out_nulls(node, companion);
   if (node != nullptr) {
     const std::optional<Primitive> known = checker_.plans.primitive(type);
     if (known) {
