@@ -1,0 +1,216 @@
+// What a session document may hold. Each row changes one thing in a good sample.
+
+#include <gtest/gtest.h>
+
+#include "tests/therapy/house.h"
+
+namespace engine::therapy {
+namespace {
+
+using testing::house;
+using testing::replaced;
+using testing::sample;
+
+struct Row {
+  const char* name;
+  const char* sample;
+  const char* from;
+  const char* to;
+  const char* says;  // a part of the sentence that the person gets
+};
+
+std::string all_texts(const fhir::Issues& issues) {
+  std::string all;
+  for (const fhir::Issue& issue : issues) {
+    all += issue.expression + ": " + issue.text + "\n";
+  }
+  return all;
+}
+
+TEST(Admission, GoodSamplesAreAdmitted) {
+  for (const char* name : {"vitals", "breathing-exerciser", "self-care", "ward-session"}) {
+    const Translator::Admission admission = house().admit(sample(name));
+    EXPECT_TRUE(admission.admitted) << name << "\n" << all_texts(admission.issues);
+  }
+}
+
+TEST(Admission, TheHeaderIsReadWithoutMapping) {
+  const Translator::Admission admission = house().admit(sample("vitals"));
+  EXPECT_EQ(admission.header.system, "https://hill.example/ids/session");
+  EXPECT_EQ(admission.header.value, "sample-vitals");
+  EXPECT_EQ(admission.header.revision, 1U);
+  EXPECT_TRUE(admission.header.closed);
+  EXPECT_EQ(admission.header.patient_key, "https://hill.example/ids/patient|P-0007");
+  EXPECT_EQ(admission.header.therapist_key, "https://hill.example/ids/staff|T-21");
+  EXPECT_EQ(admission.header.session_id.size(), 36U);
+}
+
+TEST(Admission, RefusesWhatIsNoSessionDocument) {
+  const Row rows[] = {
+      {"no json", "vitals", "{", "[", "no readable JSON"},
+      {"other resource", "vitals", "\"TherapySession\"", "\"Observation\"", "no session document"},
+      {"unknown member", "vitals", "\"facility\"", "\"facilty\"", "did you mean 'facility'"},
+      {"unknown member deep", "vitals", "\"oximeterSite\"", "\"oximeterSight\"",
+       "did you mean 'oximeterSite'"},
+      {"no identifier", "vitals",
+       "\"identifier\": { \"system\": \"https://hill.example/ids/session\", "
+       "\"value\": \"sample-vitals\" },",
+       "", "'identifier' is missing"},
+      {"identifier without value", "vitals", ", \"value\": \"sample-vitals\" }", " }",
+       "'value' is missing"},
+      {"revision nought", "vitals", "\"revision\": 1", "\"revision\": 0", "positiveInt"},
+      {"revision as text", "vitals", "\"revision\": 1", "\"revision\": \"1\"",
+       "A number is expected"},
+      {"unknown status", "vitals", "\"closed\"", "\"finished\"", "use one of"},
+      {"closed without end", "vitals", ", \"end\": \"2026-03-02T09:40:00+01:00\"", "",
+       "needs an end"},
+      {"end before start", "vitals", "\"end\": \"2026-03-02T09:40", "\"end\": \"2026-03-02T08:40",
+       "ends before it starts"},
+      {"therapist without discipline", "vitals", "\"discipline\": \"RT\",", "",
+       "needs a discipline"},
+      {"unknown role", "vitals", "\"role\": \"therapist\"", "\"role\": \"boss\"", "use one of"},
+      {"list where one is meant", "vitals", "\"saturation\": { \"value\": 93, \"unit\": \"%\" }",
+       "\"saturation\": [{ \"value\": 93, \"unit\": \"%\" }]", "without [ ]"},
+      {"one where a list is meant", "breathing-exerciser", "\"repetition\": [",
+       "\"repetition\": {}, \"x\": [", "always a list"},
+      {"text for a number", "vitals", "\"value\": 93", "\"value\": \"93\"", "A number is expected"},
+      {"null", "vitals", "\"value\": 93", "\"value\": null", "A number is expected"},
+      {"empty text", "vitals", "\"The oximeter was needed elsewhere.\"", "\"\"", "no string"},
+      {"duplicate member", "vitals", "\"revision\": 1,", "\"revision\": 1, \"revision\": 2,",
+       "there twice"},
+      {"computed member", "vitals", "\"revision\": 1,", "\"revision\": 1, \"finding\": [],",
+       "made by the engine"},
+      {"time without offset", "vitals", "\"time\": \"2026-03-02T09:02:00+01:00\"",
+       "\"time\": \"2026-03-02T09:02:00\"", "is no dateTime"},
+      {"time without hours", "vitals", "\"time\": \"2026-03-02T09:02:00+01:00\"",
+       "\"time\": \"2026-03-02\"", "needs hours"},
+      {"no such day", "vitals", "\"time\": \"2026-03-02T09:02:00+01:00\"",
+       "\"time\": \"2026-02-30T09:02:00+01:00\"", "is no dateTime"},
+      {"time and period", "vitals", "\"phase\": \"rest\",",
+       "\"phase\": \"rest\", \"period\": {\"start\": \"2026-03-02T09:02:00+01:00\"},", "not both"},
+      {"before the session", "vitals", "\"time\": \"2026-03-02T09:02:00+01:00\"",
+       "\"time\": \"2026-03-02T08:02:00+01:00\"", "before the start"},
+      {"after the session", "vitals", "\"time\": \"2026-03-02T09:02:00+01:00\"",
+       "\"time\": \"2026-03-02T10:02:00+01:00\"", "after the end"},
+      {"duplicate id", "vitals", "\"id\": \"v2\"", "\"id\": \"v1\"", "its own, for ever"},
+      {"two kinds", "vitals", "\"vitals\": {", "\"note\": {\"text\": \"x\"}, \"vitals\": {",
+       "carries one kind"},
+      {"no kind", "self-care",
+       "\"selfCare\": {\n        \"activity\": \"footwear\",\n        \"help\": \"07\"\n      }",
+       "\"comment\": \"x\"", "carries nothing"},
+      {"dangling during", "vitals", "\"phase\": \"rest\",",
+       "\"phase\": \"rest\", \"during\": \"zz\",", "no entry with this id"},
+  };
+  for (const Row& row : rows) {
+    const auto admission = house().admit(replaced(sample(row.sample), row.from, row.to));
+    EXPECT_FALSE(admission.admitted) << row.name;
+    EXPECT_NE(all_texts(admission.issues).find(row.says), std::string::npos)
+        << row.name << "\n"
+        << all_texts(admission.issues);
+  }
+}
+
+TEST(Admission, RefusesTheImpossibleAndNamesThePlace) {
+  const Row rows[] = {
+      {"saturation 104", "vitals", "\"value\": 93", "\"value\": 104",
+       "saturation: Oxygen saturation of 104 % is impossible"},
+      {"flow -2", "vitals", "\"value\": 2, \"unit\": \"L/min\"",
+       "\"value\": -2, \"unit\": \"L/min\"", "impossible"},
+      {"pulse 401", "vitals", "\"value\": 88", "\"value\": 401", "impossible"},
+      {"temperature 9.9", "vitals", "\"value\": 37.2", "\"value\": 9.9", "impossible"},
+      {"wrong unit", "vitals", "\"unit\": \"/min\"", "\"unit\": \"bpm\"", "use /min"},
+      {"beats as unit", "vitals", "\"unit\": \"/min\"", "\"unit\": \"{beats}/min\"", "use /min"},
+      {"no unit", "vitals", "{ \"value\": 93, \"unit\": \"%\" }", "{ \"value\": 93 }",
+       "without a unit"},
+      {"diastolic over systolic", "vitals", "\"value\": 76", "\"value\": 130", "over the systolic"},
+      {"comparator", "vitals", "{ \"value\": 93,", "{ \"comparator\": \"<\", \"value\": 93,",
+       "exact value"},
+  };
+  for (const Row& row : rows) {
+    const auto admission = house().admit(replaced(sample(row.sample), row.from, row.to));
+    EXPECT_FALSE(admission.admitted) << row.name;
+    EXPECT_NE(all_texts(admission.issues).find(row.says), std::string::npos)
+        << row.name << "\n"
+        << all_texts(admission.issues);
+  }
+}
+
+TEST(Admission, TheImprobableAsksAndIsHeldUntilConfirmed) {
+  const Row rows[] = {
+      {"saturation 9", "vitals", "\"value\": 93", "\"value\": 9", "outside the usual 60 to 100"},
+      {"a fraction for a percentage", "vitals", "\"value\": 93", "\"value\": 0.93",
+       "probably a fraction"},
+      {"8 L/min by cannula", "vitals", "\"value\": 2, \"unit\": \"L/min\"",
+       "\"value\": 8, \"unit\": \"L/min\"", "outside the usual 0 to 6"},
+      {"98.6 Celsius", "vitals", "\"value\": 37.2", "\"value\": 98.6", "Fahrenheit"},
+  };
+  for (const Row& row : rows) {
+    const std::string body = replaced(sample(row.sample), row.from, row.to);
+    const Translation asked = testing::translate_one(body);
+    EXPECT_EQ(asked.verdict, Verdict::kHeld) << row.name;
+    EXPECT_EQ(asked.hold_reason, "unconfirmed-value") << row.name;
+    EXPECT_NE(all_texts(asked.issues).find(row.says), std::string::npos) << row.name << "\n"
+                                                                         << all_texts(asked.issues);
+  }
+  const std::string confirmed =
+      replaced(replaced(sample("vitals"), "\"value\": 93", "\"value\": 59"), "\"phase\": \"rest\",",
+               "\"phase\": \"rest\", \"confirmed\": true,");
+  EXPECT_NE(testing::translate_one(confirmed).hold_reason, "unconfirmed-value");
+}
+
+TEST(Admission, ConfirmingDoesNotMakeTheImpossiblePossible) {
+  const std::string body =
+      replaced(replaced(sample("vitals"), "\"value\": 37.2", "\"value\": 98.6"),
+               "\"phase\": \"rest\",", "\"phase\": \"rest\", \"confirmed\": true,");
+  EXPECT_FALSE(house().admit(body).admitted);
+}
+
+TEST(Admission, APulseOf118InEffortAsksNothing) {
+  const auto admission =
+      house().admit(replaced(sample("vitals"), "\"value\": 88", "\"value\": 118"));
+  EXPECT_TRUE(admission.admitted);
+  EXPECT_EQ(all_texts(admission.issues), "");
+}
+
+TEST(Admission, ContradictionsBetweenEntriesAreNamedAndHeld) {
+  const Row rows[] = {
+      {"oxygen off with a flow", "vitals", "\"device\": \"nasal-cannula\"",
+       "\"device\": \"room-air\"", "Oxygen is off"},
+      {"walked while in bed", "walk",
+       "\"phase\": \"effort\",\n      \"during\": \"w1\",\n      \"vitals\": {",
+       "\"during\": \"w1\", \"vitals\": { \"position\": \"in-bed\",",
+       "says that the patient walked"},
+  };
+  for (const Row& row : rows) {
+    const Translation held = testing::translate_one(replaced(sample(row.sample), row.from, row.to));
+    EXPECT_EQ(held.hold_reason, "contradiction") << row.name;
+    EXPECT_NE(all_texts(held.issues).find(row.says), std::string::npos) << row.name << "\n"
+                                                                        << all_texts(held.issues);
+  }
+}
+
+TEST(Admission, AJumpFromTheLastReadingAsks) {
+  const std::string body = replaced(
+      replaced(sample("vitals"), "\"time\": \"2026-03-02T09:20", "\"time\": \"2026-03-02T09:08"),
+      "\"value\": 95", "\"value\": 82");
+  EXPECT_EQ(testing::translate_one(body).hold_reason, "unconfirmed-value");
+}
+
+TEST(Admission, ATimeInTheFutureIsHeld) {
+  const Translation held = testing::translate_one(sample("vitals"), "2026-03-02T07:00:00Z");
+  EXPECT_EQ(held.hold_reason, "time-in-future");
+}
+
+TEST(Admission, BoundsOfSizeAndDepthAreHeld) {
+  std::string deep = R"({"resourceType":"TherapySession","x":)";
+  for (int i = 0; i < 100; ++i) {
+    deep += "[";
+  }
+  EXPECT_FALSE(house().admit(deep).admitted);
+  EXPECT_FALSE(house().admit("").admitted);
+  EXPECT_FALSE(house().admit("\xff\xfe").admitted);
+  EXPECT_FALSE(house().admit(std::string(11U << 20U, ' ')).admitted);
+}
+
+}  // namespace
+}  // namespace engine::therapy

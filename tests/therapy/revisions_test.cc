@@ -1,0 +1,196 @@
+// Later sends of one session: corrections, additions, withdrawals, attestation, an open session
+// that goes on.
+
+#include <algorithm>
+
+#include <gtest/gtest.h>
+
+#include "engine/json/document.h"
+#include "tests/therapy/house.h"
+
+namespace engine::therapy {
+namespace {
+
+using testing::house;
+using testing::replaced;
+using testing::sample;
+
+struct Sent {
+  const char* at;
+  std::string body;
+};
+
+Translation translate(std::initializer_list<Sent> sends) {
+  std::vector<Revision> revisions;
+  for (const Sent& sent : sends) {
+    revisions.push_back({sent.body, sent.at});
+  }
+  return house().translate(revisions);
+}
+
+constexpr const char* kFirst = "2026-03-02T09:41:00.000Z";
+constexpr const char* kSecond = "2026-03-02T10:30:00.000Z";
+constexpr const char* kThird = "2026-03-02T11:30:00.000Z";
+
+std::string second(std::string body, const char* change = R"("change": { "reason": "Misread" },)") {
+  return replaced(std::move(body), "\"revision\": 1,", std::string("\"revision\": 2, ") + change);
+}
+
+// One line for each resource of a Bundle: "PUT Observation corrected 95".
+std::vector<std::string> lines(const std::string& bundle) {
+  const json::NameTable names;
+  json::Document document(names);
+  std::vector<std::string> out;
+  if (!document.parse(bundle) || document.root()->find("entry") == nullptr) {
+    return out;
+  }
+  for (const json::Node& entry : *document.root()->find("entry")) {
+    const json::Node& resource = *entry.find("resource");
+    std::string line(entry.find("request")->string_at("method"));
+    line += " " + std::string(resource.string_at("resourceType")) + " " +
+            std::string(resource.string_at("status"));
+    if (const json::Node* value = resource.find("valueQuantity")) {
+      line += " " + std::string(value->find("value")->text());
+    }
+    out.push_back(line);
+  }
+  return out;
+}
+
+TEST(Revisions, AFirstSendCreatesUnlessItIsThere) {
+  const Translation done = translate({{kFirst, sample("vitals")}});
+  ASSERT_EQ(done.verdict, Verdict::kReady) << done.hold_reason;
+  for (const std::string& line : lines(done.bundle)) {
+    EXPECT_TRUE(line.rfind("POST", 0) == 0 || line.rfind("PUT Provenance", 0) == 0) << line;
+  }
+  EXPECT_NE(done.bundle.find("\"ifNoneExist\":\"identifier=https://chartferry.example/fhir/sid/"),
+            std::string::npos);
+}
+
+TEST(Revisions, ACorrectedValueUpdatesItsResourceAndNothingElse) {
+  const Translation done =
+      translate({{kFirst, sample("vitals")},
+                 {kSecond, second(replaced(sample("vitals"), "\"value\": 88", "\"value\": 98"))}});
+  ASSERT_EQ(done.verdict, Verdict::kReady)
+      << done.hold_reason << fhir::to_operation_outcome(done.issues);
+  const std::vector<std::string> want = {"PUT Observation corrected 98", "PUT Provenance "};
+  EXPECT_EQ(lines(done.bundle), want);
+  EXPECT_NE(done.bundle.find("\"code\":\"UPDATE\""), std::string::npos);
+  EXPECT_NE(done.bundle.find("Misread"), std::string::npos);
+}
+
+TEST(Revisions, AChangeWithoutAReasonIsHeld) {
+  const Translation done = translate(
+      {{kFirst, sample("vitals")},
+       {kSecond, second(replaced(sample("vitals"), "\"value\": 88", "\"value\": 98"), "")}});
+  EXPECT_EQ(done.hold_reason, "reason-missing");
+}
+
+TEST(Revisions, SomethingAddedToAnEntryAmendsIt) {
+  const Translation done = translate(
+      {{kFirst, sample("vitals")},
+       {kSecond, second(replaced(sample("vitals"), "\"id\": \"v2\",",
+                                 "\"id\": \"v2\", \"comment\": \"After two minutes.\","))}});
+  ASSERT_EQ(done.verdict, Verdict::kReady) << done.hold_reason;
+  EXPECT_EQ(lines(done.bundle).front(), "PUT Observation amended 0");
+}
+
+TEST(Revisions, AReadingTakenOutOfAnEntryIsEnteredInError) {
+  const std::string without =
+      replaced(sample("vitals"), "\"pulse\": { \"value\": 88, \"unit\": \"/min\" },", "");
+  const Translation done =
+      translate({{kFirst, sample("vitals")},
+                 {kSecond, second(replaced(without, "\"pulseSource\": \"oximeter\",", ""))}});
+  ASSERT_EQ(done.verdict, Verdict::kReady) << done.hold_reason;
+  const std::vector<std::string> want = {"PUT Observation entered-in-error 88", "PUT Provenance "};
+  EXPECT_EQ(lines(done.bundle), want);
+}
+
+std::string without_second_entry(std::string body) {
+  const std::size_t from = body.find("    {\n      \"id\": \"c2\"");
+  const std::size_t comma = body.rfind(',', from);
+  const std::size_t to = body.find("\n  ]", from);
+  return body.erase(comma, to - comma);
+}
+
+TEST(Revisions, AnEntryLeftOutStaysAsItWas) {
+  const Translation done =
+      translate({{kFirst, sample("self-care")},
+                 {kSecond, second(without_second_entry(sample("self-care")), "")}});
+  EXPECT_EQ(done.verdict, Verdict::kReady) << done.hold_reason;
+  EXPECT_TRUE(lines(done.bundle).empty()) << done.bundle;
+  EXPECT_NE(fhir::to_operation_outcome(done.issues).find("missing now"), std::string::npos);
+}
+
+TEST(Revisions, AWithdrawnEntryIsEnteredInErrorAndKeepsItsContent) {
+  const Translation done = translate(
+      {{kFirst, sample("self-care")},
+       {kSecond, second(without_second_entry(sample("self-care")),
+                        R"("withdrawal": [{ "entry": "c2", "reason": "Other patient" }],)")}});
+  ASSERT_EQ(done.verdict, Verdict::kReady)
+      << done.hold_reason << fhir::to_operation_outcome(done.issues);
+  // The Procedure, the level of help, the summary that named it, the Provenance.
+  const std::vector<std::string> want = {"PUT Observation corrected",
+                                         "PUT Observation entered-in-error",
+                                         "PUT Procedure entered-in-error", "PUT Provenance "};
+  std::vector<std::string> got = lines(done.bundle);
+  std::sort(got.begin(), got.end());
+  EXPECT_EQ(got, want);
+  EXPECT_NE(done.bundle.find("Other patient"), std::string::npos);
+  EXPECT_NE(done.bundle.find("LA10058-8"), std::string::npos);
+}
+
+TEST(Revisions, AnOpenSessionGoesOnAndCloses) {
+  const std::string open = sample("open-session");
+  const std::string more = replaced(
+      replaced(open, "\"revision\": 1", "\"revision\": 2"), "\"entry\": [",
+      "\"entry\": [ { \"id\": \"v0\", \"time\": \"2026-03-02T09:10:00+01:00\", \"vitals\": {"
+      " \"pulse\": { \"value\": 90, \"unit\": \"/min\" } } },");
+  const std::string closed = replaced(
+      replaced(replaced(more, "\"revision\": 2", "\"revision\": 3"), "\"open\"", "\"closed\""),
+      "\"start\": \"2026-03-02T09:00:00+01:00\"",
+      "\"start\": \"2026-03-02T09:00:00+01:00\", \"end\": \"2026-03-02T09:40:00+01:00\"");
+  const Translation one = translate({{kFirst, open}});
+  EXPECT_NE(one.bundle.find("in-progress"), std::string::npos);
+  const Translation two = translate({{kFirst, open}, {kSecond, more}});
+  ASSERT_EQ(two.verdict, Verdict::kReady) << two.hold_reason;
+  EXPECT_NE(two.bundle.find("\"value\":90"), std::string::npos);
+  // The new reading is part of a Procedure that this transaction does not carry.
+  EXPECT_NE(two.bundle.find("Procedure?identifier="), std::string::npos) << two.bundle;
+  const Translation three = translate({{kFirst, open}, {kSecond, more}, {kThird, closed}});
+  ASSERT_EQ(three.verdict, Verdict::kReady) << three.hold_reason;
+  EXPECT_NE(three.bundle.find("completed"), std::string::npos);
+  EXPECT_EQ(three.bundle.find("in-progress"), std::string::npos);
+}
+
+TEST(Revisions, AStudentsEntryIsPreliminaryUntilAttested) {
+  const std::string alone = replaced(sample("handed-over"), "\"attestation\"", "\"attestation\"");
+  const std::size_t from = alone.find("  \"attestation\": [");
+  const std::size_t to = alone.find("\n  \"entry\": [", from);
+  std::string unattested = alone;
+  unattested.erase(from, to - from);
+  const Translation first = translate({{kSecond, unattested}});
+  ASSERT_EQ(first.verdict, Verdict::kReady) << first.hold_reason;
+  EXPECT_NE(first.bundle.find("preliminary"), std::string::npos);
+  const Translation attested = translate(
+      {{kSecond, unattested}, {kThird, replaced(alone, "\"revision\": 1", "\"revision\": 2")}});
+  ASSERT_EQ(attested.verdict, Verdict::kReady)
+      << attested.hold_reason << fhir::to_operation_outcome(attested.issues);
+  EXPECT_NE(attested.bundle.find("verifier"), std::string::npos);
+  EXPECT_EQ(attested.bundle.find("preliminary"), std::string::npos) << attested.bundle;
+}
+
+TEST(Revisions, NothingNewIsNothingToSend) {
+  const Translation done =
+      translate({{kFirst, sample("vitals")}, {kSecond, second(sample("vitals"), "")}});
+  EXPECT_EQ(done.verdict, Verdict::kReady);
+  EXPECT_TRUE(lines(done.bundle).empty());
+}
+
+TEST(Revisions, ARevisionThatDoesNotRiseIsRefused) {
+  const Translation done = translate({{kFirst, sample("vitals")}, {kSecond, sample("vitals")}});
+  EXPECT_EQ(done.verdict, Verdict::kRefused);
+}
+
+}  // namespace
+}  // namespace engine::therapy
