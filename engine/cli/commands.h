@@ -17,6 +17,7 @@ int run_journal(int argc, char** argv);
 int run_profiles(int argc, char** argv);
 int run_replay(int argc, char** argv);
 int run_serve(int argc, char** argv);
+int run_session(int argc, char** argv);
 int run_units(int argc, char** argv);
 
 }  // namespace engine::cli

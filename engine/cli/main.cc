@@ -26,6 +26,7 @@ constexpr Command kCommands[] = {
     {"profiles", "published shapes: compile, list, show, explain, add", run_profiles},
     {"replay", "make every bundle in the journal again, and compare", run_replay},
     {"serve", "run the engine", run_serve},
+    {"session", "what a session document becomes: findings, resources, faults", run_session},
     {"units", "units of measure (UCUM): validate, convert, multiply, divide", run_units},
     {"version", "print the version",
      [](int, char**) {

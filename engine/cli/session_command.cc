@@ -1,0 +1,246 @@
+// chartferry session: what a session document becomes, without a server. The pure function of
+// therapy/translate.h for people and, with --batch, for programs.
+
+#include <algorithm>
+#include <cstdio>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include <CLI/CLI.hpp>
+
+#include "engine/cli/batch.h"
+#include "engine/cli/commands.h"
+#include "engine/cli/embedded.h"
+#include "engine/cli/files.h"
+#include "engine/cli/read_file.h"
+#include "engine/json/write.h"
+#include "engine/therapy/translate.h"
+
+namespace engine::cli {
+namespace {
+
+using base::Error;
+using base::ErrorCode;
+using base::Result;
+using therapy::Translator;
+using therapy::Verdict;
+
+struct Arguments {
+  std::vector<std::string> files;
+  std::string mappings;
+  std::string profiles;
+  std::string settings;
+  std::string accepted_at;
+  std::string show = "bundle";
+  bool batch = false;
+};
+
+// The files below a folder over those that came with the program, file by file.
+Result<void> overlay(const std::string& folder, std::vector<base::SourceFile>& files) {
+  if (folder.empty()) {
+    return {};
+  }
+  Result<std::vector<base::SourceFile>> ours = read_folder(folder, base::limits::kCheckedBytesMax);
+  if (!ours) {
+    return std::move(ours).error();
+  }
+  for (base::SourceFile& file : *ours) {
+    const auto same = std::find_if(files.begin(), files.end(),
+                                   [&file](const auto& other) { return other.name == file.name; });
+    if (same != files.end()) {
+      same->bytes = std::move(file.bytes);
+    } else {
+      files.push_back(std::move(file));
+    }
+  }
+  return {};
+}
+
+Result<std::unique_ptr<Translator>> load(const Arguments& arguments) {
+  therapy::Sources sources;
+  for (const base::SourceView& file : embedded_profiles()) {
+    sources.profiles.push_back({std::string(file.name), std::string(file.bytes)});
+  }
+  for (const base::SourceView& file : embedded_mappings()) {
+    sources.mappings.push_back({std::string(file.name), std::string(file.bytes)});
+  }
+  for (const auto& [folder, files] : {std::pair(&arguments.profiles, &sources.profiles),
+                                      std::pair(&arguments.mappings, &sources.mappings)}) {
+    Result<void> read = overlay(*folder, *files);
+    if (!read) {
+      return std::move(read).error();
+    }
+  }
+  // Samples and overlays of other places are no part of the set in force.
+  std::erase_if(sources.mappings, [](const base::SourceFile& file) {
+    return file.name.starts_with("samples/") || file.name.starts_with("us-core/");
+  });
+  std::erase_if(sources.profiles,
+                [](const base::SourceFile& file) { return file.name.starts_with("us-core/"); });
+  if (!arguments.settings.empty()) {
+    Result<std::string> bytes = read_file(arguments.settings);
+    if (!bytes) {
+      return std::move(bytes).error();
+    }
+    sources.settings = std::move(*bytes);
+  }
+  return Translator::load(std::move(sources));
+}
+
+void take_later(std::string_view time, std::string& latest) {
+  // Texts with one offset order as their moments do; a default stamp needs no more.
+  if (time.size() > 10 && time > latest) {
+    latest = time;
+  }
+}
+
+// Without a stamp of the intake: the last time that the document itself names.
+std::string default_stamp(const json::Node& session) {
+  std::string latest;
+  const auto take_period = [&latest](const json::Node* period) {
+    if (period != nullptr) {
+      take_later(period->string_at("start"), latest);
+      take_later(period->string_at("end"), latest);
+    }
+  };
+  take_period(session.find("period"));
+  if (const json::Node* entries = session.find("entry")) {
+    for (const json::Node& entry : *entries) {
+      take_later(entry.string_at("time"), latest);
+      take_period(entry.find("period"));
+    }
+  }
+  return latest.empty() ? "1970-01-01T00:00:00Z" : latest;
+}
+
+std::string_view name_of(Verdict verdict) {
+  switch (verdict) {
+    case Verdict::kRefused:
+      return "refused";
+    case Verdict::kHeld:
+      return "held";
+    case Verdict::kReady:
+      return "ready";
+  }
+  return "";
+}
+
+int run_session_batch(const Translator& translator) {
+  const json::NameTable names;
+  return run_batch(
+      names, [&translator](const json::Node& request, std::string& out) -> Result<void> {
+        const json::Node* session = request.find("session");
+        if (session == nullptr) {
+          return Error(ErrorCode::kInvalid, "a session document is expected", "session");
+        }
+        therapy::Revision revision;
+        revision.body = json::to_text(*session);
+        revision.accepted_at = request.string_at("acceptedAt");
+        if (revision.accepted_at.empty()) {
+          revision.accepted_at = default_stamp(*session);
+        }
+        const therapy::Translation done = translator.translate({&revision, 1});
+        out += R"(,"findings":)" + (done.findings.empty() ? "[]" : done.findings);
+        if (!done.bundle.empty()) {
+          out += R"(,"bundle":)" + done.bundle;
+        }
+        out += R"(,"outcome":)" + fhir::to_operation_outcome(done.issues);
+        append_member("verdict", name_of(done.verdict), out);
+        if (!done.hold_reason.empty()) {
+          append_member("holdReason", done.hold_reason, out);
+        }
+        return {};
+      });
+}
+
+void print_pretty(const std::string& text) {
+  const json::NameTable names;
+  json::Document document(names);
+  if (text.empty() || !document.parse(text)) {
+    std::printf("%s\n", text.c_str());
+    return;
+  }
+  std::printf("%s\n", json::to_pretty_text(*document.root()).c_str());
+}
+
+int show(const Arguments& arguments, const Translator& translator) {
+  std::vector<therapy::Revision> revisions;
+  for (const std::string& file : arguments.files) {
+    Result<std::string> bytes = read_file(file);
+    if (!bytes) {
+      std::fprintf(stderr, "chartferry session: %s\n", bytes.error().text().c_str());
+      return kUsage;
+    }
+    therapy::Revision revision{std::move(*bytes), arguments.accepted_at};
+    if (revision.accepted_at.empty()) {
+      const json::NameTable names;
+      json::Document document(names);
+      revision.accepted_at =
+          document.parse(revision.body) ? default_stamp(*document.root()) : std::string();
+    }
+    revisions.push_back(std::move(revision));
+  }
+  const therapy::Translation done = translator.translate(revisions);
+  if (arguments.show == "findings") {
+    print_pretty(done.findings);
+  } else if (arguments.show == "lineage") {
+    print_pretty(done.lineage);
+  } else if (arguments.show == "outcome") {
+    print_pretty(fhir::to_operation_outcome(done.issues));
+  } else {
+    print_pretty(done.bundle);
+  }
+  for (const fhir::Issue& issue : done.issues) {
+    const std::string_view severity = fhir::name_of(issue.severity);
+    std::fprintf(stderr, "%.*s: %s%s%s%s\n", static_cast<int>(severity.size()), severity.data(),
+                 issue.expression.c_str(), issue.expression.empty() ? "" : ": ", issue.text.c_str(),
+                 issue.rule.empty() ? "" : (" [" + issue.rule + "]").c_str());
+  }
+  const std::string_view verdict = name_of(done.verdict);
+  std::fprintf(stderr, "%.*s%s%s\n", static_cast<int>(verdict.size()), verdict.data(),
+               done.hold_reason.empty() ? "" : ": ", done.hold_reason.c_str());
+  return done.verdict == Verdict::kReady ? kOk : kNo;
+}
+
+}  // namespace
+
+int run_session(int argc, char** argv) {
+  Arguments arguments;
+  CLI::App app("What a session document becomes: findings, resources, and what is wrong with it.");
+  app.name("chartferry session");
+  app.add_option("FILE", arguments.files, "the revisions of one session, oldest first");
+  app.add_flag("--batch", arguments.batch,
+               "JSON lines {\"id\",\"session\",\"acceptedAt\"?} in, answers out");
+  app.add_option("--show", arguments.show, "what to print")
+      ->check(CLI::IsMember(
+          {"bundle", "findings", "outcome", "lineage", "schema", "model", "plausibility"}));
+  app.add_option("--mappings", arguments.mappings, "a folder that wins over our maps, by file");
+  app.add_option("--profiles", arguments.profiles, "a folder that wins over our profiles, by file");
+  app.add_option("--settings", arguments.settings, "JSON file with the site's settings");
+  app.add_option("--accepted-at", arguments.accepted_at, "FHIR instant of the intake");
+  CLI11_PARSE(app, argc, argv);
+  Result<std::unique_ptr<Translator>> loaded = load(arguments);
+  if (!loaded) {
+    std::fprintf(stderr, "chartferry session: %s\n", loaded.error().text().c_str());
+    return kUsage;
+  }
+  const Translator& translator = **loaded;
+  if (arguments.batch) {
+    return run_session_batch(translator);
+  }
+  if (arguments.show == "schema" || arguments.show == "model" || arguments.show == "plausibility") {
+    const std::string& text = arguments.show == "schema"  ? translator.json_schema()
+                              : arguments.show == "model" ? translator.logical_model()
+                                                          : translator.plausibility_table();
+    std::printf("%s\n", text.c_str());
+    return kOk;
+  }
+  if (arguments.files.empty()) {
+    std::fprintf(stderr, "chartferry session: name the file of a session document, or --batch\n");
+    return kUsage;
+  }
+  return show(arguments, translator);
+}
+
+}  // namespace engine::cli
