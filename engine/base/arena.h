@@ -53,7 +53,9 @@ class Arena {
   // A copy of the text that lives as long as the arena.
   std::string_view copy(std::string_view text) {
     char* to = make_array<char>(text.size() + 1);
-    std::memcpy(to, text.data(), text.size());
+    if (!text.empty()) {  // an empty view may hold no pointer, which memcpy must not be given
+      std::memcpy(to, text.data(), text.size());
+    }
     to[text.size()] = '\0';
     return {to, text.size()};
   }
