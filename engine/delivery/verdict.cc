@@ -97,8 +97,8 @@ OutcomeFacts read_outcome(std::string_view body) {
     }
     const std::string_view code = issue.string_at("code");
     facts.not_found = facts.not_found || code == "not-found";
-    facts.several =
-        facts.several || code == "multiple-matches" || code == "conflict" || code == "duplicate";
+    facts.several = facts.several || code == "multiple-matches";
+    facts.conflict = facts.conflict || code == "conflict" || code == "duplicate";
     facts.names_patient = facts.names_patient || mentions_patient(issue);
     facts.transient = facts.transient ||
                       std::find(kTransient.begin(), kTransient.end(), code) != kTransient.end();

@@ -28,6 +28,8 @@ class ApiTest : public ::testing::Test {
     store_ =
         std::move(*journal::open_sqlite_store({":memory:", journal::SqliteOptions::Mode::kEngine}));
     journal_ = std::make_unique<journal::Journal>(*store_, clock_);
+    journal_->add_listener(
+        [this](const std::vector<journal::Outcome>& outcomes) { metrics_.wrote(outcomes); });
     workers_ = std::make_unique<intake::WorkPool>(1);
     std::vector<intake::Target> targets;
     targets.emplace_back("main", &core_);
