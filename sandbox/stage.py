@@ -6,6 +6,7 @@ import http.client
 import json
 import os
 import pathlib
+import re
 import signal
 import subprocess
 import time
@@ -79,16 +80,17 @@ class Program:
         with open(self.log, "ab") as log:
             self.process = subprocess.Popen([str(part) for part in command], stdin=subprocess.DEVNULL, stdout=log,
                                             stderr=log)
-        self.port = wait_for(f"{self.name} starts (see {self.log})", self._port_or_death, pause=0.002)
+        self.port = wait_for(f"{self.name} starts (see {self.log})", self._port_or_death, seconds=120, pause=0.002)
 
     def _port_or_death(self):
         if self.process.poll() is not None:
             raise Failure(f"{self.name} ended with status {self.process.returncode}:\n"
                           + self.log.read_text(errors="replace")[-4000:])
         try:
-            return int(self.port_file.read_text())
-        except (FileNotFoundError, ValueError):
+            text = self.port_file.read_text()
+        except FileNotFoundError:
             return None
+        return int(text) if text.endswith("\n") else None
 
     def kill(self):
         """kill -9, as a power cut does it to a program."""
@@ -166,6 +168,73 @@ class RecordServer(Program):
             following = [link["url"] for link in page["link"] if link["relation"] == "next"]
             path = following[0].removeprefix(f"http://127.0.0.1:{self.port}") if following else None
         return found
+
+
+class Engine(Program):
+    """The engine with one target, its journal in the folder."""
+
+    def __init__(self, folder):
+        super().__init__("engine", folder)
+        self.journal = self.folder / "engine.journal"
+
+    def start(self, target):
+        self.launch([ENGINE, "serve", "--listen", "127.0.0.1:0", "--journal", self.journal, "--target", target,
+                     "--port-file", self.port_file])
+        return self
+
+    def ready(self):
+        try:
+            return self.request("GET", "/health/ready").status == 200
+        except OSError:
+            return False
+
+    def send(self, document):
+        return self.request("POST", "/sessions", document, {"Content-Type": "application/json"})
+
+    @staticmethod
+    def session_id(answer):
+        return answer.json()["session"]
+
+    def session(self, identifier):
+        answer = self.request("GET", f"/sessions/{identifier}")
+        if answer.status != 200:
+            raise Failure(f"GET /sessions/{identifier}: {answer.status} {answer.body!r}")
+        return answer.json()
+
+    def settled(self, identifier, states):
+        """(state, reason or None) when the session's latest revision is in one of the states, else None."""
+        view = self.session(identifier)
+        return (view["state"], view.get("reason")) if view["state"] in states else None
+
+    def landed_revision(self, identifier):
+        """The highest revision that has landed everywhere; 0 for none."""
+        return max((one["revision"] for one in self.session(identifier)["revisions"]
+                    if one["targets"] and all(leg["state"] == "landed" for leg in one["targets"])), default=0)
+
+    def release(self, identifier, why):
+        return self.request("POST", f"/sessions/{identifier}/release", {"why": why, "actor": "Robin Sample"},
+                            {"Content-Type": "application/json"})
+
+    def waiting(self):
+        """state -> number of revisions that have not ended, as the metrics say."""
+        text = self.request("GET", "/metrics").body.decode()
+        found = {}
+        for state, number in re.findall(r'^chartferry_waiting\{.*state="([a-z]+)"\} (\d+)$', text, re.M):
+            found[state] = found.get(state, 0) + int(number)
+        return found
+
+    def wait_until_empty(self, seconds):
+        """Until nothing is accepted, checked or dispatched any more."""
+        wait_for("all that was accepted has ended", lambda: not any(
+            number for state, number in self.waiting().items() if state in ("accepted", "checked", "dispatched")),
+            seconds, pause=0.1)
+
+    def verify_replay(self):
+        """Makes every bundle in the journal again; (true when all are the same byte for byte, what was said)."""
+        done = subprocess.run([str(ENGINE), "replay", "--verify", "--json", "--journal", str(self.journal)],
+                              capture_output=True, text=True, check=False, cwd=TOP)
+        said = (done.stdout + done.stderr)[-2000:]
+        return done.returncode == 0 and json.loads(done.stdout)["translations"] > 0, said
 
 
 def pure(documents):
