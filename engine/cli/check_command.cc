@@ -27,7 +27,6 @@ struct Arguments {
   std::vector<std::string> profiles;
   std::vector<std::string> packages;
   std::string format = "text";
-  std::string explain;
   bool batch = false;
   bool quiet = false;
   bool ndjson = false;
@@ -208,6 +207,14 @@ int run(const Arguments& arguments) {
                    fhir::name_of(issue.severity).data(), issue.text.c_str());
     }
   }
+  // Said once and at the start, not of every resource.
+  for (const std::string& profile : arguments.profiles) {
+    if (shapes->catalog->find_shape(profile) == nullptr) {
+      return fail(base::Error(base::ErrorCode::kNotFound,
+                              "this profile is not loaded; add its package with --package",
+                              profile));
+    }
+  }
   const CheckFormat format = arguments.format == "json"    ? CheckFormat::kJson
                              : arguments.format == "junit" ? CheckFormat::kJunit
                                                            : CheckFormat::kText;
@@ -241,7 +248,11 @@ int run_check(int argc, char** argv) {
   app.add_flag("--batch", arguments.batch, "JSON lines in, JSON lines out");
   app.add_flag("--quiet", arguments.quiet, "errors and warnings only, no notes");
   app.add_flag("--ndjson", arguments.ndjson, "every line of a file is a resource");
-  CLI11_PARSE(app, argc, argv);
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& problem) {
+    return app.exit(problem) == 0 ? kOk : kUsage;
+  }
   if (arguments.files.empty()) {
     arguments.files.emplace_back("-");
   }

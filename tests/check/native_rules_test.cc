@@ -9,6 +9,7 @@
 
 #include <gtest/gtest.h>
 
+#include "engine/base/limits.h"
 #include "engine/check/rules.h"
 #include "tests/check/r4.h"
 #include "tests/mutation/mutations.h"
@@ -69,6 +70,45 @@ TEST(NativeRules, SayWhatTheirFhirPathFormSays) {
   }
   // The comparison means something only where rules break.
   EXPECT_GE(keys.size(), 12U);
+}
+
+// bdl-7 has no native form: it must not reach the step limit in a Bundle as long as they may be.
+TEST(Invariants, AddressesOfALargeBundleAreComparedToTheEnd) {
+  struct Case {
+    const char* type;
+    const char* last;
+    bool breaks;
+  };
+  const Case cases[] = {
+      {"collection", R"("fullUrl":"urn:x:0","resource":{"resourceType":"Basic"})", true},
+      {"history", R"("fullUrl":"urn:x:0","resource":{"resourceType":"Basic"})", false},
+      {"collection", R"("fullUrl":"urn:x:last","resource":{"resourceType":"Basic"})", false},
+      {"collection",
+       R"("fullUrl":"urn:x:0","resource":{"resourceType":"Basic","meta":{"versionId":"v2"}})",
+       false},
+      {"collection", R"("resource":{"resourceType":"Basic"})", false},
+  };
+  constexpr std::size_t kEntries = base::limits::kJsonArrayItemsMax - 1;
+  std::string entries;
+  for (std::size_t i = 0; i < kEntries; ++i) {
+    entries += R"({"fullUrl":"urn:x:)" + std::to_string(i) +
+               R"(","resource":{"resourceType":"Basic","code":{"text":"x"}}},)";
+  }
+  Options options;
+  options.notes = false;
+  Scratch scratch;
+  json::Document document(testing_r4::catalog().names());
+  for (const Case& c : cases) {
+    ASSERT_TRUE(document.parse(std::string(R"({"resourceType":"Bundle","type":")") + c.type +
+                               R"(","entry":[)" + entries + "{" + c.last + "}]}"));
+    std::size_t found = 0;
+    for (const fhir::Issue& issue :
+         testing_r4::checker().check(*document.root(), options, scratch)) {
+      found += issue.rule == "bdl-7" && issue.severity == fhir::Severity::kError ? 1U : 0U;
+      EXPECT_FALSE(issue.rule == "bdl-7" && issue.code == "exception") << issue.text;
+    }
+    EXPECT_EQ(found, c.breaks ? 1U : 0U) << c.last;
+  }
 }
 
 TEST(NativeRules, EveryExpressionIsThatOfAPublishedConstraint) {
