@@ -58,6 +58,10 @@ class FactReader {
     if (line_ == 0) {
       return Error(ErrorCode::kInvalid, "the fact file is empty", std::string(file_));
     }
+    if (!last_shape_is_whole()) {
+      return Error(ErrorCode::kInvalid, "the last shape has no 'is' line",
+                   std::string(file_) + ":" + std::to_string(line_));
+    }
     return std::move(set_);
   }
 
@@ -68,6 +72,10 @@ class FactReader {
     if (line_ == 1) {
       wrong_format_ = line != "facts 1";
       return true;
+    }
+    // Texts are printed with spaces in their place; two that differ only there would become one.
+    if (line.find_first_of("\t\r") != std::string_view::npos) {
+      return false;
     }
     if (line.front() != ' ') {
       return read_head(line);
@@ -108,6 +116,9 @@ class FactReader {
       return false;
     }
     if (word == "shape") {
+      if (!last_shape_is_whole()) {
+        return false;
+      }
       block_ = Block::kShape;
       ShapeFacts& shape = set_.shapes.emplace_back();
       shape.url = url;
@@ -133,6 +144,10 @@ class FactReader {
     return false;
   }
 
+  bool last_shape_is_whole() const {
+    return set_.shapes.empty() || !set_.shapes.back().type.empty();
+  }
+
   bool read_invariant(std::string_view rest) {
     const std::string_view name = take_word(rest);
     const std::string_view grade = take_word(rest);
@@ -143,7 +158,7 @@ class FactReader {
     constraint.source = canonical(dash_is_empty(take_word(rest)));
     constraint.expression = rest;
     invariants_[name] = constraint;
-    return !name.empty() && (constraint.is_error || grade.starts_with("warning"));
+    return !constraint.key.empty() && (constraint.is_error || grade.starts_with("warning"));
   }
 
   bool read_shape_line(std::string_view rest) {
@@ -232,7 +247,7 @@ class FactReader {
     if (paren != std::string_view::npos) {
       base_max = bound_of(text.substr(paren + 1, text.size() - paren - 2));
     }
-    if (!min || !max || !base_max) {
+    if (!min || *min == kUnbounded || !max || !base_max) {
       return false;
     }
     element.min = *min;
@@ -294,7 +309,7 @@ class FactReader {
     if (word == "max-length") {
       const auto length = bound_of(rest);
       element.length_max = length.value_or(0);
-      return length.has_value();
+      return length && *length != kUnbounded;
     }
     ValueFact* value = word == "fixed"       ? &element.fixed
                        : word == "pattern"   ? &element.pattern
@@ -362,7 +377,7 @@ class FactReader {
     if (word == "below") {
       const std::string_view parent = take_word(rest);
       set_.code_systems.back().also_below.emplace_back(rest, parent);
-      return !rest.empty();
+      return !rest.empty() && rest.find(' ') == std::string_view::npos;
     }
     if (word.empty() || word.front() != 'c') {
       return false;

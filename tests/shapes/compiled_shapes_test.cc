@@ -241,19 +241,31 @@ TEST(Facts, ThatAreNotOursAreRefusedWithTheirLine) {
   const struct {
     const char* text;
     const char* where;
-  } rows[] = {{"", "x"},
-              {"facts 2\n", "x:1"},
-              {"{}\n", "x:1"},
-              {"facts 1\nshape\n", "x:2"},
-              {"facts 1\nnonsense http://a\n", "x:2"},
-              {"facts 1\n  e Patient 0..1 -\n", "x:2"},
-              {"facts 1\nshape http://a\n  e Patient 0-1 -\n", "x:3"},
-              {"facts 1\nshape http://a\n  e Patient 0..1 -\n    inv nope-1\n", "x:4"},
-              {"facts 1\nshape http://a\n  is planet Patient type\n", "x:3"},
-              {"facts 1\nshape http://a\n    fixed uri \"a\"\n", "x:3"},
-              {"facts 1\ncodesystem http://a complete\n  c\n", "x:3"},
-              {"facts 1\nvalueset http://a\n    code\n", "x:3"},
-              {"facts 1\n x\n", "x:2"}};
+  } rows[] = {
+      {"", "x"},
+      {"facts 2\n", "x:1"},
+      {"{}\n", "x:1"},
+      {"facts 1\nshape\n", "x:2"},
+      {"facts 1\nnonsense http://a\n", "x:2"},
+      {"facts 1\n  e Patient 0..1 -\n", "x:2"},
+      {"facts 1\nshape http://a\n  e Patient 0-1 -\n", "x:3"},
+      {"facts 1\nshape http://a\n  e Patient 0..1 -\n    inv nope-1\n", "x:4"},
+      {"facts 1\nshape http://a\n  is planet Patient type\n", "x:3"},
+      {"facts 1\nshape http://a\n    fixed uri \"a\"\n", "x:3"},
+      {"facts 1\ncodesystem http://a complete\n  c\n", "x:3"},
+      {"facts 1\nvalueset http://a\n    code\n", "x:3"},
+      {"facts 1\n x\n", "x:2"},
+      // Readable once, they would print as something else.
+      {"facts 1\nshape http://a\n", "x:2"},
+      {"facts 1\nshape http://a\nshape http://b\n  is resource B type\n", "x:3"},
+      {"facts 1\nshape http://a\n  name A\n  e A 0..* -\n", "x:4"},
+      {"facts 1\ninvariant #2 error - true\n", "x:2"},
+      {"facts 1\ninvariant a-1 error - a\tor b\n", "x:2"},
+      {"facts 1\npackage a#1\r\n", "x:2"},
+      {"facts 1\nshape http://a\n  is resource A type\n  e A *..* -\n", "x:4"},
+      {"facts 1\nshape http://a\n  is resource A type\n  e A 0..* -\n    max-length *\n", "x:5"},
+      {"facts 1\ncodesystem http://a complete\n  below p  \n", "x:3"},
+      {"facts 1\ncodesystem http://a complete\n  below p c d\n", "x:3"}};
   for (const auto& row : rows) {
     base::Arena texts;
     const base::Result<FactSet> facts = read_facts("x", row.text, texts);

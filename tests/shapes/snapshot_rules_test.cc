@@ -237,6 +237,19 @@ TEST(SnapshotRules, ALogicalModelGetsTypesOfItsOwn) {
   ASSERT_NE(catalog->base_shape(*round), nullptr);
 }
 
+// The short name comes first, walks into the type, and only then is the choice itself narrowed.
+TEST(SnapshotRules, AChoiceMayBeNarrowedAfterItsShortNameWasWalkedInto) {
+  const std::string text = observation_profile(
+      R"({"path":"Observation.valueQuantity.system","min":1},
+         {"path":"Observation.value[x]","type":[{"code":"Quantity"}]})");
+  EXPECT_EQ(generated(text, "Observation.value[x]:valueQuantity.system"), "1..1 uri");
+  EXPECT_TRUE(generated(text, "Observation.value[x]").starts_with("0..1 Quantity"));
+  const std::unique_ptr<Catalog> catalog = new_r4();
+  const base::SourceFile file{"p.json", text};
+  EXPECT_TRUE(catalog->add({&file, 1}).empty());
+  EXPECT_NE(catalog->find_shape("http://x.example/p"), nullptr);
+}
+
 TEST(SnapshotRules, AddedProfilesAnswerLikePublishedOnes) {
   const std::unique_ptr<Catalog> catalog = new_r4();
   const base::SourceFile files[] = {

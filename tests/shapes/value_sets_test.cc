@@ -18,8 +18,7 @@ constexpr const char* kColours = R"({"resourceType":"CodeSystem","url":"http://x
 
 std::unique_ptr<Catalog> with_sets(const std::vector<std::pair<std::string, std::string>>& sets,
                                    fhir::Issues* issues = nullptr) {
-  std::unique_ptr<Catalog> catalog =
-      std::move(*Catalog::load(std::span<const base::SourceFile>()));
+  std::unique_ptr<Catalog> catalog = std::move(*Catalog::load(std::span<const base::SourceFile>()));
   std::vector<base::SourceFile> files{{"c.json", kColours}};
   for (const auto& [name, compose] : sets) {
     files.push_back({name + ".json", R"({"resourceType":"ValueSet","url":"http://x/)" + name +
