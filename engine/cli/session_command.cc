@@ -140,7 +140,7 @@ int run_session_batch(const Translator& translator) {
         if (revision.accepted_at.empty()) {
           revision.accepted_at = default_stamp(*session);
         }
-        const therapy::Translation done = translator.translate({&revision, 1});
+        const therapy::Translation done = translator.translate({&revision, 1}, {.lineage = false});
         out += R"(,"findings":)" + (done.findings.empty() ? "[]" : done.findings);
         if (!done.bundle.empty()) {
           out += R"(,"bundle":)" + done.bundle;

@@ -139,11 +139,12 @@ void hold(Rendering& to, std::string_view reason, const std::string& text, std::
   }
 }
 
-void map_session(Rendering& to, const Workshop& shop) {
+void map_session(Rendering& to, const Workshop& shop, bool with_lineage) {
   mapping::RunOptions options;
   options.uuid_seed = to.header.session_id;
   options.host_context = &to.context;
   options.stop_at_untranslated = false;
+  options.with_lineage = with_lineage;
   to.run = std::make_unique<mapping::Run>(*shop.maps, to.document, std::move(options));
   Result<void> framed = add_frames(to, shop);
   if (!framed) {
@@ -229,7 +230,8 @@ void read_session(std::string_view body, const Workshop& shop, Rendering& to) {
   to.hold_reason = report.hold_reason();
 }
 
-std::unique_ptr<Rendering> render(std::span<const Revision> revisions, const Workshop& shop) {
+std::unique_ptr<Rendering> render(std::span<const Revision> revisions, const Workshop& shop,
+                                  bool with_lineage) {
   auto rendering = std::make_unique<Rendering>(shop.model->catalog().names());
   Rendering& to = *rendering;
   const Revision& last = revisions.back();
@@ -247,7 +249,7 @@ std::unique_ptr<Rendering> render(std::span<const Revision> revisions, const Wor
     to.hold_reason = report.hold_reason();
   }
   if (!to.refused) {
-    map_session(to, shop);
+    map_session(to, shop, with_lineage);
   }
   return rendering;
 }

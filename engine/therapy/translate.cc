@@ -247,10 +247,10 @@ void write_findings(const Node& session, std::string& out) {
 
 }  // namespace
 
-Translation Translator::translate(std::span<const Revision> revisions) const {
+Translation Translator::translate(std::span<const Revision> revisions, const Wanted& wanted) const {
   const Workshop& shop = state_->shop;
   Translation out;
-  std::unique_ptr<Rendering> now = render(revisions, shop);
+  std::unique_ptr<Rendering> now = render(revisions, shop, wanted.lineage);
   out.issues = std::move(now->issues);
   if (now->refused) {
     return out;
@@ -264,7 +264,7 @@ Translation Translator::translate(std::span<const Revision> revisions) const {
   std::unique_ptr<Rendering> before;
   std::uint32_t revises = 0;
   if (revisions.size() > 1) {
-    before = render(revisions.first(revisions.size() - 1), shop);
+    before = render(revisions.first(revisions.size() - 1), shop, false);
     revises = before->header.revision;
     if (before->refused || before->bundle == nullptr) {
       before.reset();
@@ -295,7 +295,9 @@ Translation Translator::translate(std::span<const Revision> revisions) const {
     }
     std::move(faults.begin(), faults.end(), std::back_inserter(out.issues));
   }
-  mapping::write_lineage(*now->run, *now->bundle, out.lineage);
+  if (wanted.lineage) {
+    mapping::write_lineage(*now->run, *now->bundle, out.lineage);
+  }
   if (out.hold_reason.empty()) {
     out.hold_reason = report.hold_reason();
   }

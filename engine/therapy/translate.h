@@ -60,6 +60,11 @@ enum class Verdict : std::uint8_t {
   kReady,    // the bundle may be sent
 };
 
+// What a caller wants beside the bundle.
+struct Wanted {
+  bool lineage = true;  // without it Translation::lineage stays empty, and nothing is recorded
+};
+
 struct Translation {
   Verdict verdict = Verdict::kRefused;
   fhir::Issues issues;
@@ -87,7 +92,7 @@ class Translator {
   };
   Admission admit(std::string_view body) const;
   // Translates the last of the revisions, given those before it (oldest first, at least one).
-  Translation translate(std::span<const Revision> revisions) const;
+  Translation translate(std::span<const Revision> revisions, const Wanted& wanted = {}) const;
 
   // Served by the engine: the logical model as StructureDefinition JSON, the JSON Schema generated
   // from it, and the plausibility table.
