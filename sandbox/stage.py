@@ -97,6 +97,7 @@ class Program:
         self.process.send_signal(signal.SIGKILL)
         self.process.wait()
         self.process = None
+        self.port = None  # another program may get it now
 
     def stop(self, seconds=20):
         """Asks to end; the exit status. Kills when that takes too long, and says so by raising."""
@@ -112,6 +113,8 @@ class Program:
             raise Failure(f"{self.name} did not end within {seconds} seconds of being asked") from None
 
     def request(self, method, path, body=None, headers=None, timeout=30):
+        if self.port is None:
+            raise ConnectionRefusedError(f"{self.name} does not run")
         return request(self.port, method, path, body, headers, timeout)
 
     def resident_kib(self):
@@ -228,6 +231,12 @@ class Engine(Program):
         wait_for("all that was accepted has ended", lambda: not any(
             number for state, number in self.waiting().items() if state in ("accepted", "checked", "dispatched")),
             seconds, pause=0.1)
+
+    def verify_journal(self):
+        """Looks whether the journal is whole; (true when it is, what was said)."""
+        done = subprocess.run([str(ENGINE), "journal", "--journal", str(self.journal), "verify"],
+                              capture_output=True, text=True, check=False, cwd=TOP)
+        return done.returncode == 0, (done.stdout + done.stderr)[-2000:]
 
     def verify_replay(self):
         """Makes every bundle in the journal again; (true when all are the same byte for byte, what was said)."""

@@ -2,7 +2,8 @@
 
 usage: kill_engine.py [--kills N] [--seed S]
 The record server drops some connections after its commit and before it all the while. The seed decides when the kills
-come; it is printed first. The status is 0 only when nothing is lost, nothing is double and replay verifies.
+come; it is printed first. The status is 0 only when nothing is lost, nothing is double, the journal verifies and
+replay makes every bundle again byte for byte.
 """
 import argparse
 import collections
@@ -26,11 +27,14 @@ SENDERS = 3
 
 class Load:
     """Threads that send sessions of their own, one after the other, until told to end. Each session is sent again,
-    unchanged, until it was answered 202: that is what a sender owes; the rest is the engine's duty."""
+    unchanged, until it was answered 202, or 200 when the engine died between the commit and the first answer: that is
+    what a sender owes; the rest is the engine's duty."""
 
     def __init__(self, templates):
         self.templates = templates
         self.accepted = {}  # session value -> document
+        self.statuses = collections.Counter()
+        self.cut_off = 0  # sends that the engine did not live to answer
         self.strange = []
         self.engine = None
         self.lock = threading.Lock()
@@ -59,11 +63,20 @@ class Load:
         while True:
             try:
                 answer = self.engine.send(document)
-            except (OSError, http.client.HTTPException):
-                time.sleep(0.01)  # the engine is dead, or died while it was answering
+            except ConnectionRefusedError:
+                if self.ended.is_set():  # nobody starts it any more
+                    with self.lock:
+                        self.strange.append(f"{value}: the engine is away at the end")
+                    return
+                time.sleep(0.01)  # the engine is dead, or does not listen yet
                 continue
-            if answer.status == 202:
+            except (OSError, http.client.HTTPException):
                 with self.lock:
+                    self.cut_off += 1
+                continue
+            if answer.status in (200, 202):
+                with self.lock:
+                    self.statuses[answer.status] += 1
                     self.accepted[value] = document
                 return
             if answer.status not in (429, 503):
@@ -74,23 +87,37 @@ class Load:
 
 
 def kill_again_and_again(engine, base, kills, chance):
+    """How many of the kills came while something that was accepted had not ended."""
+    busy = 0
     for _ in range(kills):
         time.sleep(chance.uniform(0.02, 0.5))
+        busy += sum(engine.waiting().get(state, 0) for state in ("accepted", "checked", "dispatched")) > 0
         engine.kill()
         engine.start(base)
+    return busy
 
 
-def check(load, server):
-    problems = list(load.strange)
-    documents = list(load.accepted.values())
-    wanted = set()
+def expected(documents):
+    """(identifiers, type -> number of resources, problems) of what the pure function makes of the documents."""
+    identifiers, numbers, problems = set(), collections.Counter(), []
     for document, answer in zip(documents, stage.pure(documents)):
         if "bundle" not in answer:
             problems.append(f"{document['identifier']['value']}: no bundle: {json.dumps(answer)[:300]}")
-        wanted |= stage.identifiers_of(answer.get("bundle", {}))
-    found = collections.Counter()
-    for kind in sorted({kind for kind, _, _ in wanted}):
-        for resource in server.all(kind):
+            continue
+        identifiers |= stage.identifiers_of(answer["bundle"])
+        numbers.update(entry["resource"]["resourceType"] for entry in answer["bundle"]["entry"])
+    return identifiers, numbers, problems
+
+
+def check(load, server):
+    """(problems, figures): is every accepted session in the chart exactly once, and nothing else?"""
+    wanted, numbers, problems = expected(list(load.accepted.values()))
+    problems += load.strange
+    found, there = collections.Counter(), {}
+    for kind in sorted(numbers):
+        resources = server.all(kind)
+        there[kind] = len(resources)
+        for resource in resources:
             for identifier in resource.get("identifier", []):
                 found[kind, identifier.get("system"), identifier.get("value")] += 1
     lost = wanted - set(found)
@@ -98,7 +125,11 @@ def check(load, server):
     strange = set(found) - wanted
     problems += [f"{len(some)} {what}, for example {sorted(some, key=str)[0]}"
                  for what, some in (("lost", lost), ("double", double), ("from nowhere", strange)) if some]
-    return problems, len(wanted)
+    # The Provenance has no identifier, so it is only counted.
+    problems += [f"{there[kind]} {kind} resources where {number} are meant" for kind, number in numbers.items()
+                 if there[kind] != number]
+    return problems, (f"{sum(numbers.values())} resources wanted, {sum(there.values())} in the chart, "
+                      f"{len(lost)} lost, {len(double)} double")
 
 
 def main():
@@ -110,6 +141,7 @@ def main():
     chance = random.Random(options.seed)
     templates = [json.loads((stage.WARD / "sends" / f"{name}.json").read_text()) for name in TEMPLATES]
     load = Load(templates)
+    began = time.monotonic()
     with tempfile.TemporaryDirectory(prefix="chartferry-kill-") as folder:
         folder = pathlib.Path(folder)
         with stage.RecordServer(folder, load=[stage.WARD / "people.bundle.json"]) as server, \
@@ -122,18 +154,23 @@ def main():
             load.engine = engine
             load.start()
             try:
-                kill_again_and_again(engine, server.base, options.kills, chance)
+                busy = kill_again_and_again(engine, server.base, options.kills, chance)
             finally:
                 load.end()
             fired = server.fired()
             server.faults()
             engine.wait_until_empty(120)
-            problems, resources = check(load, server)
-            verified, said = engine.verify_replay()
-            if not verified:
-                problems.append(f"replay --verify: {said}")
-    print(f"{len(load.accepted)} sessions accepted, {resources} resources wanted, {fired} faults of the record server, "
-          f"{len(problems)} problems")
+            problems, figures = check(load, server)
+            for name, (right, said) in (("journal verify", engine.verify_journal()),
+                                        ("replay --verify", engine.verify_replay())):
+                print(f"{name}: {said.strip()}")
+                if not right:
+                    problems.append(f"{name} says that something is wrong")
+    print(f"{options.kills} kills, {busy} of them with unfinished work, {load.cut_off} sends cut off, "
+          f"{fired} faults of the record server")
+    print(f"{len(load.accepted)} sessions accepted: {load.statuses[202]} answered 202, "
+          f"{load.statuses[200]} answered 200 when sent again")
+    print(f"{figures}, {len(problems)} problems, {time.monotonic() - began:.1f} s")
     for problem in problems:
         print(problem)
     return 1 if problems or not load.accepted else 0

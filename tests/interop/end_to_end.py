@@ -161,11 +161,23 @@ class Faults(Running):
     def test_connection_dropped_after_the_commit(self):
         self.check_lands_once_under({"action": "drop-after-commit", "times": 2, "method": "POST"})
 
+    def check_page_is_held_then_lands_once(self, action, in_chart_before):
+        self.server.faults({"action": action, "times": 1, "method": "POST"})
+        session = self.accept(self.example)
+        self.assertEqual(self.settle(session), ("held", "html-answer"))
+        self.assertEqual(self.server.count("Observation") > 0, in_chart_before)
+        self.assertEqual(self.engine.landed_revision(session), 0)
+        answer = self.engine.release(session, "The network is signed in again")
+        self.assertIn(answer.status, (200, 202), answer.body[:500])
+        stage.wait_for("the released one has landed", lambda: self.engine.settled(session, ("landed",)))
+        self.assert_in_chart_once(self.example)
+        self.assertEqual(self.server.count("Provenance"), 1)
+
     def test_a_sign_in_page_is_no_success(self):
-        self.check_lands_once_under({"action": "html", "times": 1, "method": "POST"})
+        self.check_page_is_held_then_lands_once("html", in_chart_before=False)
 
     def test_a_sign_in_page_after_the_commit(self):
-        self.check_lands_once_under({"action": "html-after-commit", "times": 1, "method": "POST"})
+        self.check_page_is_held_then_lands_once("html-after-commit", in_chart_before=True)
 
     def test_a_slow_answer(self):
         self.check_lands_once_under({"action": "slow-body", "times": 1, "method": "POST"})
