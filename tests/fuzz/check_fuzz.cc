@@ -1,5 +1,5 @@
-// Checking any JSON: it ends, within its bounds, the same way twice, natively and by FHIRPath alike
-// in whether the resource is right. Run from the top of the tree (profiles/r4 is read).
+// Checking any JSON: it ends, within its bounds, and says as much the second time. Run from the top
+// of the tree (profiles/r4 is read).
 // links: engine_check
 
 #include <cstddef>
