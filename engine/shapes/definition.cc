@@ -120,6 +120,9 @@ class StructureReader {
     shape_.is_abstract = boolean_at(definition, "abstract");
     shape_.is_retired = definition.string_at("status") == "retired";
     shape_.base = text_at(definition, "baseDefinition");
+    if (has_space(shape_.base)) {
+      return wrong("baseDefinition is a canonical, without spaces", {});
+    }
     return read_contexts(definition);
   }
 
@@ -241,6 +244,9 @@ class StructureReader {
         element.content_reference.find('#') == std::string_view::npos
             ? 0
             : element.content_reference.find('#'));
+    if (has_space(element.content_reference)) {
+      return wrong("contentReference is a uri, without spaces", element.id);
+    }
     return {};
   }
 

@@ -334,6 +334,9 @@ Result<ValueSetExpander::CodeSet> ValueSetExpander::expand_include(const json::N
   CodeSet result;
   bool started = false;
   const std::string_view system = copy_text(texts_, include.string_at("system"));
+  if (system.find_first_of(" \t\r\n") != std::string_view::npos) {
+    return Error(ErrorCode::kInvalid, "compose.include.system is a uri, without spaces");
+  }
   if (!system.empty()) {
     started = true;
     const json::Node* concepts = include.find("concept");

@@ -154,6 +154,8 @@ TEST(SnapshotRules, ContradictionsNameBothSides) {
       {R"({"path":"Observation.status","fixedCode":"final","patternCode":"final"})",
        "exclude each other"},
       {R"({"path":"Observation.status","min":"1"})", "min must be a whole number"},
+      {R"({"path":"Observation.status","contentReference":"#a\n  e"})",
+       "contentReference is a uri, without spaces"},
       {R"({"path":"Observation.status","max":1})", "max must be a whole number or *"},
       {R"({"path":"Observation.code","binding":{"strength":"strong"}})",
        "binding.strength must be"},
@@ -235,6 +237,14 @@ TEST(SnapshotRules, ALogicalModelGetsTypesOfItsOwn) {
   ASSERT_NE(flow, nullptr);
   EXPECT_EQ(catalog->types().info(flow->type).name, "Quantity");
   ASSERT_NE(catalog->base_shape(*round), nullptr);
+}
+
+// A line break in a canonical would begin a fact of its own in the printed form.
+TEST(SnapshotRules, ABaseWithALineBreakIsRefused) {
+  const std::string error =
+      generated(definition("p", "Observation", "http://x.example\\n/Base", ""), "Observation");
+  EXPECT_NE(error.find("baseDefinition is a canonical, without spaces"), std::string::npos)
+      << error;
 }
 
 // The short name comes first, walks into the type, and only then is the choice itself narrowed.

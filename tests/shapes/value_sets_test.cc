@@ -127,6 +127,14 @@ TEST(ValueSets, ThatImportEachOtherInACircleAreSaid) {
   EXPECT_EQ(catalog->find_value_set("http://x/a"), nullptr);
 }
 
+TEST(ValueSets, OfASystemWithALineBreakAreRefused) {
+  fhir::Issues issues;
+  const auto catalog =
+      with_sets({{"v", R"({"include":[{"system":"http://x/colours\n  all -"}]})"}}, &issues);
+  ASSERT_EQ(issues.size(), 1U);
+  EXPECT_NE(issues[0].text.find("compose.include.system is a uri"), std::string::npos);
+}
+
 TEST(ValueSets, TellWhatIsInWhatIsOutAndWhatIsUnknown) {
   // FHIR R4 4.0.1: observation-status, observation-category, all-languages, observation-codes.
   const struct {
