@@ -30,7 +30,9 @@ std::string_view as_text(const std::uint8_t* data, std::size_t size) {
 }  // namespace
 
 Digest sha256(std::string_view bytes) {
-  return digest_of<32>(EVP_sha256(), bytes, {});
+  // Fetched once: otherwise the library looks the algorithm up at every digest.
+  static const EVP_MD* const kind = EVP_MD_fetch(nullptr, "SHA2-256", nullptr);
+  return digest_of<32>(kind, bytes, {});
 }
 
 std::string to_hex(std::string_view bytes) {
@@ -54,7 +56,8 @@ std::string sha256_hex(std::string_view bytes) {
 }
 
 Uuid name_based_uuid(const Uuid& space, std::string_view name) {
-  const auto digest = digest_of<20>(EVP_sha1(), as_text(space.data(), space.size()), name);
+  static const EVP_MD* const kind = EVP_MD_fetch(nullptr, "SHA1", nullptr);
+  const auto digest = digest_of<20>(kind, as_text(space.data(), space.size()), name);
   Uuid uuid{};
   for (std::size_t i = 0; i < uuid.size(); ++i) {
     uuid[i] = digest[i];
@@ -66,8 +69,10 @@ Uuid name_based_uuid(const Uuid& space, std::string_view name) {
 
 std::string to_string(const Uuid& uuid) {
   const std::string hex = to_hex(as_text(uuid.data(), uuid.size()));
-  return hex.substr(0, 8) + '-' + hex.substr(8, 4) + '-' + hex.substr(12, 4) + '-' +
-         hex.substr(16, 4) + '-' + hex.substr(20);
+  std::string out;
+  out.reserve(36);
+  out.append(hex, 0, 8).append(1, '-').append(hex, 8, 4).append(1, '-').append(hex, 12, 4);
+  return out.append(1, '-').append(hex, 16, 4).append(1, '-').append(hex, 20);
 }
 
 }  // namespace engine::base

@@ -141,9 +141,11 @@ int run_session_batch(const Translator& translator) {
           revision.accepted_at = default_stamp(*session);
         }
         const therapy::Translation done = translator.translate({&revision, 1}, {.lineage = false});
-        out += R"(,"findings":)" + (done.findings.empty() ? "[]" : done.findings);
+        out += R"(,"findings":)";
+        out += done.findings.empty() ? "[]" : done.findings;
         if (!done.bundle.empty()) {
-          out += R"(,"bundle":)" + done.bundle;
+          out += R"(,"bundle":)";
+          out += done.bundle;
         }
         out += R"(,"outcome":)" + fhir::to_operation_outcome(done.issues);
         append_member("verdict", name_of(done.verdict), out);

@@ -229,10 +229,15 @@ const char* decimal_fault(std::string_view text) {
   return at.done() ? nullptr : kForm;
 }
 
+// White space is rare: most texts are seen to be well without looking at each character.
+constexpr unsigned char kAfterSpaces = ' ' + 1;
+
 const char* string_fault(std::string_view text) {
-  for (const char c : text) {
-    if (c == '\v' || c == '\f') {
-      return "a text holds no vertical tab and no form feed";
+  if (has_byte_below(text, '\f' + 1)) {
+    for (const char c : text) {
+      if (c == '\v' || c == '\f') {
+        return "a text holds no vertical tab and no form feed";
+      }
     }
   }
   if (text.size() > base::limits::kStringCharsMax &&
@@ -243,6 +248,9 @@ const char* string_fault(std::string_view text) {
 }
 
 const char* code_fault(std::string_view text) {
+  if (!text.empty() && !has_byte_below(text, kAfterSpaces)) {
+    return nullptr;
+  }
   bool space_before = true;
   for (const char c : text) {
     const bool space = is_space(c);
@@ -268,6 +276,9 @@ const char* id_fault(std::string_view text) {
 }
 
 const char* uri_fault(std::string_view text) {
+  if (!has_byte_below(text, kAfterSpaces)) {
+    return nullptr;
+  }
   for (const char c : text) {
     if (is_space(c)) {
       return "an address holds no white space";

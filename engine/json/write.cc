@@ -1,6 +1,7 @@
 #include "engine/json/write.h"
 
 #include <algorithm>
+#include <array>
 #include <cstdint>
 #include <cstring>
 #include <vector>
@@ -117,21 +118,52 @@ void write_canonical(const Node& node, std::string& out) {
   }
 }
 
-// Where the next character that needs an escape stands, from `at` on; eight bytes a step (bytes
-// below 0x20, the quotation mark and the backslash, found by the usual borrow tricks).
-std::size_t next_special(std::string_view text, std::size_t at) {
-  constexpr std::uint64_t kOnes = 0x0101010101010101;
+constexpr std::uint64_t kOnes = 0x0101010101010101;
+
+// Whether one of eight bytes needs an escape (below 0x20, the quotation mark, the backslash), by
+// the usual borrow tricks.
+bool has_special(std::uint64_t word) {
   constexpr std::uint64_t kHigh = 0x8080808080808080;
-  for (; at + 8 <= text.size(); at += 8) {
-    std::uint64_t word = 0;
-    std::memcpy(&word, text.data() + at, 8);
-    const std::uint64_t quote = word ^ (kOnes * '"');
-    const std::uint64_t slash = word ^ (kOnes * '\\');
-    const std::uint64_t hit =
-        ((word - kOnes * 0x20) & ~word) | ((quote - kOnes) & ~quote) | ((slash - kOnes) & ~slash);
-    if ((hit & kHigh) != 0) {
-      break;
+  const std::uint64_t quote = word ^ (kOnes * '"');
+  const std::uint64_t slash = word ^ (kOnes * '\\');
+  const std::uint64_t hit =
+      ((word - kOnes * 0x20) & ~word) | ((quote - kOnes) & ~quote) | ((slash - kOnes) & ~slash);
+  return (hit & kHigh) != 0;
+}
+
+template <class Word>
+std::uint64_t load(const char* from) {
+  Word word = 0;
+  std::memcpy(&word, from, sizeof(Word));
+  return word;
+}
+
+// Whether a text can stand between quotation marks as it is. The last step overlaps the one before;
+// texts of under eight bytes are made up to eight, in whatever order.
+bool is_plain(std::string_view text) {
+  const std::size_t size = text.size();
+  const char* const data = text.data();
+  if (size >= 8) {
+    for (std::size_t at = 0; at + 8 <= size; at += 8) {
+      if (has_special(load<std::uint64_t>(data + at))) {
+        return false;
+      }
     }
+    return !has_special(load<std::uint64_t>(data + size - 8));
+  }
+  if (size >= 4) {
+    return !has_special(load<std::uint32_t>(data) | load<std::uint32_t>(data + size - 4) << 32);
+  }
+  constexpr std::uint64_t kBlanks = (kOnes * 0x20) << 24;
+  return size == 0 || !has_special(kBlanks | load<std::uint8_t>(data) |
+                                   load<std::uint8_t>(data + size / 2) << 8 |
+                                   load<std::uint8_t>(data + size - 1) << 16);
+}
+
+// Where the next character that needs an escape stands, from `at` on.
+std::size_t next_special(std::string_view text, std::size_t at) {
+  while (at + 8 <= text.size() && !has_special(load<std::uint64_t>(text.data() + at))) {
+    at += 8;
   }
   for (; at < text.size(); ++at) {
     const auto c = static_cast<unsigned char>(text[at]);
@@ -142,10 +174,107 @@ std::size_t next_special(std::string_view text, std::size_t at) {
   return at;
 }
 
+// Gathers small pieces before they go to the text they are for. flush() at the end is the caller's.
+class Sink {
+ public:
+  explicit Sink(std::string& out) : out_(out) {}
+
+  void put(char c) {
+    make_room(1);
+    buffer_[used_++] = c;
+  }
+  void put(std::string_view text) {
+    if (text.size() > buffer_.size()) {
+      flush();
+      out_ += text;
+      return;
+    }
+    make_room(text.size());
+    take(text);
+  }
+  void put_string(std::string_view text) {
+    if (text.size() + 2 > buffer_.size() || !is_plain(text)) {
+      flush();
+      write_string(text, out_);
+      return;
+    }
+    make_room(text.size() + 2);
+    buffer_[used_++] = '"';
+    take(text);
+    buffer_[used_++] = '"';
+  }
+  void flush() {
+    out_.append(buffer_.data(), used_);
+    used_ = 0;
+  }
+
+ private:
+  void make_room(std::size_t bytes) {
+    if (bytes > buffer_.size() - used_) {
+      flush();
+    }
+  }
+  void take(std::string_view text) {
+    if (!text.empty()) {
+      std::memcpy(buffer_.data() + used_, text.data(), text.size());
+      used_ += text.size();
+    }
+  }
+
+  std::string& out_;
+  std::size_t used_ = 0;
+  std::array<char, 4096> buffer_;  // only the first used_ bytes mean anything
+};
+
+void write_compact(const Node& node, Sink& to) {
+  switch (node.kind) {
+    case Kind::kObject:
+      to.put('{');
+      for (const Node* child = node.first; child != nullptr; child = child->next) {
+        to.put_string(child->name->text);
+        to.put(':');
+        write_compact(*child, to);
+        if (child->next != nullptr) {
+          to.put(',');
+        }
+      }
+      to.put('}');
+      break;
+    case Kind::kArray:
+      to.put('[');
+      for (const Node* child = node.first; child != nullptr; child = child->next) {
+        write_compact(*child, to);
+        if (child->next != nullptr) {
+          to.put(',');
+        }
+      }
+      to.put(']');
+      break;
+    case Kind::kString:
+      to.put_string(node.text());
+      break;
+    case Kind::kNumber:
+      to.put(node.text());
+      break;
+    case Kind::kBoolean:
+      to.put(node.boolean ? std::string_view("true") : std::string_view("false"));
+      break;
+    case Kind::kNull:
+      to.put(std::string_view("null"));
+      break;
+  }
+}
+
 }  // namespace
 
 void write_string(std::string_view text, std::string& out) {
   static constexpr char kHex[] = "0123456789abcdef";
+  if (is_plain(text)) {
+    out += '"';
+    out += text;
+    out += '"';
+    return;
+  }
   out += '"';
   std::size_t start = 0;
   for (std::size_t i = next_special(text, 0); i < text.size(); i = next_special(text, start)) {
@@ -186,29 +315,13 @@ void write_string(std::string_view text, std::string& out) {
 }
 
 void write(const Node& node, std::string& out) {
-  if (node.is_object()) {
-    out += '{';
-    for (const Node* child = node.first; child != nullptr; child = child->next) {
-      write_string(child->name->text, out);
-      out += ':';
-      write(*child, out);
-      if (child->next != nullptr) {
-        out += ',';
-      }
-    }
-    out += '}';
-  } else if (node.is_array()) {
-    out += '[';
-    for (const Node* child = node.first; child != nullptr; child = child->next) {
-      write(*child, out);
-      if (child->next != nullptr) {
-        out += ',';
-      }
-    }
-    out += ']';
-  } else {
+  if (!node.is_array() && !node.is_object()) {
     write_scalar(node, out);
+    return;
   }
+  Sink sink(out);
+  write_compact(node, sink);
+  sink.flush();
 }
 
 std::string to_text(const Node& node) {

@@ -1,7 +1,19 @@
 #include "engine/therapy/ids.h"
 
+#include <array>
+
 namespace engine::therapy {
 namespace {
+
+constexpr std::array<bool, 256> make_plain() {
+  std::array<bool, 256> plain{};
+  for (const char c : std::string_view("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
+                                       "0123456789-._~:/@!*'()")) {
+    plain[static_cast<unsigned char>(c)] = true;
+  }
+  return plain;
+}
+constexpr std::array<bool, 256> kPlain = make_plain();
 
 // FHIR search: '\', '|', ',' and '$' inside a value are escaped by '\'; then what has a meaning in
 // a query of a URL is percent-encoded. The rest stays readable.
@@ -12,9 +24,7 @@ void append_value(std::string_view text, std::string& out) {
       out += "%5C";
     }
     const auto byte = static_cast<unsigned char>(c);
-    const bool plain = (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
-                       std::string_view("-._~:/@!*'()").find(c) != std::string_view::npos;
-    if (plain) {
+    if (kPlain[byte]) {
       out.push_back(c);
     } else {
       out.push_back('%');
