@@ -44,6 +44,8 @@ struct Arguments {
   std::string map;
   std::string group;
   std::string below;
+  std::string expected;
+  std::string accepted_at = "2026-01-01T00:00:00.000Z";
   bool explain = false;
   bool accept = false;
   bool batch = false;
@@ -189,13 +191,10 @@ int run_once(const Arguments& arguments) {
 
 // --- test, watch
 
-const SourceFile* find_file(const std::vector<SourceFile>& files, const std::string& name) {
-  for (const SourceFile& file : files) {
-    if (file.name == name) {
-      return &file;
-    }
-  }
-  return nullptr;
+// What a sample must become stands beside it, or under the same name in the folder of --expected.
+std::string expected_path(const Arguments& arguments, const std::string& name) {
+  return arguments.expected.empty() ? arguments.path + "/" + name
+                                    : arguments.expected + name.substr(name.rfind('/'));
 }
 
 int test_samples(const Arguments& arguments) {
@@ -205,23 +204,25 @@ int test_samples(const Arguments& arguments) {
   }
   const MapBench& bench = opened->bench;
   std::size_t failed = 0;
-  const std::vector<SampleResult> results = run_samples(bench, opened->files, false);
+  const std::vector<SampleResult> results =
+      run_samples(bench, opened->files, arguments.accepted_at, false);
   for (const SampleResult& result : results) {
-    const SourceFile* expected = find_file(opened->files, result.expected);
+    const std::string path = expected_path(arguments, result.expected);
+    const Result<std::string> expected = read_file(path);
     if (!result.error.empty()) {
       std::printf("FAILED %s\n  %s\n", result.name.c_str(), result.error.c_str());
       ++failed;
     } else if (arguments.accept) {
-      Result<void> written = write_file(arguments.path + "/" + result.expected, result.got + "\n");
+      Result<void> written = write_file(path, result.got + "\n");
       if (!written) {
         return complain(written.error());
       }
-      std::printf("wrote  %s\n", result.expected.c_str());
-    } else if (expected == nullptr) {
+      std::printf("wrote  %s\n", path.c_str());
+    } else if (!expected) {
       std::printf("FAILED %s\n  %s is missing: look at the output and accept it with --accept\n",
-                  result.name.c_str(), result.expected.c_str());
+                  result.name.c_str(), path.c_str());
       ++failed;
-    } else if (const std::string lines = difference(expected->bytes, result.got); !lines.empty()) {
+    } else if (const std::string lines = difference(*expected, result.got); !lines.empty()) {
       std::printf("FAILED %s (- expected, + got)\n%s", result.name.c_str(), lines.c_str());
       ++failed;
     } else {
@@ -291,7 +292,8 @@ int cover(const Arguments& arguments) {
   const std::vector<mapping::RuleInfo>& rules = bench.maps().program().rules;
   std::vector<bool> fired(rules.size());
   std::set<std::string> makers;
-  for (const SampleResult& result : run_samples(bench, opened->files, true)) {
+  for (const SampleResult& result :
+       run_samples(bench, opened->files, arguments.accepted_at, true)) {
     if (!result.error.empty()) {
       std::printf("FAILED %s\n  %s\n", result.name.c_str(), result.error.c_str());
     }
@@ -380,6 +382,10 @@ int run_map(int argc, char** argv) {
   CLI::App* test =
       add("test", "run the samples of a folder and show what differs", "the folder", test_samples);
   test->add_flag("--accept", arguments.accept, "write what comes out as what is expected");
+  test->add_option("--expected", arguments.expected,
+                   "the folder of what must come out, when it is not beside the samples");
+  test->add_option("--accepted-at", arguments.accepted_at,
+                   "FHIR instant at which session documents are taken in");
   add("watch", "test again whenever a file changes", "the folder", watch);
   CLI::App* lint = add("lint", "groups and rules without effect, fields that no rule reads",
                        "a map or a folder", lint_maps);

@@ -17,9 +17,6 @@ using base::SourceFile;
 
 constexpr std::string_view kIn = ".in.json";
 constexpr std::string_view kSession = ".session.json";
-// Translation is a pure function of its inputs; the time of acceptance is one of them.
-constexpr const char* kAcceptedAt = "2026-01-01T00:00:00.000Z";
-
 bool is_sample(std::string_view name, std::string_view tail) {
   const bool in_samples =
       name.substr(0, 8) == "samples/" || name.find("/samples/") != std::string_view::npos;
@@ -74,8 +71,8 @@ Result<std::unique_ptr<therapy::Translator>> load_translator(std::span<const Sou
 }
 
 void run_session_sample(const therapy::Translator& translator, const SourceFile& file,
-                        SampleResult& out) {
-  const therapy::Revision revision{file.bytes, kAcceptedAt};
+                        const std::string& accepted_at, SampleResult& out) {
+  const therapy::Revision revision{file.bytes, accepted_at};
   const therapy::Translation translation = translator.translate({&revision, 1});
   if (translation.verdict == therapy::Verdict::kRefused || translation.bundle.empty()) {
     out.error = "refused:";
@@ -107,7 +104,7 @@ std::vector<std::string_view> lines_of(std::string_view text) {
 }  // namespace
 
 std::vector<SampleResult> run_samples(const MapBench& bench, std::span<const SourceFile> files,
-                                      bool coverage) {
+                                      const std::string& accepted_at, bool coverage) {
   std::vector<SampleResult> results;
   std::unique_ptr<therapy::Translator> translator;
   for (const SourceFile& file : files) {
@@ -132,7 +129,7 @@ std::vector<SampleResult> run_samples(const MapBench& bench, std::span<const Sou
       }
       translator = std::move(*loaded);
     }
-    run_session_sample(*translator, file, result);
+    run_session_sample(*translator, file, accepted_at, result);
   }
   return results;
 }

@@ -22,9 +22,11 @@ struct SampleResult {
   std::set<std::string> makers;  // "file:line" of the rules that made something, of a session's
 };
 
-// Runs every sample of the folder's files.
+// Runs every sample of the folder's files. Translation is a pure function of its inputs, and the
+// time of acceptance (a FHIR instant) is one of them.
 std::vector<SampleResult> run_samples(const MapBench& bench,
-                                      std::span<const base::SourceFile> files, bool coverage);
+                                      std::span<const base::SourceFile> files,
+                                      const std::string& accepted_at, bool coverage);
 
 // The lines that differ, with two lines around them: "- expected", "+ got". Empty when the texts
 // are the same JSON, members in any order.

@@ -1,0 +1,34 @@
+// chartferry map test: our own maps against the reviewed bundles, and what is told when one is not
+// there.
+
+#include <gtest/gtest.h>
+
+#include "tests/cli/program.h"
+
+namespace cli_test {
+namespace {
+
+constexpr const char* kReviewedAt = "2026-03-02T09:41:00.000Z";
+
+TEST(MapTest, OurSamplesBecomeTheReviewedBundles) {
+  const Answer answer = run_program(
+      {"map", "test", "mappings", "--expected", "tests/golden", "--accepted-at", kReviewedAt});
+  EXPECT_EQ(answer.status, 0) << answer.out;
+  EXPECT_NE(answer.out.find("ok     samples/vitals.session.json"), std::string::npos);
+}
+
+TEST(MapTest, AnotherTimeOfAcceptanceIsAnotherBundle) {
+  const Answer answer = run_program({"map", "test", "mappings", "--expected", "tests/golden",
+                                     "--accepted-at", "2026-03-02T09:42:00.000Z"});
+  EXPECT_EQ(answer.status, 1);
+  EXPECT_NE(answer.out.find("FAILED samples/vitals.session.json"), std::string::npos);
+}
+
+TEST(MapTest, AMissingExpectationIsNamedWithItsFolder) {
+  const Answer answer = run_program({"map", "test", "mappings", "--expected", "tests/golden/none"});
+  EXPECT_EQ(answer.status, 1);
+  EXPECT_NE(answer.out.find("tests/golden/none/vitals.bundle.json is missing"), std::string::npos);
+}
+
+}  // namespace
+}  // namespace cli_test
