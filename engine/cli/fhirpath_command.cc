@@ -10,6 +10,7 @@
 #include <CLI/CLI.hpp>
 
 #include "engine/cli/batch.h"
+#include "engine/cli/catalog_host.h"
 #include "engine/cli/commands.h"
 #include "engine/cli/embedded.h"
 #include "engine/cli/read_file.h"
@@ -37,9 +38,10 @@ std::string shown(const fhirpath::Item& item, const fhirpath::Types& types) {
 }
 
 // Prints what trace() and --explain show, to standard error and standard output.
-class TalkingHost : public fhirpath::Host {
+class TalkingHost : public CatalogHost {
  public:
-  TalkingHost(const fhirpath::Types& types, bool explain) : types_(types), explain_(explain) {}
+  TalkingHost(const shapes::Catalog& catalog, const fhirpath::Types& types, bool explain)
+      : CatalogHost(catalog), types_(types), explain_(explain) {}
 
   void trace(std::string_view name, fhirpath::Items items) const override {
     for (const fhirpath::Item& item : items) {
@@ -106,8 +108,8 @@ void append_item(const fhirpath::Item& item, const fhirpath::Types& types, std::
   out += '}';
 }
 
-Result<void> answer(const Engine& engine, const json::Node& request, fhirpath::Workspace& workspace,
-                    std::string& out) {
+Result<void> answer(const Engine& engine, const CatalogHost& host, const json::Node& request,
+                    fhirpath::Workspace& workspace, std::string& out) {
   const json::Node* text = request.find("expression");
   if (text == nullptr || !text->is_string()) {
     return Error(ErrorCode::kInvalid, "a text is expected", "expression");
@@ -129,6 +131,7 @@ Result<void> answer(const Engine& engine, const json::Node& request, fhirpath::W
   if (!focus.is_nothing()) {
     context.focus = {&focus, 1};
   }
+  context.host = &host;
   context.now = engine.now;
   const Result<fhirpath::Items> result = expression->evaluate(context, workspace);
   if (!result) {
@@ -178,7 +181,7 @@ int evaluate(const Engine& engine, const Arguments& arguments) {
   if (!expression) {
     return fail(expression.error());
   }
-  const TalkingHost host(*engine.types, arguments.explain);
+  const TalkingHost host(*engine.catalog, *engine.types, arguments.explain);
   if (arguments.explain) {
     std::printf("parsed as\n%ssteps\n", expression->tree().c_str());
   }
@@ -234,10 +237,11 @@ int run_fhirpath(int argc, char** argv) {
   if (!batch) {
     return evaluate(*engine, arguments);
   }
+  const CatalogHost host(*engine->catalog);
   fhirpath::Workspace workspace;
   return run_batch(engine->catalog->names(),
-                   [&engine, &workspace](const json::Node& request, std::string& out) {
-                     return answer(*engine, request, workspace, out);
+                   [&engine, &host, &workspace](const json::Node& request, std::string& out) {
+                     return answer(*engine, host, request, workspace, out);
                    });
 }
 

@@ -216,8 +216,9 @@ ChangeCounts apply_changes(Rendering& now, Rendering* before, Report& report) {
     kept.push_back(resource);
   }
   for (const auto& [id, resource] : old) {
-    if (now.resources.end() == std::find_if(now.resources.begin(), now.resources.end(),
-                                            [&id](const Resource& r) { return r.id == id; })) {
+    if (now.resources.end() ==
+        std::find_if(now.resources.begin(), now.resources.end(),
+                     [&wanted = id](const Resource& r) { return r.id == wanted; })) {
       Resource gone = take_back(now, *resource);
       add_request(document, gone, Way::kUpdate);
       carried.insert(resource->id);
