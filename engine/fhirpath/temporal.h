@@ -39,6 +39,9 @@ enum class CalendarUnit : std::uint8_t {
   kSecond,
   kMillisecond
 };
+// The calendar's factors: a year of 365 days, a month of 30, a week of 7, then 24, 60, 60, 1000.
+// Source: FHIRPath 3.0, time-valued quantities.
+std::int64_t milliseconds_per(CalendarUnit unit);
 // "day", "days" ...; nullopt for other words.
 std::optional<CalendarUnit> parse_calendar_word(std::string_view word);
 std::string_view name_of(CalendarUnit unit);

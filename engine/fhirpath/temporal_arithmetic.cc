@@ -13,28 +13,6 @@ namespace {
 constexpr std::int64_t kMillisecondsPerDay = 86'400'000;
 constexpr std::uint32_t kNanosecondsPerMillisecond = 1'000'000;
 
-std::int64_t milliseconds_per(CalendarUnit unit) {
-  switch (unit) {
-    case CalendarUnit::kYear:
-      return 365 * kMillisecondsPerDay;
-    case CalendarUnit::kMonth:
-      return 30 * kMillisecondsPerDay;
-    case CalendarUnit::kWeek:
-      return 7 * kMillisecondsPerDay;
-    case CalendarUnit::kDay:
-      return kMillisecondsPerDay;
-    case CalendarUnit::kHour:
-      return 3'600'000;
-    case CalendarUnit::kMinute:
-      return 60'000;
-    case CalendarUnit::kSecond:
-      return 1'000;
-    case CalendarUnit::kMillisecond:
-      return 1;
-  }
-  return 1;
-}
-
 std::optional<Temporal> add_months(const Temporal& value, std::int64_t months) {
   const std::int64_t total = std::int64_t{value.year} * 12 + (value.month - 1) + months;
   const std::int64_t year = total / 12;
@@ -289,6 +267,28 @@ std::optional<Precision> precision_of_digits(ItemKind kind, int digits) {
 }
 
 }  // namespace
+
+std::int64_t milliseconds_per(CalendarUnit unit) {
+  switch (unit) {
+    case CalendarUnit::kYear:
+      return 365 * kMillisecondsPerDay;
+    case CalendarUnit::kMonth:
+      return 30 * kMillisecondsPerDay;
+    case CalendarUnit::kWeek:
+      return 7 * kMillisecondsPerDay;
+    case CalendarUnit::kDay:
+      return kMillisecondsPerDay;
+    case CalendarUnit::kHour:
+      return 3'600'000;
+    case CalendarUnit::kMinute:
+      return 60'000;
+    case CalendarUnit::kSecond:
+      return 1'000;
+    case CalendarUnit::kMillisecond:
+      return 1;
+  }
+  return 1;
+}
 
 std::optional<Temporal> boundary(ItemKind kind, const Temporal& value, bool high, int digits) {
   const std::optional<Precision> wanted = precision_of_digits(kind, digits);

@@ -36,36 +36,12 @@ bool is_long_unit(CalendarUnit unit) {
   return unit == CalendarUnit::kYear || unit == CalendarUnit::kMonth;
 }
 
-// FHIRPath 3.0: 12 months, 365 and 30 days, 7 days, 24 hours, 60, 60, 1000.
-std::int64_t factor_of(CalendarUnit unit) {
-  constexpr std::int64_t kDay = 86'400'000;
-  switch (unit) {
-    case CalendarUnit::kYear:
-      return 365 * kDay;
-    case CalendarUnit::kMonth:
-      return 30 * kDay;
-    case CalendarUnit::kWeek:
-      return 7 * kDay;
-    case CalendarUnit::kDay:
-      return kDay;
-    case CalendarUnit::kHour:
-      return 3'600'000;
-    case CalendarUnit::kMinute:
-      return 60'000;
-    case CalendarUnit::kSecond:
-      return 1'000;
-    case CalendarUnit::kMillisecond:
-      return 1;
-  }
-  return 1;
-}
-
 // One unit of `from` in units of `to`, as a quotient; years count 12 months among each other.
 std::pair<std::int64_t, std::int64_t> calendar_ratio(CalendarUnit from, CalendarUnit to) {
   if (is_long_unit(from) && is_long_unit(to)) {
     return {from == CalendarUnit::kYear ? 12 : 1, to == CalendarUnit::kYear ? 12 : 1};
   }
-  return {factor_of(from), factor_of(to)};
+  return {milliseconds_per(from), milliseconds_per(to)};
 }
 
 std::optional<base::Decimal> calendar_convert(const base::Decimal& value, CalendarUnit from,
