@@ -5,6 +5,7 @@
 
 #include "engine/therapy/finding_writer.h"
 #include "engine/therapy/formulas.h"
+#include "engine/therapy/predictions.h"
 #include "engine/therapy/readings.h"
 #include "engine/therapy/steps.h"
 
@@ -76,21 +77,8 @@ void percent(FindingWriter& writer, const Volumes& volumes, std::string_view cod
   writer.add(finding);
 }
 
-// Height and age are needed; without them there is no prediction rather than a wrong one.
-std::optional<PredictedVolume> predicted(const Node& session) {
-  const auto start = parse_moment(step_text(&session, {"period", "start"}));
-  const auto age =
-      start ? age_at(step_text(&session, {"patient", "birthDate"}), *start) : std::nullopt;
-  const auto height = value_in(step(&session, {"patient", "height"}), "cm");
-  const std::string_view sex = step_text(&session, {"patient", "sexForPrediction"});
-  if (!age || !height || sex.empty()) {
-    return std::nullopt;
-  }
-  return predicted_inspiratory_capacity(sex == "male", *age, *height);
-}
-
 void predicted_findings(FindingWriter& writer, const Volumes& volumes) {
-  const auto capacity = predicted(writer.session());
+  const auto capacity = capacity_for(writer.session());
   if (!capacity) {
     return;
   }

@@ -2,6 +2,7 @@
 
 #include "engine/therapy/finding_writer.h"
 #include "engine/therapy/formulas.h"
+#include "engine/therapy/predictions.h"
 #include "engine/therapy/readings.h"
 #include "engine/therapy/steps.h"
 
@@ -10,11 +11,6 @@ namespace {
 
 using base::Decimal;
 using json::Node;
-
-std::optional<int> patient_age(const Node& session) {
-  const auto start = parse_moment(step_text(&session, {"period", "start"}));
-  return start ? age_at(step_text(&session, {"patient", "birthDate"}), *start) : std::nullopt;
-}
 
 // A rate-limiting drug, a pacemaker or atrial fibrillation make the percentage useless.
 void heart_rate(FindingWriter& writer, const Readings& readings) {
@@ -53,15 +49,8 @@ void walk(FindingWriter& writer, const Node& entry) {
   const Node* walked = entry.find("walk");
   const Node* test = walked != nullptr ? walked->find("sixMinuteTest") : nullptr;
   const auto distance = walked != nullptr ? value_in(walked->find("distance"), "m") : std::nullopt;
-  const Node* patient = writer.session().find("patient");
-  const auto age = patient_age(writer.session());
-  const auto height = value_in(step(patient, {"height"}), "cm");
-  const auto weight = value_in(step(patient, {"weight"}), "kg");
-  const std::string_view sex = step_text(patient, {"sexForPrediction"});
-  if (test == nullptr || !test->boolean || !distance || !age || !height || !weight || sex.empty()) {
-    return;
-  }
-  const auto predicted = predicted_walk(sex == "male", *age, *height, *weight);
+  const auto predicted =
+      test != nullptr && test->boolean && distance ? walk_for(writer.session()) : std::nullopt;
   if (!predicted) {
     return;
   }

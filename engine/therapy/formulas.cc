@@ -107,6 +107,19 @@ std::optional<Decimal> predicted_walk(bool male, int age, const Decimal& height_
   return plus(metres, Decimal::from_int(667)).with_scale(1);
 }
 
+std::optional<Decimal> predicted_peak_flow(bool male, int age, const Decimal& height_cm) {
+  if (age < 18 || age > 70 || !within(height_cm, male ? 155 : 145, male ? 195 : 180)) {
+    return std::nullopt;
+  }
+  const Decimal years = Decimal::from_int(age < 25 ? 25 : age);
+  const Decimal metres = times(height_cm, decimal(1, -2));
+  // L/s: men 6.14 H - 0.043 A + 0.15, women 5.50 H - 0.030 A - 1.11
+  Decimal flow = times(decimal(male ? 614 : 550, -2), metres);
+  flow = minus(flow, times(decimal(male ? 43 : 30, -3), years));
+  flow = plus(flow, decimal(male ? 15 : -111, -2));
+  return times(flow, Decimal::from_int(60)).with_scale(0);
+}
+
 namespace {
 
 // The spline's rows in ten-thousandths, at ages 20, 25 ... 80.

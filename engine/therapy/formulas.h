@@ -50,6 +50,12 @@ std::optional<base::Decimal> predicted_heart_rate(std::string_view formula, int 
 std::optional<base::Decimal> predicted_walk(bool male, int age, const base::Decimal& height_cm,
                                             const base::Decimal& weight_kg);
 
+// Predicted peak expiratory flow in L/min, to a whole number. nullopt outside 18 to 70 years, 155
+// to 195 cm (men) or 145 to 180 cm (women); under 25 years counts as 25. Source: European Community
+// for Steel and Coal 1993; Quanjer et al., Eur Respir J 1993;6 Suppl 16:5-40.
+std::optional<base::Decimal> predicted_peak_flow(bool male, int age,
+                                                 const base::Decimal& height_cm);
+
 struct PredictedVolume {
   base::Decimal predicted;    // litres, two digits
   base::Decimal lower_limit;  // litres, two digits

@@ -98,6 +98,7 @@ Result<Datum> read_datum(const json::Node& row) {
   }
   if (const json::Node* change = row.find("change")) {
     datum.change_by = number_at(*change, "by");
+    datum.change_by_percent = number_at(*change, "byPercent");
     const auto minutes = number_at(*change, "withinMinutes");
     datum.change_minutes = minutes ? static_cast<int>(minutes->to_int64().value_or(0)) : 0;
   }

@@ -46,8 +46,9 @@ struct Datum {
   std::optional<Band> confirm;
   std::vector<ByDevice> confirm_by_device;
   std::vector<Suspect> suspects;
-  std::vector<base::Decimal> values;  // when not empty: only these
-  std::optional<base::Decimal> change_by;
+  std::vector<base::Decimal> values;               // when not empty: only these
+  std::optional<base::Decimal> change_by;          // in compare_in
+  std::optional<base::Decimal> change_by_percent;  // of the earlier value
   int change_minutes = 0;
   std::optional<base::Decimal> over_predicted_percent;
   std::optional<base::Decimal> over_ordered_times;

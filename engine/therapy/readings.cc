@@ -19,16 +19,14 @@ std::string list_of(const std::vector<std::string>& codes) {
   return text;
 }
 
-// The entry above a node, when there is one.
-const Node* entry_of(const Node& node) {
-  for (const Node* at = &node; at->parent != nullptr; at = at->parent) {
-    const Node* list = at->parent;
-    if (list->is_array() && list->name_text() == "entry" && list->parent != nullptr &&
-        list->parent->parent == nullptr) {
-      return at;
-    }
+// What carries the word `confirmed` for a node, as a reader names it.
+std::string whole_of(const Node& node) {
+  const Node* top = &node;
+  while (top->parent != nullptr && top->parent->parent != nullptr) {
+    top = top->parent;
   }
-  return nullptr;
+  const std::string_view name = top->name_text();
+  return name == "entry" ? "the entry" : "it in '" + std::string(name) + "'";
 }
 
 void refuse(const Node& at, const Datum& datum, const std::string& shown, Report& report) {
@@ -37,14 +35,6 @@ void refuse(const Node& at, const Datum& datum, const std::string& shown, Report
                    datum.refuse.text() + (datum.compare_in.empty() ? "" : " " + datum.compare_in) +
                    ". Correct the value.",
                datum.id);
-}
-
-void ask(const Node& at, const std::string& rule, std::string text, Report& report) {
-  if (is_confirmed(at)) {
-    report.information("business-rule", at, text + " It was confirmed.", rule);
-  } else {
-    report.hold("unconfirmed-value", at, text + " Correct it, or confirm the entry.", rule);
-  }
 }
 
 // The band that a device narrows, when the quantity stands beside one.
@@ -130,9 +120,22 @@ std::optional<std::string_view> unit_code(const Node& quantity, const Datum* dat
 }  // namespace
 
 bool is_confirmed(const Node& node) {
-  const Node* entry = entry_of(node);
-  const Node* confirmed = entry != nullptr ? entry->find("confirmed") : nullptr;
-  return confirmed != nullptr && confirmed->boolean;
+  for (const Node* at = &node; at != nullptr; at = at->parent) {
+    const Node* confirmed = at->is_object() ? at->find("confirmed") : nullptr;
+    if (confirmed != nullptr) {
+      return confirmed->boolean;
+    }
+  }
+  return false;
+}
+
+void ask(const Node& at, std::string_view rule, std::string text, Report& report) {
+  if (is_confirmed(at)) {
+    report.information("business-rule", at, text + " It was confirmed.", rule);
+  } else {
+    report.hold("unconfirmed-value", at, text + " Correct it, or confirm " + whole_of(at) + ".",
+                rule);
+  }
 }
 
 void check_number(const Node& node, const Datum& datum, Report& report) {

@@ -2,6 +2,8 @@
 // One reading against its row of the plausibility table, and what a quantity must have.
 
 #include <optional>
+#include <string>
+#include <string_view>
 
 #include "engine/base/decimal.h"
 #include "engine/json/document.h"
@@ -23,7 +25,12 @@ void complete_quantity(json::Document& document, json::Node& quantity, const Dat
 // The value of a quantity in the row's unit of comparison, or in `unit`; nullopt when it has none.
 std::optional<base::Decimal> value_in(const json::Node* quantity, std::string_view unit);
 
-// True when the entry that the node belongs to is confirmed.
+// True when what the node belongs to (its entry, the patient, the order, an earlier session)
+// carries `confirmed`.
 bool is_confirmed(const json::Node& node);
+
+// Something improbable at the node: held until a person confirms or corrects it, shown when one
+// has. `text` is a whole sentence; `rule` is the row of the plausibility table.
+void ask(const json::Node& at, std::string_view rule, std::string text, Report& report);
 
 }  // namespace engine::therapy

@@ -224,6 +224,7 @@ void read_session(std::string_view body, const Workshop& shop, Rendering& to) {
   if (!report.refused()) {
     check_frame(*to.document.root(), report);
     check_entries(*to.document.root(), *shop.model, *shop.table, report);
+    check_predicted(*to.document.root(), *shop.table, report);
     note_limits(*to.document.root(), report);
   }
   to.refused = report.refused();

@@ -15,6 +15,8 @@ void check_frame(const json::Node& session, Report& report);
 // Each entry by itself and the entries among each other.
 void check_entries(const json::Node& session, const SessionModel& model,
                    const PlausibilityTable& table, Report& report);
+// Readings against what is predicted for the patient; the weight against earlier ones.
+void check_predicted(const json::Node& session, const PlausibilityTable& table, Report& report);
 // Readings against the order in force; shown, never held.
 void note_limits(const json::Node& session, Report& report);
 

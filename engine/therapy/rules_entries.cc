@@ -203,12 +203,7 @@ void jumps(const std::vector<Span>& spans, std::string_view element, std::string
       if (change && change->abs() >= *datum->change_by) {
         const std::string text = datum->display + " of " + value->to_string() + " after " +
                                  last->to_string() + " is a large change from the last reading.";
-        if (is_confirmed(*reading)) {
-          report.information("business-rule", *reading, text + " It was confirmed.", datum->id);
-        } else {
-          report.hold("unconfirmed-value", *reading, text + " Correct it, or confirm the entry.",
-                      datum->id);
-        }
+        ask(*reading, datum->id, text, report);
       }
     }
     last = value;
@@ -266,11 +261,7 @@ void over_ordered(const Node& session, const Span& span, const PlausibilityTable
     const std::string text = done->to_string() + " repetitions are more than " +
                              datum->over_ordered_times->to_string() + " times the ordered " +
                              per_set->to_string() + ".";
-    if (is_confirmed(*at)) {
-      report.information("business-rule", *at, text + " It was confirmed.", datum->id);
-    } else {
-      report.hold("unconfirmed-value", *at, text + " Correct it, or confirm the entry.", datum->id);
-    }
+    ask(*at, datum->id, text, report);
   }
 }
 

@@ -91,6 +91,18 @@ TEST(Formulas, PredictedWalkDistance) {
   EXPECT_FALSE(predicted_walk(true, 81, d("175"), d("80")));
 }
 
+// ECSC 1993 (Quanjer et al., Eur Respir J 1993;6 Suppl 16:5-40): 8.32 L/s = 499 L/min, 5.59 L/s.
+TEST(Formulas, PredictedPeakFlow) {
+  EXPECT_EQ(text(predicted_peak_flow(true, 60, d("175"))), "499");
+  EXPECT_EQ(text(predicted_peak_flow(false, 70, d("160"))), "335");
+  EXPECT_EQ(text(predicted_peak_flow(true, 18, d("175"))),
+            text(predicted_peak_flow(true, 25, d("175"))));
+  EXPECT_FALSE(predicted_peak_flow(true, 17, d("175")));
+  EXPECT_FALSE(predicted_peak_flow(true, 71, d("175")));
+  EXPECT_FALSE(predicted_peak_flow(true, 60, d("196")));
+  EXPECT_FALSE(predicted_peak_flow(false, 60, d("144")));
+}
+
 // GLI 2021, Hall et al., Eur Respir J 2021;57:2000289.
 TEST(Formulas, PredictedInspiratoryCapacity) {
   const auto man = predicted_inspiratory_capacity(true, 60, d("175"));
