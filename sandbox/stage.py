@@ -19,6 +19,12 @@ RECORD_SERVER = BUILD / "sandbox" / "record_server" / "record_server"
 WARD = TOP / "sandbox" / "ward"
 
 
+def sent(name):
+    """A document of the invented day by its name: the numbers before the names follow the day's order."""
+    (file,) = (WARD / "sends").glob(f"[0-9][0-9]-{name}.json")
+    return json.loads(file.read_text(encoding="utf-8"))
+
+
 class Failure(Exception):
     """What was expected did not come true; the text says what and where to look."""
 

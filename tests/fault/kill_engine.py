@@ -20,8 +20,8 @@ import time
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "sandbox"))
 import stage  # noqa: E402
 
-TEMPLATES = ("01-alder-breathing-am", "10-alder-moving", "15-birch-daily-living", "19-elm-daily-living",
-             "20-maple-moving", "22-rowan-moving")
+TEMPLATES = ("alder-breathing-am", "alder-moving", "birch-daily-living", "elm-daily-living", "maple-moving",
+             "rowan-moving")
 SENDERS = 3
 
 
@@ -139,7 +139,7 @@ def main():
     options = parser.parse_args()
     print(f"seed {options.seed}, {options.kills} kills", flush=True)
     chance = random.Random(options.seed)
-    templates = [json.loads((stage.WARD / "sends" / f"{name}.json").read_text()) for name in TEMPLATES]
+    templates = [stage.sent(name) for name in TEMPLATES]
     load = Load(templates)
     began = time.monotonic()
     with tempfile.TemporaryDirectory(prefix="chartferry-kill-") as folder:

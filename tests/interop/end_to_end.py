@@ -16,8 +16,6 @@ import stage  # noqa: E402
 JSON = {"Content-Type": "application/fhir+json"}
 
 
-def ward(name):
-    return json.loads((stage.WARD / "sends" / f"{name}.json").read_text(encoding="utf-8"))
 
 
 def renamed(document, value):
@@ -35,7 +33,7 @@ class Running(unittest.TestCase):
         self.engine = self.enterContext(stage.Engine(self.folder))
         self.server.start()
         self.engine.start(self.server.base)
-        self.example = ward("01-alder-breathing-am")
+        self.example = stage.sent("alder-breathing-am")
 
     def accept(self, document):
         answer = self.engine.send(document)
@@ -90,7 +88,7 @@ class Landing(Running):
         self.assert_in_chart_once(self.example)
 
     def test_a_correction_lands_on_the_same_resource(self):
-        first, second = ward("46-hazel-stairs.r1"), ward("52-hazel-stairs.r2")
+        first, second = stage.sent("hazel-stairs.r1"), stage.sent("hazel-stairs.r2")
         self.land(first)
         before = self.server.count("Observation")
         self.land(second)
@@ -100,16 +98,16 @@ class Landing(Running):
         self.assertIn(118, [o["valueQuantity"]["value"] for o in corrected if "valueQuantity" in o])
 
     def test_revisions_sent_at_once_land_in_their_order(self):
-        for name in ("37-elm-weaning-pm.r1", "38-elm-weaning-pm.r2", "39-elm-weaning-pm.r3"):
-            session = self.accept(ward(name))
+        for name in ("elm-weaning-pm.r1", "elm-weaning-pm.r2", "elm-weaning-pm.r3"):
+            session = self.accept(stage.sent(name))
         stage.wait_for("the third revision has landed", lambda: self.engine.landed_revision(session) == 3)
-        self.assert_in_chart_once(ward("39-elm-weaning-pm.r3"))
+        self.assert_in_chart_once(stage.sent("elm-weaning-pm.r3"))
         session_procedures = [p for p in self.server.all("Procedure") if "therapy session" in p["code"].get("text", "")]
         self.assertEqual([p["status"] for p in session_procedures], ["completed"])
 
     def test_a_withdrawn_entry_stays_marked_as_an_error(self):
-        self.land(ward("47-willow-breathing-late.r1"))
-        self.land(ward("54-willow-breathing-late.r2"))
+        self.land(stage.sent("willow-breathing-late.r1"))
+        self.land(stage.sent("willow-breathing-late.r2"))
         wrong = [o for o in self.server.all("Observation") if o["status"] == "entered-in-error"]
         self.assertEqual([o["code"]["coding"][0]["code"] for o in wrong], ["72514-3"])
 
@@ -128,7 +126,7 @@ class Holding(Running):
         self.assert_in_chart_once(self.example, stranger)
 
     def test_an_unconfirmed_value_is_held_until_released(self):
-        session = self.accept(ward("57-mistake-unconfirmed-saturation"))
+        session = self.accept(stage.sent("mistake-unconfirmed-saturation"))
         self.assertEqual(self.settle(session), ("held", "unconfirmed-value"))
         self.assertEqual(self.server.count("Observation"), 0)
         answer = self.engine.release(session, "Read again on the other hand")
@@ -279,7 +277,7 @@ class Edges(Running):
 
     def test_no_patient_data_in_the_logs(self):
         self.land(self.example)
-        self.accept(ward("58-mistake-unknown-patient"))
+        self.accept(stage.sent("mistake-unknown-patient"))
         self.engine.request("POST", "/sessions", '{"patient":"P-0101", "entry": [', JSON)
         self.assertEqual(self.engine.stop(), 0)
         log = self.engine.log.read_text(errors="replace")
