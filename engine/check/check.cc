@@ -40,4 +40,14 @@ fhir::Issues Checker::check(const json::Node& resource, const Options& options,
   return scratch.state().report.take();
 }
 
+base::Result<bool> Checker::in_slice(const json::Node* value, const json::Node* companion,
+                                     shapes::TypeId type, std::string_view profile,
+                                     std::string_view slice, Scratch& scratch) const {
+  const json::Node* root = value != nullptr ? value : companion;
+  const Options options;
+  begin(*root, options, *state_, scratch.state());
+  Walk walk(*state_, options, scratch.state());
+  return walk.in_named_slice(value, companion, type, profile, slice);
+}
+
 }  // namespace engine::check

@@ -75,6 +75,14 @@ class Checker {
   // excepted. The document must have been made with the catalog's names.
   fhir::Issues check(const json::Node& resource, const Options& options, Scratch& scratch) const;
 
+  // Whether a value is in the named slice of a profile (of each outer slice too, when the name is a
+  // re-slice's): false where the profile slices nothing of that name at the value's place. `value`
+  // or `companion` must be there; both belong to a resource. Errors: kNotFound for a profile that
+  // is not loaded or has no slice of that name.
+  base::Result<bool> in_slice(const json::Node* value, const json::Node* companion,
+                              shapes::TypeId type, std::string_view profile, std::string_view slice,
+                              Scratch& scratch) const;
+
   const shapes::Catalog& catalog() const;
 
   struct State;

@@ -2,6 +2,8 @@
 
 #include <string>
 
+#include "engine/shapes/element_at.h"
+
 namespace engine::check {
 
 using fhirpath::Item;
@@ -45,6 +47,40 @@ base::Result<bool> WalkHost::conforms_to(const Item& item, std::string_view prof
   }
   return walk_.conforms(item.at.node, item.at.companion, item.type,
                         walk_.checker().plans.of(*shape));
+}
+
+Item WalkHost::element_definition(const Item& item) const {
+  const shapes::Catalog& catalog = walk_.checker().catalog;
+  if (definitions_ == nullptr) {
+    definitions_ = std::make_unique<shapes::ElementDefinitions>(catalog);
+  }
+  return definition_of(item, *definitions_, catalog);
+}
+
+base::Result<bool> WalkHost::in_slice(const Item& item, std::string_view profile,
+                                      std::string_view slice) const {
+  if (!item.is_node()) {
+    return false;
+  }
+  return walk_.in_named_slice(item.at.node, item.at.companion, item.type, profile, slice);
+}
+
+Item definition_of(const Item& item, shapes::ElementDefinitions& definitions,
+                   const shapes::Catalog& catalog) {
+  if (!item.is_node()) {
+    return {};
+  }
+  const json::Node* node = item.at.node != nullptr ? item.at.node : item.at.companion;
+  const json::Node* resource = shapes::resource_around(node);
+  const auto type = resource != nullptr ? catalog.types().find(resource->string_at("resourceType"))
+                                        : std::nullopt;
+  const shapes::Shape* shape = type ? catalog.base_shape(*type) : nullptr;
+  const shapes::ShapeElement* element =
+      shape != nullptr ? shapes::element_at(catalog, *shape, *resource, *node) : nullptr;
+  const auto definition = catalog.types().find("ElementDefinition");
+  return element != nullptr
+             ? Item::of_node(&definitions.of(*element), definition.value_or(shapes::kNoType))
+             : Item();
 }
 
 }  // namespace engine::check

@@ -107,6 +107,10 @@ class Walk {
   // Whether a value meets a plan, said without reporting.
   bool conforms(const json::Node* value, const json::Node* companion, shapes::TypeId type,
                 const ElementPlan& plan);
+  // As Checker::in_slice().
+  base::Result<bool> in_named_slice(const json::Node* value, const json::Node* companion,
+                                    shapes::TypeId type, std::string_view profile,
+                                    std::string_view slice);
   shapes::TypeId type_of_resource(const json::Node& resource) const;
   shapes::Membership member_of(const json::Node& value, shapes::TypeId type,
                                const shapes::ValueSet& set) const;
@@ -163,6 +167,10 @@ class Walk {
              std::string_view canonical, shapes::Strength strength, bool is_max);
   void attachment(const json::Node& node);
   void coding(const json::Node& node);
+
+  // walk_named_slice.cc
+  bool in_slice_chain(const SliceItem& item, shapes::TypeId type,
+                      const shapes::ShapeElement& slice);
 
   // walk_slices.cc
   using Assignments = ShortList<Assignment>;

@@ -2,6 +2,7 @@
 
 #include <string>
 
+#include "engine/check/host.h"
 #include "engine/fhir/issue.h"
 
 namespace engine::cli {
@@ -38,7 +39,8 @@ Membership node_in(const json::Node& node, const shapes::ValueSet& set) {
 
 }  // namespace
 
-CatalogHost::CatalogHost(const shapes::Catalog& catalog) : catalog_(catalog), checker_(catalog) {}
+CatalogHost::CatalogHost(const shapes::Catalog& catalog)
+    : catalog_(catalog), checker_(catalog), definitions_(catalog) {}
 
 base::Result<bool> CatalogHost::member_of(const fhirpath::Item& coded,
                                           std::string_view value_set) const {
@@ -79,6 +81,18 @@ base::Result<bool> CatalogHost::conforms_to(const fhirpath::Item& item, std::str
   const check::Options options{
       .profiles = wanted, .others = {}, .text = {}, .now = {}, .notes = false};
   return !fhir::has_errors(checker_.check(*item.at.node, options, scratch_));
+}
+
+fhirpath::Item CatalogHost::element_definition(const fhirpath::Item& item) const {
+  return check::definition_of(item, definitions_, catalog_);
+}
+
+base::Result<bool> CatalogHost::in_slice(const fhirpath::Item& item, std::string_view profile,
+                                         std::string_view slice) const {
+  if (!item.is_node()) {
+    return false;
+  }
+  return checker_.in_slice(item.at.node, item.at.companion, item.type, profile, slice, scratch_);
 }
 
 }  // namespace engine::cli

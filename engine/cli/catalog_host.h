@@ -1,6 +1,6 @@
 #pragma once
 // What FHIRPath asks of the world, answered from the loaded catalog: memberOf() by its value sets,
-// conformsTo() by the checker. Not thread safe.
+// conformsTo() and slice() by the checker, elementDefinition() by the shapes. Not thread safe.
 
 #include <string_view>
 
@@ -8,6 +8,7 @@
 #include "engine/check/check.h"
 #include "engine/fhirpath/fhirpath.h"
 #include "engine/shapes/catalog.h"
+#include "engine/shapes/element_definition.h"
 
 namespace engine::cli {
 
@@ -22,11 +23,17 @@ class CatalogHost : public fhirpath::Host {
   // Of a base type any item; of a profile resources only. Errors: kNotFound, kUnsupported.
   base::Result<bool> conforms_to(const fhirpath::Item& item, std::string_view profile,
                                  const fhirpath::Types* types) const override;
+  // From the definition of the type; lives as long as the host.
+  fhirpath::Item element_definition(const fhirpath::Item& item) const override;
+  // Errors: kNotFound for a profile or slice that is not known.
+  base::Result<bool> in_slice(const fhirpath::Item& item, std::string_view profile,
+                              std::string_view slice) const override;
 
  private:
   const shapes::Catalog& catalog_;
   check::Checker checker_;
   mutable check::Scratch scratch_;
+  mutable shapes::ElementDefinitions definitions_;
 };
 
 }  // namespace engine::cli

@@ -1,6 +1,7 @@
 #include <unordered_map>
 #include <utility>
 
+#include "engine/shapes/element_at.h"
 #include "engine/shapes/facts.h"
 #include "engine/shapes/words.h"
 
@@ -441,15 +442,7 @@ std::string_view path_of_id(std::string_view id, base::Arena& texts) {
   if (id.find(':') == std::string_view::npos) {
     return id;
   }
-  std::string path;
-  bool in_slice_name = false;
-  for (const char c : id) {
-    in_slice_name = c == ':' || (in_slice_name && c != '.');
-    if (!in_slice_name) {
-      path += c;
-    }
-  }
-  return copy_text(texts, path);
+  return copy_text(texts, without_slice_names(id));
 }
 
 std::string_view slice_name_of_id(std::string_view id) {
