@@ -75,6 +75,8 @@ inline constexpr std::size_t kMapProblemsMax = 100;
 // --- Findings
 // A report with more issues than this helps nobody; the last one says how many were left out.
 inline constexpr std::size_t kIssuesMax = 1'000;
+// Values of one resource that `check --explain` goes through; more is no longer read by a person.
+inline constexpr std::size_t kExplainedValuesMax = 20;
 // Profiles that ask for profiles to decide a slice; deeper questions are taken as answered.
 inline constexpr std::size_t kSpeculationDepthMax = 24;
 // Narratives nest tables in lists; nothing readable nests deeper.

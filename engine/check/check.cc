@@ -40,6 +40,13 @@ fhir::Issues Checker::check(const json::Node& resource, const Options& options,
   return scratch.state().report.take();
 }
 
+std::vector<InForce> Checker::in_force(const json::Node& resource, const Options& options,
+                                       Scratch& scratch) const {
+  begin(resource, options, *state_, scratch.state());
+  Walk walk(*state_, options, scratch.state());
+  return walk.in_force(resource);
+}
+
 base::Result<bool> Checker::in_slice(const json::Node* value, const json::Node* companion,
                                      shapes::TypeId type, std::string_view profile,
                                      std::string_view slice, Scratch& scratch) const {

@@ -20,6 +20,7 @@
 #include <span>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "engine/fhir/issue.h"
 #include "engine/json/document.h"
@@ -62,6 +63,12 @@ enum class Evaluation : std::uint8_t {
   kFhirPath,  // all by FHIRPath
 };
 
+// A definition that a resource must meet, and why.
+struct InForce {
+  const shapes::Shape* shape = nullptr;
+  std::string_view why;  // "claimed in meta.profile"; of static text
+};
+
 class Checker {
  public:
   explicit Checker(const shapes::Catalog& catalog, Evaluation evaluation = Evaluation::kNative);
@@ -74,6 +81,12 @@ class Checker {
   // no allocation once its shapes are prepared and the scratch has grown, narratives and Bundles
   // excepted. The document must have been made with the catalog's names.
   fhir::Issues check(const json::Node& resource, const Options& options, Scratch& scratch) const;
+
+  // The definitions that check() would hold a resource against, its type's own when there is no
+  // other; a definition that another one is based on is left out. The resource may stand inside
+  // another.
+  std::vector<InForce> in_force(const json::Node& resource, const Options& options,
+                                Scratch& scratch) const;
 
   // Whether a value is in the named slice of a profile (of each outer slice too, when the name is a
   // re-slice's): false where the profile slices nothing of that name at the value's place. `value`

@@ -107,6 +107,8 @@ class Walk {
   // Whether a value meets a plan, said without reporting.
   bool conforms(const json::Node* value, const json::Node* companion, shapes::TypeId type,
                 const ElementPlan& plan);
+  // As Checker::in_force().
+  std::vector<InForce> in_force(const json::Node& resource);
   // As Checker::in_slice().
   base::Result<bool> in_named_slice(const json::Node* value, const json::Node* companion,
                                     shapes::TypeId type, std::string_view profile,
@@ -228,7 +230,8 @@ class Walk {
   const Options& options_;
   Scratch::State& scratch_;
   const ResourceFrame* frame_ = nullptr;
-  int evaluations_ = 0;  // of FHIRPath under way
+  int evaluations_ = 0;                   // of FHIRPath under way
+  std::vector<InForce>* told_ = nullptr;  // filled by activate() when somebody asks
 };
 
 }  // namespace engine::check

@@ -34,6 +34,28 @@ void Walk::activate(const json::Node& at, const shapes::Shape& shape, TypeId typ
   }
   const ElementPlan& plan = checker_.plans.of(shape);
   actives.push({&plan, nullptr, &plan});
+  if (told_ != nullptr) {
+    told_->push_back({&shape, why});
+  }
+}
+
+std::vector<InForce> Walk::in_force(const json::Node& node) {
+  std::vector<InForce> list;
+  const TypeId type = type_of_resource(node);
+  if (type == shapes::kNoType) {
+    return list;
+  }
+  ActiveList actives;
+  told_ = &list;
+  claims(node, type, actives);
+  global_profiles(node, type, actives);
+  requested(node, type, actives);
+  told_ = nullptr;
+  const shapes::Shape* own = checker_.catalog.base_shape(type);
+  if (list.empty() && own != nullptr) {
+    list.push_back({own, "the type of the resource"});
+  }
+  return list;
 }
 
 // A claim of "url|0.2" also means the versions 0.2.x when there is no 0.2.

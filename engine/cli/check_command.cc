@@ -15,6 +15,7 @@
 #include "engine/base/limits.h"
 #include "engine/cli/check_batch.h"
 #include "engine/cli/check_catalog.h"
+#include "engine/cli/check_explain.h"
 #include "engine/cli/check_output.h"
 #include "engine/cli/commands.h"
 #include "engine/cli/read_file.h"
@@ -30,6 +31,7 @@ struct Arguments {
   bool batch = false;
   bool quiet = false;
   bool ndjson = false;
+  std::string explain;  // FHIRPath; empty: check
 };
 
 bool is_ndjson_name(const std::string& path) {
@@ -182,6 +184,33 @@ int fail(const base::Error& error) {
   return kUsage;
 }
 
+// Which definition says what of the values that an expression picks in one resource.
+int explain(const Arguments& arguments, const CheckShapes& shapes) {
+  if (arguments.files.size() != 1 || arguments.format == "junit") {
+    std::fprintf(stderr, "chartferry check: --explain takes one file, as text or json\n");
+    return kUsage;
+  }
+  const base::Result<std::string> text =
+      read_file(arguments.files.front(), base::limits::kCheckedBytesMax);
+  if (!text) {
+    return fail(text.error());
+  }
+  json::Document document(shapes.catalog->names());
+  if (const base::Result<void> read = document.parse(*text); !read) {
+    return fail(read.error());
+  }
+  const std::vector<std::string_view> profiles(arguments.profiles.begin(),
+                                               arguments.profiles.end());
+  const base::Result<std::string> told = explain_values(
+      *shapes.checker, document, *text, {arguments.explain, profiles, arguments.format == "json"});
+  if (!told) {
+    std::fprintf(stderr, "chartferry check: %s\n", told.error().text().c_str());
+    return told.error().code == base::ErrorCode::kNotFound ? kNo : kUsage;
+  }
+  std::fputs(told->c_str(), stdout);
+  return kOk;
+}
+
 int run(const Arguments& arguments) {
   CheckPackages packages;
   for (const std::string& path : arguments.packages) {
@@ -215,6 +244,9 @@ int run(const Arguments& arguments) {
                               profile));
     }
   }
+  if (!arguments.explain.empty()) {
+    return explain(arguments, *shapes);
+  }
   const CheckFormat format = arguments.format == "json"    ? CheckFormat::kJson
                              : arguments.format == "junit" ? CheckFormat::kJunit
                                                            : CheckFormat::kText;
@@ -245,6 +277,9 @@ int run_check(int argc, char** argv) {
       ->allow_extra_args(false);
   app.add_option("--format", arguments.format, "text, json (one OperationOutcome a line) or junit")
       ->check(CLI::IsMember({"text", "json", "junit"}));
+  app.add_option("--explain", arguments.explain,
+                 "instead of checking: which definition says what of the values that this FHIRPath "
+                 "picks");
   app.add_flag("--batch", arguments.batch, "JSON lines in, JSON lines out");
   app.add_flag("--quiet", arguments.quiet, "errors and warnings only, no notes");
   app.add_flag("--ndjson", arguments.ndjson, "every line of a file is a resource");

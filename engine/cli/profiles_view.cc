@@ -217,6 +217,49 @@ Result<std::string> show_shape(const Catalog& catalog, std::string_view canonica
   return text;
 }
 
+std::vector<Saying> sayings(const Catalog& catalog, const Shape& shape,
+                            std::string_view element_id) {
+  std::vector<const Shape*> chain;  // from the base to the definition asked for
+  for (const Shape* each = &shape; each != nullptr && chain.size() < 64; each = each->base) {
+    chain.insert(chain.begin(), each);
+  }
+  std::vector<Saying> list;
+  std::vector<Aspect> before;
+  for (const Shape* each : chain) {
+    const ShapeElement* element = same_element(*each, element_id);
+    if (element == nullptr) {
+      continue;
+    }
+    Saying saying{canonical_of(*each), {}};
+    const std::vector<Aspect> now = aspects_of(catalog, *element);
+    for (std::size_t i = 0; i < now.size(); ++i) {
+      if (before.empty() ? !now[i].text.empty() : now[i].text != before[i].text) {
+        saying.parts.push_back(
+            {std::string(now[i].name), now[i].text.empty() ? "(nothing any more)" : now[i].text});
+      }
+    }
+    for (const shapes::ConstraintId id : element->constraints) {
+      const shapes::Constraint& constraint = catalog.constraint(id);
+      saying.parts.push_back({std::string(constraint.key), std::string(constraint.expression)});
+    }
+    list.push_back(std::move(saying));
+    before = now;
+  }
+  return list;
+}
+
+std::string text_of(const std::vector<Saying>& list) {
+  std::string text;
+  for (const Saying& saying : list) {
+    text += "\n" + saying.canonical + "\n";
+    for (const Saying::Part& part : saying.parts) {
+      text += "  " + padded(part.aspect, 14) + part.text + "\n";
+    }
+    text += saying.parts.empty() ? "  says nothing more\n" : "";
+  }
+  return text;
+}
+
 Result<std::string> explain_element(const Catalog& catalog, std::string_view place) {
   const std::size_t hash = place.find('#');
   if (hash == std::string_view::npos) {
@@ -232,36 +275,7 @@ Result<std::string> explain_element(const Catalog& catalog, std::string_view pla
                  "the definition has no element of this id; `profiles show` lists them",
                  std::string(place));
   }
-  std::vector<const Shape*> chain;  // from the base to the definition asked for
-  for (const Shape* shape = *found; shape != nullptr && chain.size() < 64; shape = shape->base) {
-    chain.insert(chain.begin(), shape);
-  }
-  std::string text = std::string(path) + "\n";
-  std::vector<Aspect> before;
-  for (const Shape* shape : chain) {
-    const ShapeElement* element = same_element(*shape, path);
-    if (element == nullptr) {
-      continue;
-    }
-    text += "\n" + canonical_of(*shape) + "\n";
-    const std::vector<Aspect> now = aspects_of(catalog, *element);
-    bool changed = false;
-    for (std::size_t i = 0; i < now.size(); ++i) {
-      if (before.empty() ? !now[i].text.empty() : now[i].text != before[i].text) {
-        text += "  " + padded(std::string(now[i].name), 14) +
-                (now[i].text.empty() ? "(nothing any more)" : now[i].text) + "\n";
-        changed = true;
-      }
-    }
-    text += changed ? "" : "  says nothing more\n";
-    for (const shapes::ConstraintId id : element->constraints) {
-      const shapes::Constraint& constraint = catalog.constraint(id);
-      text += "  " + padded(std::string(constraint.key), 14) + std::string(constraint.expression) +
-              "\n";
-    }
-    before = now;
-  }
-  return text;
+  return std::string(path) + "\n" + text_of(sayings(catalog, **found, path));
 }
 
 }  // namespace engine::cli

@@ -3,6 +3,7 @@
 
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "engine/base/result.h"
 #include "engine/shapes/catalog.h"
@@ -23,6 +24,20 @@ std::string list_shapes(const shapes::Catalog& catalog, const ListFilter& filter
 // more than the base type does. Errors: kNotFound with the nearest known canonicals.
 base::Result<std::string> show_shape(const shapes::Catalog& catalog, std::string_view canonical,
                                      bool every_element);
+
+// What one definition says of an element beyond the definition it is based on.
+struct Saying {
+  std::string canonical;
+  struct Part {
+    std::string aspect;  // "cardinality", "binding", ...; an invariant's key
+    std::string text;
+  };
+  std::vector<Part> parts;  // empty: it says nothing more
+};
+// From the base type's definition to `shape`; definitions without the element are left out.
+std::vector<Saying> sayings(const shapes::Catalog& catalog, const shapes::Shape& shape,
+                            std::string_view element_id);
+std::string text_of(const std::vector<Saying>& sayings);
 
 // "canonical#path or element id": what each definition from the base type to this one says about
 // the element. Errors: kNotFound.

@@ -245,5 +245,24 @@ TEST_F(CheckCommand, LeavesOutDefinitionsThatCannotBeUsedAndKeepsTheOthers) {
   }
 }
 
+// FHIR R4 vital signs: the heart rate profile comes by the LOINC code and slices code.coding.
+TEST_F(CheckCommand, ExplainTellsWhichDefinitionSaysWhat) {
+  const std::string rate = file("rate.json", R"({"resourceType":"Observation","status":"final",
+  "code":{"coding":[{"system":"http://loinc.org","code":"8867-4"}]},
+  "valueQuantity":{"value":80,"unit":"/min"}})");
+  const Answer whole = run_program({"check", "--explain", "code", rate});
+  EXPECT_EQ(whole.status, 0);
+  EXPECT_TRUE(holds(whole.out, "Observation.code  (2:10)")) << whole.out;
+  EXPECT_TRUE(holds(whole.out, "heartrate, asked for by the LOINC code")) << whole.out;
+  EXPECT_TRUE(holds(whole.out, "extensible http://hl7.org/fhir/ValueSet/observation-vitalsign"))
+      << whole.out;
+  const Answer slice = run_program({"check", "--explain", "code.coding", "--format", "json", rate});
+  EXPECT_TRUE(holds(slice.out, R"("element":"Observation.code.coding:HeartRateCode")"))
+      << slice.out;
+  EXPECT_EQ(run_program({"check", "--explain", "component", rate}).status, 1);
+  EXPECT_EQ(run_program({"check", "--explain", "code.", rate}).status, 2);
+  EXPECT_EQ(run_program({"check", "--explain", "code", rate, rate}).status, 2);
+}
+
 }  // namespace
 }  // namespace cli_test
