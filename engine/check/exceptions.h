@@ -1,23 +1,13 @@
 #pragma once
-// Published definitions that are not applied to the letter, each by name with its reason. The list
-// is shown to people in docs/checking.md.
+// Published bindings that are not applied to the letter. They are data:
+// profiles/r4/exceptions.facts names each with its reason, docs/checking.md shows them to people.
 
-#include <span>
-#include <string_view>
-
-#include "engine/shapes/shape.h"
+#include "engine/shapes/catalog.h"
 
 namespace engine::check {
 
-struct BindingException {
-  std::string_view element;    // ShapeElement::id
-  std::string_view value_set;  // without version
-  shapes::Strength strength;   // what is applied
-  std::string_view reason;
-};
-std::span<const BindingException> binding_exceptions();
-
-// The strength to apply to an element whose definition says `published`.
-shapes::Strength excepted_strength(const shapes::ShapeElement& element, shapes::Strength published);
+// The strength to apply to an element that has a binding.
+shapes::Strength applied_strength(const shapes::Catalog& catalog,
+                                  const shapes::ShapeElement& element);
 
 }  // namespace engine::check

@@ -164,6 +164,8 @@ class Walk {
   void limits(const json::Node& node, shapes::TypeId type, const shapes::ShapeElement& element);
   void limit(const json::Node& node, const json::Node& bound_node, bool is_min,
              const shapes::ShapeElement& element);
+  void relative_limit(const json::Node& node, const json::Node& bound_node, bool is_min,
+                      const shapes::ShapeElement& element);
   void binding(const json::Node& node, shapes::TypeId type, const shapes::ShapeElement& element);
   void bound(const json::Node& node, shapes::TypeId type, const shapes::ValueSet* set,
              std::string_view canonical, shapes::Strength strength, bool is_max);

@@ -2,9 +2,14 @@
 // through UCUM; what cannot be compared is an error of the value, as the definition asks for a
 // limit that can be verified.
 
+#include <algorithm>
+#include <optional>
+#include <string>
+
 #include "engine/base/utf8.h"
 #include "engine/check/compare.h"
 #include "engine/check/walk.h"
+#include "engine/fhirpath/temporal.h"
 #include "engine/ucum/ucum.h"
 
 namespace engine::check {
@@ -72,16 +77,63 @@ std::optional<int> compare_to_limit(const json::Node& value, const json::Node& l
   return std::nullopt;
 }
 
+// The present moved by a quantity of time, as a date when the value is one; nullopt for a quantity
+// of anything else. "a" and "mo" move by calendar years and months, as the limits of ages are
+// meant.
+std::optional<std::string> moved(std::string_view now, const json::Node& by, bool date_only) {
+  const std::optional<fhirpath::Temporal> from = fhirpath::parse_date_time(now);
+  const std::optional<fhirpath::CalendarUnit> unit =
+      fhirpath::calendar_unit_of_ucum(by.string_at("code"), true);
+  const json::Node* number = by.find("value");
+  const base::Result<base::Decimal> amount =
+      base::Decimal::parse(number != nullptr ? number->text() : std::string_view());
+  const std::optional<std::int64_t> whole = amount ? amount->truncated().to_int64() : std::nullopt;
+  if (!from || !unit || !whole) {
+    return std::nullopt;
+  }
+  const std::optional<fhirpath::Temporal> to =
+      fhirpath::add(fhirpath::ItemKind::kDateTime, *from, *whole, *unit);
+  if (!to) {
+    return std::nullopt;
+  }
+  std::string text = fhirpath::print_temporal(fhirpath::ItemKind::kDateTime, *to);
+  constexpr std::size_t kDateLength = 10;
+  if (date_only) {
+    text.resize(std::min(text.size(), kDateLength));
+  }
+  return text;
+}
+
 }  // namespace
+
+// A Quantity as the limit of a date is an offset from the present.
+void Walk::relative_limit(const json::Node& node, const json::Node& bound_node, bool is_min,
+                          const ShapeElement& element) {
+  const std::string_view name = is_min ? "minValue" : "maxValue";
+  const bool date_only = node.text().find('T') == std::string_view::npos;
+  const std::optional<std::string> at =
+      options_.now.empty() ? std::nullopt : moved(options_.now, bound_node, date_only);
+  if (!at) {
+    report().add(Severity::kInformation, "not-supported", node, [&] {
+      return std::string(name) + " is relative to the present, which is not checked here" +
+             (options_.now.empty() ? "" : ": " + shown(bound_node) + " is no length of time");
+    });
+    return;
+  }
+  const TimeOrder order = compare_times(node.text(), *at);
+  if (order == (is_min ? TimeOrder::kBefore : TimeOrder::kAfter)) {
+    report().add(Severity::kError, "invalid", node, [&] {
+      return "found " + shown(node) + "; " + std::string(element.shape->url) + " allows nothing " +
+             (is_min ? "before " : "after ") + *at + ", " + shown(bound_node) + " from now";
+    });
+  }
+}
 
 void Walk::limit(const json::Node& node, const json::Node& bound_node, bool is_min,
                  const ShapeElement& element) {
   const std::string_view name = is_min ? "minValue" : "maxValue";
-  // A Quantity as the limit of a date is an offset from the present.
   if (node.is_string() && bound_node.is_object()) {
-    report().add(Severity::kInformation, "not-supported", node, [&] {
-      return std::string(name) + " is relative to the present, which is not checked here";
-    });
+    relative_limit(node, bound_node, is_min, element);
     return;
   }
   const std::optional<int> order = compare_to_limit(node, bound_node);

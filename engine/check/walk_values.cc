@@ -192,7 +192,7 @@ void Walk::binding(const json::Node& node, TypeId type, const ShapeElement& elem
     return;
   }
   if (binding->strength != shapes::Strength::kExample) {
-    const shapes::Strength strength = excepted_strength(element, binding->strength);
+    const shapes::Strength strength = applied_strength(checker_.catalog, element);
     bound(node, type, binding->value_set, binding->canonical, strength, false);
   }
   if (!binding->max_canonical.empty()) {

@@ -8,6 +8,7 @@
 #include "engine/cli/embedded.h"
 #include "engine/cli/files.h"
 #include "engine/cli/read_file.h"
+#include "engine/cli/translator_files.h"
 #include "engine/json/write.h"
 #include "engine/shapes/package.h"
 
@@ -55,7 +56,14 @@ Result<std::unique_ptr<shapes::Catalog>> load_map_catalog(
 Result<std::vector<base::SourceFile>> read_maps(const std::string& path) {
   std::error_code ignored;
   if (std::filesystem::is_directory(path, ignored)) {
-    return read_folder(path, base::limits::kCheckedBytesMax);
+    Result<std::vector<base::SourceFile>> files = read_folder(path, base::limits::kCheckedBytesMax);
+    if (files) {
+      // A country's overlay is no part of the set below it (translator_files.h).
+      std::erase_if(*files, [](const base::SourceFile& file) {
+        return file.name.starts_with(kNationalFolder);
+      });
+    }
+    return files;
   }
   Result<std::string> bytes = read_file(path);
   if (!bytes) {

@@ -136,6 +136,8 @@ int run_replay(int argc, char** argv) {
   Arguments arguments;
   app.add_option("--journal", arguments.journal, "the journal's file")->required();
   app.add_flag("--verify", arguments.verify, "compare byte for byte; exit 1 when anything differs");
+  app.add_option("--overlay", arguments.files.overlay,
+                 "a country's maps and profiles over ours: us-core, us-core/9.0.0, us-core/3.1.0");
   app.add_option("--with,--mappings", arguments.files.mappings,
                  "folder of maps laid over the own ones");
   app.add_option("--profiles", arguments.files.profiles, "folder of profiles, likewise");

@@ -284,6 +284,8 @@ int run_serve(int argc, char** argv) {
   app.add_option("--key", flags.key_file, "key of the journal's search (default: JOURNAL.key)");
   app.add_option("--target", urls, "base URL of a record server");
   app.add_option("--mappings", flags.translator.mappings, "folder of maps laid over the own ones");
+  app.add_option("--overlay", flags.translator.overlay,
+                 "a country's maps and profiles: us-core, us-core/9.0.0, us-core/3.1.0");
   app.add_option("--profiles", flags.translator.profiles, "folder of profiles, likewise");
   app.add_option("--settings", flags.translator.settings, "JSON file of the site's settings");
   app.add_option("--port-file", flags.port_file, "written with the port when ready");
@@ -312,6 +314,7 @@ int run_serve(int argc, char** argv) {
   win("--journal", config.journal, flags.journal);
   win("--key", config.key_file, flags.key_file);
   win("--mappings", config.translator.mappings, flags.translator.mappings);
+  win("--overlay", config.translator.overlay, flags.translator.overlay);
   win("--profiles", config.translator.profiles, flags.translator.profiles);
   win("--settings", config.translator.settings, flags.translator.settings);
   win("--port-file", config.port_file, flags.port_file);

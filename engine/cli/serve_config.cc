@@ -82,6 +82,7 @@ base::Result<void> read_config(std::string_view text, const std::string& name,
                            {"journal", &config.journal},
                            {"key", &config.key_file},
                            {"mappings", &config.translator.mappings},
+                           {"overlay", &config.translator.overlay},
                            {"profiles", &config.translator.profiles},
                            {"settings", &config.translator.settings}};
   if (auto read = read_texts(table, members, {"target", "guarded"}, name); !read) {

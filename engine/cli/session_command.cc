@@ -14,6 +14,7 @@
 #include "engine/cli/embedded.h"
 #include "engine/cli/files.h"
 #include "engine/cli/read_file.h"
+#include "engine/cli/translator_files.h"
 #include "engine/json/write.h"
 #include "engine/therapy/translate.h"
 
@@ -28,65 +29,11 @@ using therapy::Verdict;
 
 struct Arguments {
   std::vector<std::string> files;
-  std::string mappings;
-  std::string profiles;
-  std::string settings;
+  TranslatorFiles translator;
   std::string accepted_at;
   std::string show = "bundle";
   bool batch = false;
 };
-
-// The files below a folder over those that came with the program, file by file.
-Result<void> overlay(const std::string& folder, std::vector<base::SourceFile>& files) {
-  if (folder.empty()) {
-    return {};
-  }
-  Result<std::vector<base::SourceFile>> ours = read_folder(folder, base::limits::kCheckedBytesMax);
-  if (!ours) {
-    return std::move(ours).error();
-  }
-  for (base::SourceFile& file : *ours) {
-    const auto same = std::find_if(files.begin(), files.end(),
-                                   [&file](const auto& other) { return other.name == file.name; });
-    if (same != files.end()) {
-      same->bytes = std::move(file.bytes);
-    } else {
-      files.push_back(std::move(file));
-    }
-  }
-  return {};
-}
-
-Result<std::unique_ptr<Translator>> load(const Arguments& arguments) {
-  therapy::Sources sources;
-  for (const base::SourceView& file : embedded_profiles()) {
-    sources.profiles.push_back({std::string(file.name), std::string(file.bytes)});
-  }
-  for (const base::SourceView& file : embedded_mappings()) {
-    sources.mappings.push_back({std::string(file.name), std::string(file.bytes)});
-  }
-  for (const auto& [folder, files] : {std::pair(&arguments.profiles, &sources.profiles),
-                                      std::pair(&arguments.mappings, &sources.mappings)}) {
-    Result<void> read = overlay(*folder, *files);
-    if (!read) {
-      return std::move(read).error();
-    }
-  }
-  // Samples and overlays of other places are no part of the set in force.
-  std::erase_if(sources.mappings, [](const base::SourceFile& file) {
-    return file.name.starts_with("samples/") || file.name.starts_with("us-core/");
-  });
-  std::erase_if(sources.profiles,
-                [](const base::SourceFile& file) { return file.name.starts_with("us-core/"); });
-  if (!arguments.settings.empty()) {
-    Result<std::string> bytes = read_file(arguments.settings);
-    if (!bytes) {
-      return std::move(bytes).error();
-    }
-    sources.settings = std::move(*bytes);
-  }
-  return Translator::load(std::move(sources));
-}
 
 void take_later(std::string_view time, std::string& latest) {
   // Texts with one offset order as their moments do; a default stamp needs no more.
@@ -217,12 +164,16 @@ int run_session(int argc, char** argv) {
   app.add_option("--show", arguments.show, "what to print")
       ->check(CLI::IsMember(
           {"bundle", "findings", "outcome", "lineage", "schema", "model", "plausibility"}));
-  app.add_option("--mappings", arguments.mappings, "a folder that wins over our maps, by file");
-  app.add_option("--profiles", arguments.profiles, "a folder that wins over our profiles, by file");
-  app.add_option("--settings", arguments.settings, "JSON file with the site's settings");
+  app.add_option("--mappings", arguments.translator.mappings,
+                 "a folder that wins over our maps, by file");
+  app.add_option("--profiles", arguments.translator.profiles,
+                 "a folder that wins over our profiles, by file");
+  app.add_option("--settings", arguments.translator.settings, "JSON file with the site's settings");
+  app.add_option("--overlay", arguments.translator.overlay,
+                 "a country's maps and profiles over ours: us-core, us-core/9.0.0, us-core/3.1.0");
   app.add_option("--accepted-at", arguments.accepted_at, "FHIR instant of the intake");
   CLI11_PARSE(app, argc, argv);
-  Result<std::unique_ptr<Translator>> loaded = load(arguments);
+  Result<std::unique_ptr<Translator>> loaded = load_translator(arguments.translator);
   if (!loaded) {
     std::fprintf(stderr, "chartferry session: %s\n", loaded.error().text().c_str());
     return kUsage;

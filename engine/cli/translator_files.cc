@@ -1,7 +1,8 @@
 #include "engine/cli/translator_files.h"
 
 #include <algorithm>
-#include <span>
+#include <string>
+#include <string_view>
 #include <utility>
 #include <vector>
 
@@ -13,31 +14,83 @@
 namespace engine::cli {
 namespace {
 
-base::Result<std::vector<base::SourceFile>> overlay(std::span<const base::SourceView> own,
-                                                    const std::string& folder) {
-  std::vector<base::SourceFile> files;
-  for (const base::SourceView& file : own) {
-    files.push_back({std::string(file.name), std::string(file.bytes)});
+constexpr std::string_view kSamples = "samples/";
+constexpr std::string_view kNewest = "9.0.0";
+constexpr std::string_view kVersions[] = {"9.0.0", "3.1.0"};
+
+void lay_over(std::vector<base::SourceFile>& files, base::SourceFile file) {
+  const auto same = std::find_if(files.begin(), files.end(),
+                                 [&](const auto& one) { return one.name == file.name; });
+  if (same != files.end()) {
+    same->bytes = std::move(file.bytes);
+  } else {
+    files.push_back(std::move(file));
   }
-  if (!folder.empty()) {
-    auto site = read_folder(folder, base::limits::kCheckedBytesMax);
-    if (!site) {
-      return std::move(site).error();
+}
+
+base::Result<void> lay_folder_over(std::vector<base::SourceFile>& files,
+                                   const std::string& folder) {
+  if (folder.empty()) {
+    return {};
+  }
+  auto site = read_folder(folder, base::limits::kCheckedBytesMax);
+  if (!site) {
+    return std::move(site).error();
+  }
+  for (base::SourceFile& file : *site) {
+    if (!file.name.starts_with(kSamples) && !file.name.starts_with(kNationalFolder)) {
+      lay_over(files, std::move(file));
     }
-    for (base::SourceFile& file : *site) {
-      const auto same = std::find_if(files.begin(), files.end(),
-                                     [&](const auto& one) { return one.name == file.name; });
-      if (same != files.end()) {
-        same->bytes = std::move(file.bytes);
-      } else {
-        files.push_back(std::move(file));
+  }
+  return {};
+}
+
+// The version of the national overlay that is asked for; empty for none.
+base::Result<std::string> version_of(const std::string& overlay) {
+  if (overlay.empty() || overlay == "us-core") {
+    return std::string(overlay.empty() ? std::string_view() : kNewest);
+  }
+  for (const std::string_view version : kVersions) {
+    if (overlay == std::string(kNationalFolder) + std::string(version)) {
+      return std::string(version);
+    }
+  }
+  return base::Error(base::ErrorCode::kNotFound,
+                     "there is no overlay of this name; there are us-core, us-core/9.0.0 and "
+                     "us-core/3.1.0",
+                     overlay);
+}
+
+// Ours, then those of the overlay for all versions, then those of its version.
+std::vector<base::SourceFile> own_mappings(const std::string& version) {
+  std::vector<base::SourceFile> files;
+  const std::string of_version = std::string(kNationalFolder) + version + "/";
+  for (const base::SourceView& file : embedded_mappings()) {
+    if (!file.name.starts_with(kSamples) && !file.name.starts_with(kNationalFolder)) {
+      files.push_back({std::string(file.name), std::string(file.bytes)});
+    }
+  }
+  for (const std::string& prefix : {std::string(kNationalFolder), of_version}) {
+    for (const base::SourceView& file : embedded_mappings()) {
+      const std::string_view name = file.name;
+      if (!version.empty() && name.starts_with(prefix) &&
+          name.find('/', prefix.size()) == std::string_view::npos) {
+        lay_over(files, {std::string(name.substr(prefix.size())), std::string(file.bytes)});
       }
     }
   }
-  // Samples and the overlays of other places are no part of the set in force.
-  std::erase_if(files, [](const base::SourceFile& file) {
-    return file.name.starts_with("samples/") || file.name.starts_with("us-core/");
-  });
+  return files;
+}
+
+std::vector<base::SourceFile> own_profiles(const std::string& version) {
+  std::vector<base::SourceFile> files;
+  const std::string of_version = std::string(kNationalFolder) + version + "/";
+  for (const base::SourceView& file : embedded_profiles()) {
+    const std::string_view name = file.name;
+    if (!name.starts_with(kNationalFolder) || (!version.empty() && name.starts_with(of_version))) {
+      files.push_back({std::string(name), std::string(file.bytes)});
+    }
+  }
   return files;
 }
 
@@ -45,16 +98,18 @@ base::Result<std::vector<base::SourceFile>> overlay(std::span<const base::Source
 
 base::Result<std::unique_ptr<therapy::Translator>> load_translator(const TranslatorFiles& files) {
   therapy::Sources sources;
-  auto mappings = overlay(embedded_mappings(), files.mappings);
-  if (!mappings) {
-    return std::move(mappings).error();
+  const base::Result<std::string> version = version_of(files.overlay);
+  if (!version) {
+    return version.error();
   }
-  auto profiles = overlay(embedded_profiles(), files.profiles);
-  if (!profiles) {
-    return std::move(profiles).error();
+  sources.mappings = own_mappings(*version);
+  sources.profiles = own_profiles(*version);
+  if (auto laid = lay_folder_over(sources.mappings, files.mappings); !laid) {
+    return laid.error();
   }
-  sources.mappings = std::move(*mappings);
-  sources.profiles = std::move(*profiles);
+  if (auto laid = lay_folder_over(sources.profiles, files.profiles); !laid) {
+    return laid.error();
+  }
   if (!files.settings.empty()) {
     auto settings = read_file(files.settings);
     if (!settings) {

@@ -4,19 +4,27 @@
 
 #include <memory>
 #include <string>
+#include <string_view>
 
 #include "engine/base/result.h"
 #include "engine/therapy/translate.h"
 
 namespace engine::cli {
 
+// Below mappings/ and profiles/: what a country asks for, laid over the rest only when chosen.
+inline constexpr std::string_view kNationalFolder = "us-core/";
+
 struct TranslatorFiles {
+  // What a country asks for, laid over our maps before the site's own: "us-core" (its newest
+  // version here), "us-core/9.0.0", "us-core/3.1.0". Its profiles are loaded, too. Empty: none.
+  std::string overlay;
   std::string mappings;  // folders; empty: only what came with the program
   std::string profiles;
   std::string settings;  // a file; empty: the defaults
 };
 
-// Errors: kIo, kNotFound for a folder or file that cannot be read; kInvalid with the place in a map
+// Errors: kIo, kNotFound for a folder or file that cannot be read and for an overlay that is not
+// here; kInvalid with the place in a map
 // or profile that does not compile.
 base::Result<std::unique_ptr<therapy::Translator>> load_translator(const TranslatorFiles& files);
 

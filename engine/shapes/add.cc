@@ -83,6 +83,8 @@ std::vector<std::string_view> Catalog::packages() const {
 
 void CatalogBuilder::add_each(const FactSet& set, fhir::Issues& issues) {
   add_package(set.package, set.dependencies);
+  catalog_.binding_exceptions_.insert(catalog_.binding_exceptions_.end(), set.exceptions.begin(),
+                                      set.exceptions.end());
   for (const ShapeFacts& shape : set.shapes) {
     if (base::Result<void> types = add_types({&shape}); !types) {
       issues.push_back(issue_of(types.error(), shape.url));

@@ -76,6 +76,9 @@ class Catalog {
   // All of them, in the order of loading.
   std::span<const Shape* const> shapes() const { return shapes_; }
 
+  // Bindings that are applied weaker or stronger than published, by name and with the reason.
+  std::span<const BindingException> binding_exceptions() const { return binding_exceptions_; }
+
   const Constraint& constraint(ConstraintId id) const { return constraints_[id]; }
   std::size_t constraint_count() const { return constraints_.size(); }
 
@@ -100,6 +103,7 @@ class Catalog {
   std::vector<const Shape*> base_shapes_;
   std::vector<std::span<const ConstraintId>> type_constraints_;
   std::vector<Constraint> constraints_;
+  std::vector<BindingException> binding_exceptions_;
   std::unique_ptr<CatalogStore> store_;
 };
 

@@ -35,6 +35,8 @@ Result<void> CatalogBuilder::add_facts(const std::vector<FactSet>& sets) {
   }
   for (const FactSet& set : sets) {
     add_package(set.package, set.dependencies);
+    catalog_.binding_exceptions_.insert(catalog_.binding_exceptions_.end(), set.exceptions.begin(),
+                                        set.exceptions.end());
     for (const ShapeFacts& shape : set.shapes) {
       Result<const Shape*> added = add_shape(shape, set.package);
       if (!added) {

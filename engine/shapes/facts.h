@@ -151,6 +151,7 @@ struct FactSet {
   std::vector<ShapeFacts> shapes;
   std::vector<CodeSystemFacts> code_systems;
   std::vector<ValueSetFacts> value_sets;
+  std::vector<BindingException> exceptions;  // read only: written by hand, never compiled
 };
 
 // Reads a fact file; views point into text, or into `texts` where a shortened canonical had to be

@@ -116,6 +116,9 @@ class FactReader {
       set_.dependencies.push_back(line);
       return !line.empty();
     }
+    if (word == "except-binding") {
+      return read_exception(line);
+    }
     const auto [url, version] = split_canonical(take_word(line));
     if (url.empty()) {
       return false;
@@ -151,6 +154,17 @@ class FactReader {
 
   bool last_shape_is_whole() const {
     return set_.shapes.empty() || !set_.shapes.back().type.empty();
+  }
+
+  bool read_exception(std::string_view rest) {
+    BindingException exception;
+    exception.element = take_word(rest);
+    exception.value_set = take_word(rest);
+    const auto strength = meaning_of(kStrengthWords, take_word(rest));
+    exception.strength = strength.value_or(Strength::kExample);
+    exception.reason = rest;
+    set_.exceptions.push_back(exception);
+    return strength && !exception.value_set.empty() && !rest.empty();
   }
 
   bool read_invariant(std::string_view rest) {

@@ -71,6 +71,14 @@ struct Binding {
   const ValueSet* max_value_set = nullptr;
 };
 
+// A published binding that is not applied to the letter.
+struct BindingException {
+  std::string_view element;                // ShapeElement::id
+  std::string_view value_set;              // without version
+  Strength strength = Strength::kExample;  // what is applied
+  std::string_view reason;
+};
+
 // Rare; behind one pointer.
 struct ValueLimits {
   const json::Node* min_value = nullptr;

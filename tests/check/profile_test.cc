@@ -62,6 +62,10 @@ std::vector<base::SourceFile> definitions() {
                  R"~("Quantity"}],"maxValueQuantity":{"value":2,"system":"http://unitsofmeasure.)~"
                  R"~(org","code":"kg"}},{"id":"Observation.issued","path":"Observation.issued",")~"
                  R"~(minValueInstant":"2026-01-01T00:00:00Z"})~"));
+  add(definition("relative", "Patient",
+                 R"~({"id":"Patient.birthDate","path":"Patient.birthDate","minValueQuantity":{"v)~"
+                 R"~(alue":-130,"system":"http://unitsofmeasure.org","code":"a"},"maxValueQuanti)~"
+                 R"~(ty":{"value":0,"system":"http://unitsofmeasure.org","code":"d"}})~"));
   add(definition("fixed", "Patient",
                  R"~({"id":"Patient.gender","path":"Patient.gender","fixedCode":"other"},{"id":")~"
                  R"~(Patient.maritalStatus","path":"Patient.maritalStatus","fixedCodeableConcept)~"
@@ -107,7 +111,7 @@ const Shapes& loaded() {
   return kept;
 }
 
-std::string verdict(std::string_view profile, std::string_view text) {
+std::string verdict(std::string_view profile, std::string_view text, std::string_view now = {}) {
   json::Document document(loaded().catalog->names());
   if (!document.parse(text)) {
     return "unreadable";
@@ -117,6 +121,7 @@ std::string verdict(std::string_view profile, std::string_view text) {
   Options options;
   options.profiles = profile.empty() ? std::span<const std::string_view>() : asked;
   options.notes = false;
+  options.now = now;
   Scratch scratch;
   std::string out;
   for (const fhir::Issue& issue : loaded().checker->check(*document.root(), options, scratch)) {
@@ -227,6 +232,22 @@ TEST(Profiles, AreMetOrNotForTheReasonGiven) {
   for (const Case& each : kCases) {
     EXPECT_EQ(verdict(each.profile, each.text), each.verdict) << each.profile << " " << each.text;
   }
+}
+
+// FHIR R4 ElementDefinition: the limit of a date may be a length of time from the present.
+TEST(Profiles, LimitsMayBeRelativeToThePresent) {
+  const auto at = [](std::string_view birth_date, std::string_view now) {
+    return verdict("relative",
+                   R"({"resourceType":"Patient","birthDate":")" + std::string(birth_date) + "\"}",
+                   now);
+  };
+  constexpr std::string_view kNow = "2026-03-02T09:00:00.000Z";
+  EXPECT_EQ(at("1896-03-01", kNow), "error invalid Patient.birthDate");
+  EXPECT_EQ(at("1896-03-02", kNow), "");
+  EXPECT_EQ(at("2026-03-02", kNow), "");
+  EXPECT_EQ(at("2026-03-03", kNow), "error invalid Patient.birthDate");
+  EXPECT_EQ(at("2026", kNow), "");      // may be before or after
+  EXPECT_EQ(at("2026-03-03", ""), "");  // without a present nothing is decided
 }
 
 }  // namespace

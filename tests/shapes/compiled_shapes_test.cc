@@ -229,6 +229,9 @@ TEST(Canonicals, WithoutAVersionMeanThePackageFirstThenTheHighest) {
 TEST(Facts, ReadAndPrintedAgainAreTheSameBytes) {
   for (const char* folder : {"r4", "us-core/3.1.0", "us-core/9.0.0"}) {
     for (const base::SourceFile& file : fact_files(folder)) {
+      if (file.name.ends_with("exceptions.facts")) {
+        continue;  // written by hand, never printed
+      }
       base::Arena texts;
       const base::Result<FactSet> facts = read_facts(file.name, file.bytes, texts);
       ASSERT_TRUE(facts.has_value()) << facts.error().text();
