@@ -27,6 +27,7 @@
 #include "engine/mapping/parse.h"
 #include "engine/mapping/program.h"
 #include "engine/mapping/structure_map.h"
+#include "engine/therapy/own_reads.h"
 
 namespace engine::cli {
 namespace {
@@ -267,7 +268,10 @@ int lint_maps(const Arguments& arguments) {
     return kUsage;
   }
   const MapBench& bench = opened->bench;
-  const std::vector<mapping::LintFinding> findings = mapping::lint(bench.maps(), arguments.below);
+  std::vector<std::string_view> read(std::begin(therapy::kOwnReads), std::end(therapy::kOwnReads));
+  read.insert(read.end(), std::begin(therapy::kShownOnly), std::end(therapy::kShownOnly));
+  const std::vector<mapping::LintFinding> findings = mapping::lint(
+      bench.maps(), {.below = arguments.below, .called = therapy::kCalledGroups, .read = read});
   for (const mapping::LintFinding& finding : findings) {
     std::printf("%s%s%s: %s\n", finding.place.c_str(), finding.place.empty() ? "" : ": ",
                 finding.kind.c_str(), finding.text.c_str());

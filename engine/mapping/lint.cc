@@ -1,5 +1,6 @@
 #include "engine/mapping/lint.h"
 
+#include <algorithm>
 #include <set>
 #include <utility>
 
@@ -47,7 +48,8 @@ bool is_literal_only(std::string_view text) {
 
 class Linter {
  public:
-  Linter(const Program& program, std::string_view below) : program_(program), below_(below) {}
+  Linter(const Program& program, const LintOptions& options)
+      : program_(program), options_(options) {}
 
   std::vector<LintFinding> run() {
     unused_groups();
@@ -76,12 +78,19 @@ class Linter {
     for (const ParsedMap& map : program_.maps) {
       bool first = true;
       for (const Group& group : map.map.groups) {
-        if (!first && group.type_mode == TypeMode::kNone && called.count(&group) == 0) {
+        if (!first && group.type_mode == TypeMode::kNone && called.count(&group) == 0 &&
+            !is_called(map, group)) {
           add(map, group.place, "unused-group", "nothing calls the group " + group.name);
         }
         first = false;
       }
     }
+  }
+
+  bool is_called(const ParsedMap& map, const Group& group) const {
+    const std::string_view url = map.map.url;
+    const std::string name = std::string(url.substr(url.rfind('/') + 1)) + "#" + group.name;
+    return std::find(options_.called.begin(), options_.called.end(), name) != options_.called.end();
   }
 
   void rules(const ParsedMap& map, const std::vector<Rule>& list) {
@@ -138,7 +147,10 @@ class Linter {
         continue;
       }
       const std::string field = path + "." + std::string(stem);
-      const bool asked = below_.empty() || field.compare(0, below_.size(), below_) == 0;
+      if (std::find(options_.read.begin(), options_.read.end(), field) != options_.read.end()) {
+        continue;
+      }
+      const bool asked = field.compare(0, options_.below.size(), options_.below) == 0;
       if (asked && !is_read(type, element.stem)) {
         findings_.push_back({{}, "unread-field", "no rule reads " + field});
         continue;
@@ -151,14 +163,14 @@ class Linter {
   }
 
   const Program& program_;
-  std::string below_;
+  const LintOptions& options_;
   std::vector<LintFinding> findings_;
 };
 
 }  // namespace
 
-std::vector<LintFinding> lint(const MapSet& maps, std::string_view below) {
-  return Linter(maps.program(), below).run();
+std::vector<LintFinding> lint(const MapSet& maps, const LintOptions& options) {
+  return Linter(maps.program(), options).run();
 }
 
 }  // namespace engine::mapping

@@ -3,6 +3,7 @@
 // or never fire, fields of the source model that no rule reads. Advice for the author, never an
 // error.
 
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -17,7 +18,15 @@ struct LintFinding {
   std::string text;
 };
 
-// `below`, when given, keeps only the unread fields under that path ("TherapySession.entry").
-std::vector<LintFinding> lint(const MapSet& maps, std::string_view below = {});
+struct LintOptions {
+  // Keeps only the unread fields under this path ("TherapySession.entry").
+  std::string_view below;
+  // "map#group" of groups that the program calls itself; a map by the last part of its url.
+  std::span<const std::string_view> called;
+  // Paths of fields that the program reads itself, or that are not meant for a map; what lies below
+  // one counts too.
+  std::span<const std::string_view> read;
+};
+std::vector<LintFinding> lint(const MapSet& maps, const LintOptions& options = {});
 
 }  // namespace engine::mapping

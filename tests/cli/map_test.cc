@@ -30,5 +30,10 @@ TEST(MapTest, AMissingExpectationIsNamedWithItsFolder) {
   EXPECT_NE(answer.out.find("tests/golden/none/vitals.bundle.json is missing"), std::string::npos);
 }
 
+TEST(MapCommand, OurMapsLeaveNoFieldUnreadAndNoGroupUncalled) {
+  const Answer answer = run_program({"map", "lint", "mappings"});
+  EXPECT_EQ(answer.status, 0) << answer.out;
+}
+
 }  // namespace
 }  // namespace cli_test

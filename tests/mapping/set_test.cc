@@ -193,7 +193,10 @@ TEST(Lint, NamesWhatHasNoEffectAndWhatNobodyReads) {
                 "a.map:10:24 idle-rule the rule label makes and checks nothing",
                 " unread-field no rule reads Reading.level",
                 " unread-field no rule reads Reading.part.size"}));
-  EXPECT_EQ(lint(**maps, "Reading.part").size(), 4U);
+  EXPECT_EQ(lint(**maps, {.below = "Reading.part", .called = {}, .read = {}}).size(), 4U);
+  constexpr std::string_view kCalled[] = {"m#lost"};
+  constexpr std::string_view kRead[] = {"Reading.level", "Reading.part"};
+  EXPECT_EQ(lint(**maps, {.below = {}, .called = kCalled, .read = kRead}).size(), 2U);
 }
 
 }  // namespace

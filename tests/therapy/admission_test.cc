@@ -212,5 +212,22 @@ TEST(Admission, BoundsOfSizeAndDepthAreHeld) {
   EXPECT_FALSE(house().admit(std::string(11U << 20U, ' ')).admitted);
 }
 
+TEST(Admission, ReadingsOutsideTheOrderAreShownAndNotHeld) {
+  const std::string order =
+      "\"order\": { \"oxygen\": { \"flowMin\": { \"value\": 3, \"unit\": \"L/min\" }, "
+      "\"fractionMax\": { \"value\": 28, \"unit\": \"%\" } } }, \"entry\": [";
+  const std::string body = replaced(sample("vitals"), "\"entry\": [", order);
+  const Translation low = testing::translate_one(body);
+  EXPECT_EQ(low.hold_reason, "");
+  EXPECT_NE(all_texts(low.issues).find("Under the ordered flow of at least 3 L/min"),
+            std::string::npos)
+      << all_texts(low.issues);
+  const Translation high =
+      testing::translate_one(replaced(body, "\"flow\": { \"value\": 2, \"unit\": \"L/min\" }",
+                                      "\"fraction\": { \"value\": 40, \"unit\": \"%\" }"));
+  EXPECT_NE(all_texts(high.issues).find("Over the ordered fraction of 28 %"), std::string::npos)
+      << all_texts(high.issues);
+}
+
 }  // namespace
 }  // namespace engine::therapy
