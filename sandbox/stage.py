@@ -186,9 +186,9 @@ class Engine(Program):
         super().__init__("engine", folder)
         self.journal = self.folder / "engine.journal"
 
-    def start(self, target):
+    def start(self, target, *more):
         self.launch([ENGINE, "serve", "--listen", "127.0.0.1:0", "--journal", self.journal, "--target", target,
-                     "--port-file", self.port_file])
+                     "--port-file", self.port_file, *more])
         return self
 
     def ready(self):

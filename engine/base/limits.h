@@ -152,6 +152,8 @@ inline constexpr std::chrono::milliseconds kHeldPause{30'000};
 inline constexpr std::chrono::milliseconds kHeldPauseCap{3'600'000};
 // How often the shell looks for work that no event announced.
 inline constexpr std::chrono::milliseconds kTick{1'000};
+// How often an engine looks whether the site's maps have changed.
+inline constexpr std::chrono::seconds kMappingLook{2};
 // What running requests and sends get to end in when the engine is told to stop.
 inline constexpr std::chrono::milliseconds kDrainTime{10'000};
 

@@ -17,6 +17,7 @@
 #include "engine/base/limits.h"
 #include "engine/cli/commands.h"
 #include "engine/cli/files.h"
+#include "engine/cli/mapping_sets.h"
 #include "engine/cli/read_file.h"
 #include "engine/cli/serve_config.h"
 #include "engine/cli/system_seams.h"
@@ -54,13 +55,14 @@ class Engine {
   base::Result<void> open_targets();
   base::Result<void> open_web();
   void tick(int count);
+  web::MappingControl mapping_control();
+  void look_at_mappings();
   void drain();
 
   ServeConfig config_;
   SystemClock clock_;
   SystemRandom random_;
-  std::unique_ptr<therapy::Translator> translator_;
-  std::unique_ptr<intake::SessionCore> core_;
+  std::unique_ptr<MappingSets> core_;
   std::unique_ptr<journal::Store> store_;
   std::unique_ptr<journal::SearchKey> search_key_;
   web::Metrics metrics_;
@@ -98,7 +100,7 @@ base::Result<void> Engine::open_journal() {
       [this](const std::vector<journal::Outcome>& outcomes) { metrics_.wrote(outcomes); });
   journal::Change started;
   started.record.kind = journal::Kind::kStarted;
-  started.record.made_with = intake::made_with(translator_->provenance(), {});
+  started.record.made_with = intake::made_with(core_->provenance(), {});
   started.record.actor = "chartferry " CHARTFERRY_VERSION;
   auto written = journal_->write(std::move(started));
   if (!written) {
@@ -147,23 +149,60 @@ base::Result<void> Engine::open_targets() {
   return {};
 }
 
+web::MappingControl Engine::mapping_control() {
+  const auto told = [this](base::Result<MappingSets::Event> event) -> base::Result<std::string> {
+    if (!event) {
+      return std::move(event).error();
+    }
+    say(event->what, event->text);
+    return intake::made_with(core_->provenance(), {});
+  };
+  return {[this] { return core_->status(); },
+          [this, told](std::string_view set, std::string_view actor, std::string_view why) {
+            return told(core_->approve(set, actor, why));
+          },
+          [this, told](std::string_view actor, std::string_view why) {
+            return told(core_->roll_back(actor, why));
+          }};
+}
+
+// On the main thread, which has nothing else to do: compiling a set takes a while.
+void Engine::look_at_mappings() {
+  const std::optional<MappingSets::Event> event = core_->look();
+  if (!event) {
+    return;
+  }
+  say(event->what, event->text);
+  if (!event->in_force.empty()) {
+    journal::Change change;
+    change.record.kind = journal::Kind::kApproved;
+    change.record.actor = "chartferry " CHARTFERRY_VERSION;
+    change.record.why = "the site's files changed, compile and pass their samples";
+    change.record.made_with = intake::made_with(core_->provenance(), {});
+    if (!journal_->write(std::move(change))) {
+      say("journal-failing", "record=approved");
+    }
+  }
+}
+
 base::Result<void> Engine::open_web() {
   events_ = std::make_unique<web::Events>(*store_);
-  web::ModelTexts texts{translator_->json_schema(), translator_->logical_model(),
-                        translator_->plausibility_table()};
-  api_ = std::make_unique<web::Api>(web::Api::World{*journal_, *intake_, *events_, metrics_,
-                                                    std::move(texts),
-                                                    [this] {
-                                                      const std::lock_guard lock(targets_mutex_);
-                                                      return targets_;
-                                                    },
-                                                    [this] {
-                                                      intake_->sweep();
-                                                      for (const auto& courier : couriers_) {
-                                                        courier->wake();
-                                                      }
-                                                    },
-                                                    [this] { return stopping_.load(); }});
+  const therapy::Translator& translator = core_->translator();
+  web::ModelTexts texts{translator.json_schema(), translator.logical_model(),
+                        translator.plausibility_table()};
+  api_ = std::make_unique<web::Api>(
+      web::Api::World{*journal_, *intake_, *events_, metrics_, std::move(texts),
+                      [this] {
+                        const std::lock_guard lock(targets_mutex_);
+                        return targets_;
+                      },
+                      [this] {
+                        intake_->sweep();
+                        for (const auto& courier : couriers_) {
+                          courier->wake();
+                        }
+                      },
+                      [this] { return stopping_.load(); }, mapping_control()});
   const auto listen = parse_listen(config_.listen);
   web::HttpServer::Config config;
   config.address = listen->address;
@@ -182,12 +221,12 @@ base::Result<void> Engine::open_web() {
 }
 
 base::Result<void> Engine::start() {
-  auto translator = load_translator(config_.translator);
-  if (!translator) {
-    return std::move(translator).error();
+  auto core = MappingSets::open(
+      {config_.translator, KeptSets::folder_of(config_.journal), config_.approval_needed});
+  if (!core) {
+    return std::move(core).error();
   }
-  translator_ = std::move(*translator);
-  core_ = std::make_unique<intake::BorrowedCore<therapy::Translator>>(*translator_);
+  core_ = std::move(*core);
   for (auto step : {&Engine::open_journal, &Engine::open_targets, &Engine::open_web}) {
     if (auto done = (this->*step)(); !done) {
       return done;
@@ -201,8 +240,8 @@ base::Result<void> Engine::start() {
   }
   intake_->sweep();
   loop_->post([this] { tick(0); });
-  say("ready", "port=" + port + " mapping=" + translator_->provenance().mapping_set.substr(0, 12) +
-                   " profiles=" + translator_->provenance().profile_set.substr(0, 12));
+  say("ready", "port=" + port + " mapping=" + core_->provenance().mapping_set.substr(0, 12) +
+                   " profiles=" + core_->provenance().profile_set.substr(0, 12));
   return {};
 }
 
@@ -254,8 +293,14 @@ void Engine::run_until_signal() {
   sigemptyset(&set);
   sigaddset(&set, SIGTERM);
   sigaddset(&set, SIGINT);
-  int signal = 0;
-  sigwait(&set, &signal);
+  const timespec pause{base::limits::kMappingLook.count(), 0};
+  int signal = -1;
+  while (signal < 0) {
+    signal = sigtimedwait(&set, nullptr, &pause);
+    if (signal < 0) {
+      look_at_mappings();
+    }
+  }
   say("stopping", "signal=" + std::to_string(signal));
   drain();
 }
@@ -289,6 +334,8 @@ int run_serve(int argc, char** argv) {
   app.add_option("--profiles", flags.translator.profiles, "folder of profiles, likewise");
   app.add_option("--settings", flags.translator.settings, "JSON file of the site's settings");
   app.add_option("--port-file", flags.port_file, "written with the port when ready");
+  app.add_flag("--approval-needed", flags.approval_needed,
+               "a changed mapping set waits, in shadow, for a named person");
   app.add_flag("--guarded", flags.guarded, "something in front of the engine checks who calls");
   try {
     app.parse(argc, argv);
@@ -319,6 +366,7 @@ int run_serve(int argc, char** argv) {
   win("--settings", config.translator.settings, flags.translator.settings);
   win("--port-file", config.port_file, flags.port_file);
   win("--guarded", config.guarded, flags.guarded);
+  win("--approval-needed", config.approval_needed, flags.approval_needed);
   for (std::size_t i = 0; i < urls.size(); ++i) {
     TargetConfig target;
     target.name = i == 0 ? "main" : "main-" + std::to_string(i + 1);

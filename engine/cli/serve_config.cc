@@ -85,15 +85,19 @@ base::Result<void> read_config(std::string_view text, const std::string& name,
                            {"overlay", &config.translator.overlay},
                            {"profiles", &config.translator.profiles},
                            {"settings", &config.translator.settings}};
-  if (auto read = read_texts(table, members, {"target", "guarded"}, name); !read) {
+  const std::pair<std::string_view, bool*> switches[] = {
+      {"guarded", &config.guarded}, {"approval-needed", &config.approval_needed}};
+  if (auto read = read_texts(table, members, {"target", "guarded", "approval-needed"}, name);
+      !read) {
     return read;
   }
-  if (const toml::node* guarded = table.get("guarded")) {
-    if (!guarded->is_boolean()) {
-      return Error(ErrorCode::kInvalid, "'guarded' is true or false",
-                   place(name, guarded->source()));
+  for (const auto& [key, to] : switches) {
+    const toml::node* value = table.get(key);
+    if (value != nullptr && !value->is_boolean()) {
+      return Error(ErrorCode::kInvalid, "'" + std::string(key) + "' is true or false",
+                   place(name, value->source()));
     }
-    config.guarded = guarded->value_or(false);
+    *to = value != nullptr ? value->value_or(false) : *to;
   }
   return read_targets(table, name, config);
 }

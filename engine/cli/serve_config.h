@@ -26,6 +26,7 @@ struct ServeConfig {
   std::string key_file;  // empty: the journal's path with ".key"
   std::string port_file;
   TranslatorFiles translator;
+  bool approval_needed = false;  // a changed mapping set waits for a named person
   std::vector<TargetConfig> targets;
 };
 

@@ -96,7 +96,7 @@ std::vector<base::SourceFile> own_profiles(const std::string& version) {
 
 }  // namespace
 
-base::Result<std::unique_ptr<therapy::Translator>> load_translator(const TranslatorFiles& files) {
+base::Result<therapy::Sources> read_sources(const TranslatorFiles& files) {
   therapy::Sources sources;
   const base::Result<std::string> version = version_of(files.overlay);
   if (!version) {
@@ -117,7 +117,15 @@ base::Result<std::unique_ptr<therapy::Translator>> load_translator(const Transla
     }
     sources.settings = std::move(*settings);
   }
-  return therapy::Translator::load(std::move(sources));
+  return sources;
+}
+
+base::Result<std::unique_ptr<therapy::Translator>> load_translator(const TranslatorFiles& files) {
+  base::Result<therapy::Sources> sources = read_sources(files);
+  if (!sources) {
+    return std::move(sources).error();
+  }
+  return therapy::Translator::load(std::move(*sources));
 }
 
 }  // namespace engine::cli

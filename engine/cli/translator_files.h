@@ -23,6 +23,9 @@ struct TranslatorFiles {
   std::string settings;  // a file; empty: the defaults
 };
 
+// The files themselves, for whoever keeps them beside the translator.
+base::Result<therapy::Sources> read_sources(const TranslatorFiles& files);
+
 // Errors: kIo, kNotFound for a folder or file that cannot be read and for an overlay that is not
 // here; kInvalid with the place in a map
 // or profile that does not compile.

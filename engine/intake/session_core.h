@@ -2,6 +2,7 @@
 // The seam to the pure core: what intake needs of therapy::Translator, so that tests and
 // simulations can put a small one in its place. Immutable; called from many threads.
 
+#include <memory>
 #include <span>
 #include <string>
 #include <string_view>
@@ -16,6 +17,11 @@ class SessionCore {
   virtual therapy::Translator::Admission admit(std::string_view body) const = 0;
   virtual therapy::Translation translate(std::span<const therapy::Revision> revisions) const = 0;
   virtual const therapy::Provenance& provenance() const = 0;
+  // The core to use for one piece of work from beginning to end: one that is exchanged while the
+  // engine runs answers with the one in force now, and keeps it for as long as it is held.
+  virtual std::shared_ptr<const SessionCore> pinned() const {
+    return {std::shared_ptr<const SessionCore>(), this};
+  }
 };
 
 // The translator itself, borrowed.

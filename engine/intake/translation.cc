@@ -63,13 +63,14 @@ base::Result<Change> translate_leg(const journal::Store& store, const SessionCor
   if (!revisions) {
     return revisions.error();
   }
-  const therapy::Translation made = core.translate(*revisions);
+  const std::shared_ptr<const SessionCore> pinned = core.pinned();
+  const therapy::Translation made = pinned->translate(*revisions);
   Change change;
   change.record.session = leg.session;
   change.record.revision = leg.revision;
   change.record.target = leg.target;
   change.record.patient = leg.patient;
-  change.record.made_with = made_with(core.provenance(), basis);
+  change.record.made_with = made_with(pinned->provenance(), basis);
   change.only_if = LegState::kAccepted;
   change.only_if_changed = leg.changed;
   if (made.verdict == therapy::Verdict::kReady) {

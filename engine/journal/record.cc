@@ -10,7 +10,7 @@ namespace {
 
 constexpr std::string_view kFirstLine = "chartferry-record 1";
 
-constexpr std::array<std::pair<Kind, std::string_view>, 15> kKinds = {{
+constexpr std::array<std::pair<Kind, std::string_view>, 16> kKinds = {{
     {Kind::kStarted, "started"},
     {Kind::kRefused, "refused"},
     {Kind::kAccepted, "accepted"},
@@ -26,6 +26,7 @@ constexpr std::array<std::pair<Kind, std::string_view>, 15> kKinds = {{
     {Kind::kWithdrawn, "withdrawn"},
     {Kind::kRead, "read"},
     {Kind::kStopped, "stopped"},
+    {Kind::kApproved, "approved"},
 }};
 
 struct TextField {

@@ -34,6 +34,7 @@ enum class Kind : std::uint8_t {
   kWithdrawn = 13,   // a person gives a held one up
   kRead = 14,        // somebody looked at what patients' records hold
   kStopped = 15,     // the engine ended in good order
+  kApproved = 16,    // a person put a mapping set in force
 };
 std::string_view name_of(Kind kind);
 std::optional<Kind> kind_of(std::string_view name);

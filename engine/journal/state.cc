@@ -234,6 +234,7 @@ base::Result<void> apply(Connection& connection, const Record& record) {
     case Kind::kConflicting:
     case Kind::kRead:
     case Kind::kStopped:
+    case Kind::kApproved:
       return {};
   }
   return {};

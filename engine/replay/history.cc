@@ -79,7 +79,7 @@ base::Result<void> walk(const journal::Store& store, const intake::SessionCore& 
         if (!is_translation(record) || (walk.skip && walk.skip(record))) {
           continue;
         }
-        Made made;
+        Journalled made;
         made.record = record;
         auto bundle = part_if_there(store, record, "bundle");
         auto outcome = part_if_there(store, record, "outcome");

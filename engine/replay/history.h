@@ -13,7 +13,7 @@
 namespace engine::replay {
 
 // A translation as journalled.
-struct Made {
+struct Journalled {
   journal::Record record;
   std::string bundle;   // empty when none is kept
   std::string outcome;  // likewise
@@ -23,7 +23,7 @@ struct Made {
 // never two calls at once. `skip` sees the record first and can pass over it without translating.
 struct Walk {
   std::function<bool(const journal::Record&)> skip;
-  std::function<void(const Made&, const base::Result<therapy::Translation>&)> compare;
+  std::function<void(const Journalled&, const base::Result<therapy::Translation>&)> compare;
   OnProgress on_progress;
 };
 base::Result<void> walk(const journal::Store& store, const intake::SessionCore& core,

@@ -35,6 +35,13 @@ struct VerifyReport {
   // Made with another mapping, profile or settings set, or computation: this core cannot tell about
   // them. By what differs ("mapping", "mapping, profiles").
   std::map<std::string, std::uint64_t> other_sets;
+  // The same by what they were made with, without the revisions: whoever has those sets can verify
+  // them with a core of theirs.
+  struct Other {
+    std::string what;  // key of other_sets
+    std::uint64_t count = 0;
+  };
+  std::map<std::string, Other> others;
   std::vector<Fault> faults;
   bool verified() const { return faults.empty() && other_sets.empty(); }
 };
@@ -49,6 +56,20 @@ using OnProgress = std::function<void(const Progress&)>;
 base::Result<VerifyReport> verify(const journal::Store& store, const intake::SessionCore& core,
                                   const Range& range, std::size_t threads,
                                   const OnProgress& on_progress);
+
+// What came of a translation.
+struct Made {
+  bool ready = false;
+  std::string reason;  // why it is held
+  std::string bundle;  // empty when there is none
+};
+// One difference between two; `kind` names members and no values ("Observation.status changed").
+struct Change {
+  std::string kind;
+  std::string before;  // shortened
+  std::string after;
+};
+std::vector<Change> differences(const Made& before, const Made& after);
 
 struct Difference {
   std::uint64_t count = 0;

@@ -1,3 +1,4 @@
+#include <mutex>
 #include <string_view>
 #include <utility>
 
@@ -30,7 +31,7 @@ std::string what_differs(std::string_view stored, std::string_view own) {
 }
 
 // "" when all is as journalled.
-std::string compare(const Made& made, const base::Result<therapy::Translation>& again) {
+std::string compare(const Journalled& made, const base::Result<therapy::Translation>& again) {
   if (!again) {
     return again.error().text();
   }
@@ -56,12 +57,24 @@ base::Result<VerifyReport> verify(const journal::Store& store, const intake::Ses
   VerifyReport report;
   const std::string own = intake::made_with(core.provenance(), {});
   Walk rules;
-  rules.compare = [&](const Made& made, const base::Result<therapy::Translation>& again) {
-    ++report.translations;
-    if (std::string other = what_differs(made.record.made_with, own); !other.empty()) {
-      ++report.other_sets[std::move(other)];
-      return;
+  std::mutex mutex;  // records are looked at on several threads
+  rules.skip = [&](const journal::Record& record) {
+    std::string what = what_differs(record.made_with, own);
+    if (what.empty()) {
+      return false;
     }
+    const std::lock_guard lock(mutex);
+    ++report.translations;
+    ++report.other_sets[what];
+    VerifyReport::Other& other =
+        report.others[record.made_with.substr(0, record.made_with.find(" revisions="))];
+    other.what = std::move(what);
+    ++other.count;
+    return true;
+  };
+  rules.compare = [&](const Journalled& made, const base::Result<therapy::Translation>& again) {
+    const std::lock_guard lock(mutex);
+    ++report.translations;
     std::string what = compare(made, again);
     if (what.empty()) {
       ++report.same;

@@ -16,12 +16,6 @@ using json::Node;
 // Shown of an example; a difference is read by a person.
 constexpr std::size_t kExampleBytes = 200;
 
-struct Change {
-  std::string kind;
-  std::string before;
-  std::string after;
-};
-
 std::string shortened(const Node& node) {
   std::string text = json::to_text(node);
   if (text.size() > kExampleBytes) {
@@ -136,29 +130,36 @@ std::string verdict_text(bool ready, const std::string& reason) {
 
 }  // namespace
 
+std::vector<Change> differences(const Made& before, const Made& after) {
+  std::vector<Change> changes;
+  if (after.ready != before.ready || (!after.ready && after.reason != before.reason)) {
+    changes.push_back({"verdict: " + verdict_text(after.ready, after.reason) + ", was " +
+                           verdict_text(before.ready, before.reason),
+                       "", ""});
+  }
+  if (after.bundle != before.bundle) {
+    for (Change& change : compare_bundles(before.bundle, after.bundle)) {
+      changes.push_back(std::move(change));
+    }
+  }
+  return changes;
+}
+
 base::Result<WhatIfReport> what_if(const journal::Store& store, const intake::SessionCore& core,
                                    const Range& range, std::size_t threads,
                                    const OnProgress& on_progress) {
   WhatIfReport report;
   Walk rules;
-  rules.compare = [&](const Made& made, const base::Result<therapy::Translation>& again) {
+  rules.compare = [&](const Journalled& made, const base::Result<therapy::Translation>& again) {
     ++report.translations;
     std::vector<Change> changes;
     if (!again) {
       changes.push_back({"cannot be translated: " + again.error().detail, "", ""});
     } else {
       const bool ready = again->verdict == therapy::Verdict::kReady;
-      const bool was_ready = made.record.kind == journal::Kind::kChecked;
-      if (ready != was_ready || (!ready && again->hold_reason != made.record.reason)) {
-        changes.push_back({"verdict: " + verdict_text(ready, again->hold_reason) + ", was " +
-                               verdict_text(was_ready, made.record.reason),
-                           "", ""});
-      }
-      if (again->bundle != made.bundle) {
-        for (Change& change : compare_bundles(made.bundle, again->bundle)) {
-          changes.push_back(std::move(change));
-        }
-      }
+      changes = differences(
+          {made.record.kind == journal::Kind::kChecked, made.record.reason, made.bundle},
+          {ready, again->hold_reason, again->bundle});
     }
     report.same += changes.empty() ? 1U : 0U;
     for (Change& change : changes) {

@@ -22,6 +22,16 @@ struct ModelTexts {
   std::string plausibility;  // the table
 };
 
+// The mapping sets of the engine. approve() and roll_back() answer with what translations are made
+// with from now on, as it is journalled.
+struct MappingControl {
+  std::function<std::string()> status;  // JSON
+  std::function<base::Result<std::string>(std::string_view set, std::string_view actor,
+                                          std::string_view why)>
+      approve;
+  std::function<base::Result<std::string>(std::string_view actor, std::string_view why)> roll_back;
+};
+
 class Api {
  public:
   struct World {
@@ -35,6 +45,7 @@ class Api {
     // After a person moved something on.
     std::function<void()> moved;
     std::function<bool()> stopping;
+    MappingControl mapping;
   };
   explicit Api(World world) : world_(std::move(world)) {}
   void handle(Request request, Answer answer);
@@ -50,6 +61,8 @@ class Api {
   void post_session(Request& request, const Segments& at, const Answer& answer);
   void post_revision(Request& request, const Segments& at, const Answer& answer);
   void post_steer(Request& request, const Segments& at, const Answer& answer);
+  void get_mapping(Request& request, const Segments& at, const Answer& answer);
+  void post_mapping(Request& request, const Segments& at, const Answer& answer);
   void get_session(Request& request, const Segments& at, const Answer& answer);
   void get_outcome(Request& request, const Segments& at, const Answer& answer);
   void get_traffic(Request& request, const Segments& at, const Answer& answer);

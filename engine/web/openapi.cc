@@ -1,10 +1,10 @@
 #include "engine/web/static_texts.h"
 
 namespace engine::web {
+namespace {
 
 // OpenAPI 3.1. A test holds its paths against the table of routes.
-std::string_view openapi_text() {
-  return R"json({
+constexpr std::string_view kText = R"json({
 "openapi": "3.1.0",
 "info": {"title": "chartferry", "version": "1",
  "description": "Takes therapy sessions in, checks them and lands them in a FHIR R4 record server. Every error is a FHIR OperationOutcome."},
@@ -55,6 +55,14 @@ std::string_view openapi_text() {
  "/sessions/{id}/withdraw": {"post": {"summary": "Give a held one up; it is never sent", "parameters": [{"$ref": "#/components/parameters/id"}],
   "requestBody": {"required": true, "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Steer"}}}},
   "responses": {"200": {"description": "Written down"}, "404": {"$ref": "#/components/responses/Problem"}, "422": {"$ref": "#/components/responses/Problem"}}}},
+ "/mapping": {"get": {"summary": "The mapping set in force, the one before, the one that waits with its shadow's counts, and what keeps changed files from being taken",
+  "responses": {"200": {"description": "Sets by name and hash"}}}},
+ "/mapping/approve": {"post": {"summary": "Put the waiting set in force",
+  "requestBody": {"required": true, "content": {"application/json": {"schema": {"type": "object", "required": ["set", "actor", "why"], "properties": {"set": {"type": "string"}, "actor": {"type": "string"}, "why": {"type": "string"}}}}}},
+  "responses": {"200": {"description": "The sets now"}, "404": {"$ref": "#/components/responses/Problem"}, "422": {"$ref": "#/components/responses/Problem"}}}},
+ "/mapping/roll-back": {"post": {"summary": "Put the set before in force again",
+  "requestBody": {"required": true, "content": {"application/json": {"schema": {"type": "object", "required": ["actor", "why"], "properties": {"actor": {"type": "string"}, "why": {"type": "string"}}}}}},
+  "responses": {"200": {"description": "The sets now"}, "404": {"$ref": "#/components/responses/Problem"}, "422": {"$ref": "#/components/responses/Problem"}}}},
  "/traffic": {"get": {"summary": "The latest sessions and their states", "responses": {"200": {"description": "A list"}}}},
  "/events": {"get": {"summary": "What is journalled, as it happens (server-sent events; Last-Event-ID is a position)", "responses": {"200": {"description": "text/event-stream"}}}},
  "/metrics": {"get": {"summary": "Prometheus text format", "responses": {"200": {"description": "Counters and gauges"}}}},
@@ -68,6 +76,11 @@ std::string_view openapi_text() {
 }
 }
 )json";
+
+}  // namespace
+
+std::string_view openapi_text() {
+  return kText;
 }
 
 }  // namespace engine::web

@@ -39,11 +39,24 @@ class ApiTest : public ::testing::Test {
     events_ = std::make_unique<Events>(*store_);
     ModelTexts texts{R"({"schema":true})", R"({"resourceType":"StructureDefinition"})", "{}"};
     api_ = std::make_unique<Api>(
-        Api::World{*journal_, *intake_, *events_, metrics_, std::move(texts),
+        Api::World{*journal_,
+                   *intake_,
+                   *events_,
+                   metrics_,
+                   std::move(texts),
                    [] {
                      return std::vector<Metrics::Gauges::Target>{{"main", true}};
                    },
-                   [] {}, [this] { return stopping_; }});
+                   [] {},
+                   [this] { return stopping_; },
+                   {[] { return std::string(R"({"inForce":{"set":"a"}})"); },
+                    [](std::string_view set, std::string_view, std::string_view) {
+                      return set == "b" ? base::Result<std::string>("mapping=b")
+                                        : base::Error(base::ErrorCode::kNotFound, "none waits");
+                    },
+                    [](std::string_view, std::string_view) {
+                      return base::Result<std::string>("mapping=a");
+                    }}});
     server_ = std::move(*HttpServer::start({}, [this](Request request, Answer answer) {
       api_->handle(std::move(request), std::move(answer));
     }));
