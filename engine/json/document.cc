@@ -242,8 +242,11 @@ std::vector<HiddenDigits> hide_exponents(char* text, std::size_t size) {
   bool in_string = false;
   for (std::size_t i = 0; i < size; ++i) {
     if (in_string) {
-      i += text[i] == '\\' ? 1U : 0U;
-      in_string = text[i] != '"';
+      if (text[i] == '\\') {
+        ++i;  // whatever follows, a quotation mark too, is inside the string
+      } else {
+        in_string = text[i] != '"';
+      }
     } else if (text[i] == '"') {
       in_string = true;
     } else if ((text[i] == 'e' || text[i] == 'E') && i > 0 && is_digit(text[i - 1])) {

@@ -189,6 +189,18 @@ TEST(JsonLimits, SizeOfANumber) {
   expect_read("1e-999999999999999999999");
 }
 
+// The scan for exponents knows where a string ends: \" ends none.
+TEST(JsonLimits, ExponentsAreFoundBesideQuotationMarksInStrings) {
+  NameTable names;
+  for (const char* text : {R"({"a\"1":4,"b":1e599991})", R"({"a":"said \" 1e500","b":2e700})",
+                           R"(["\\",1e400])", R"(["5e999\"","6e999 \"\"",7e999])"}) {
+    Document document(names);
+    const auto parsed = document.parse(text);
+    ASSERT_TRUE(parsed) << text << ": " << parsed.error().text();
+    EXPECT_EQ(to_text(*document.root()), text);
+  }
+}
+
 TEST(JsonLimits, ExponentsBeyondADoubleKeepTheirDigits) {
   const std::string text = R"({"a":"1e999\\","b":[1.0E+401,-2e5,3e400],"c":1E-777})";
   NameTable names;
