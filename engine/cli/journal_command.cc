@@ -12,12 +12,12 @@
 
 #include "engine/base/limits.h"
 #include "engine/cli/commands.h"
+#include "engine/cli/journal_proof.h"
 #include "engine/cli/system_seams.h"
 #include "engine/intake/steering.h"
 #include "engine/journal/journal.h"
 #include "engine/journal/search_key.h"
 #include "engine/journal/sqlite_store.h"
-#include "engine/journal/verify.h"
 
 namespace engine::cli {
 namespace {
@@ -42,6 +42,12 @@ struct Arguments {
   std::uint32_t revision = 0;
   std::uint64_t position = 0;
   std::size_t limit = 100;
+  std::vector<std::string> heads;
+  std::string public_key;
+  std::string folder;
+  std::uint64_t from = 0;
+  std::uint64_t to = 0;
+  bool by_person() const { return !patient.empty() || !therapist.empty(); }
 };
 
 int fail(const base::Error& error) {
@@ -106,16 +112,8 @@ int list_legs(const Store& store, const Arguments& arguments) {
   return kOk;
 }
 
-int list(const Arguments& arguments) {
-  const bool by_person = !arguments.patient.empty() || !arguments.therapist.empty();
-  auto store =
-      open(arguments, by_person ? SqliteOptions::Mode::kCommand : SqliteOptions::Mode::kRead);
-  if (!store) {
-    return fail(store.error());
-  }
-  if (!arguments.state.empty()) {
-    return list_legs(**store, arguments);
-  }
+// Patients and therapists are searched by their keyed hashes.
+base::Result<journal::Query> query_of(const Arguments& arguments) {
   journal::Query query;
   query.session = arguments.session;
   query.target = arguments.target;
@@ -125,23 +123,41 @@ int list(const Arguments& arguments) {
   if (!arguments.kind.empty()) {
     query.kind = journal::kind_of(arguments.kind);
     if (!query.kind) {
-      std::fprintf(stderr, "chartferry journal: there is no kind '%s'\n", arguments.kind.c_str());
-      return kUsage;
+      return base::Error(base::ErrorCode::kInvalid, "there is no kind '" + arguments.kind + "'");
     }
   }
-  if (by_person) {
+  if (arguments.by_person()) {
     auto key = journal::SearchKey::load(
         arguments.key_file.empty() ? arguments.journal + ".key" : arguments.key_file, "");
     if (!key) {
-      return fail(key.error());
+      return std::move(key).error();
     }
     query.patient = key->hide(arguments.patient);
     query.therapist = key->hide(arguments.therapist);
+  }
+  return query;
+}
+
+int list(const Arguments& arguments) {
+  const bool by_person = arguments.by_person();
+  auto store =
+      open(arguments, by_person ? SqliteOptions::Mode::kCommand : SqliteOptions::Mode::kRead);
+  if (!store) {
+    return fail(store.error());
+  }
+  if (!arguments.state.empty()) {
+    return list_legs(**store, arguments);
+  }
+  const auto query = query_of(arguments);
+  if (!query) {
+    return fail(query.error());
+  }
+  if (by_person) {
     if (auto noted = note_read(**store, arguments, "", "search-by-person"); !noted) {
       return fail(noted.error());
     }
   }
-  const auto records = (*store)->search(query);
+  const auto records = (*store)->search(*query);
   if (!records) {
     return fail(records.error());
   }
@@ -184,34 +200,43 @@ int show(const Arguments& arguments) {
   return kOk;
 }
 
+ProofFiles proof_files(const Arguments& arguments) {
+  return {arguments.journal, arguments.heads, arguments.public_key};
+}
+
 int verify(const Arguments& arguments) {
   auto store = open(arguments, SqliteOptions::Mode::kRead);
+  return store ? verify_journal(**store, proof_files(arguments)) : fail(store.error());
+}
+
+int prove(const Arguments& arguments) {
+  // A record's head holds no reading of a patient, but it names who was treated when: noted.
+  auto store = open(arguments, SqliteOptions::Mode::kCommand);
   if (!store) {
     return fail(store.error());
   }
-  auto report = journal::verify(**store);
-  if (!report) {
-    std::printf("unreadable: %s\n", report.error().text().c_str());
-    return kNo;
+  if (arguments.position == 0) {
+    return prove_growth(**store, proof_files(arguments), arguments.from, arguments.to);
   }
-  auto differences = (*store)->check_fold(base::limits::kIssuesMax);
-  if (!differences) {
-    report->faults.push_back("states: " + differences.error().text());
-  } else {
-    report->faults.insert(report->faults.end(), differences->begin(), differences->end());
+  if (auto noted = note_read(**store, arguments, "", "record-proved"); !noted) {
+    return fail(noted.error());
   }
-  for (const std::string& remark : report->remarks) {
-    std::printf("remark: %s\n", remark.c_str());
+  return prove_record(**store, proof_files(arguments), arguments.position);
+}
+
+int export_records(const Arguments& arguments) {
+  auto store = open(arguments, SqliteOptions::Mode::kCommand);
+  if (!store) {
+    return fail(store.error());
   }
-  for (const std::string& fault : report->faults) {
-    std::printf("fault: %s\n", fault.c_str());
+  auto query = query_of(arguments);
+  if (!query) {
+    return fail(query.error());
   }
-  std::printf(
-      "%s: %llu records, %llu parts, %llu bytes, root %s\n",
-      report->sound() ? "sound" : "NOT SOUND", static_cast<unsigned long long>(report->records),
-      static_cast<unsigned long long>(report->parts),
-      static_cast<unsigned long long>(report->stored_bytes), base::to_hex(report->root).c_str());
-  return report->sound() ? kOk : kNo;
+  if (auto noted = note_read(**store, arguments, arguments.session, "exported"); !noted) {
+    return fail(noted.error());
+  }
+  return export_journal(**store, proof_files(arguments), std::move(*query), arguments.folder);
 }
 
 int steer(const Arguments& arguments, intake::Steer action) {
@@ -250,19 +275,51 @@ void add_person_options(CLI::App& command, Arguments& arguments, bool why_needed
   }
 }
 
+void add_search_options(CLI::App& command, Arguments& arguments) {
+  command.add_option("--session", arguments.session, "session id");
+  command.add_option("--patient", arguments.patient, "SYSTEM|VALUE");
+  command.add_option("--therapist", arguments.therapist, "SYSTEM|VALUE");
+  command.add_option("--target", arguments.target, "name of a target");
+  command.add_option("--kind", arguments.kind, "accepted, checked, held, landed, refused ...");
+  command.add_option("--since", arguments.since, "instant, 2026-03-02T08:00:00Z");
+  command.add_option("--until", arguments.until, "instant, exclusive");
+  command.add_option("--key", arguments.key_file, "key of the search (default: JOURNAL.key)");
+  add_person_options(command, arguments, false);
+}
+
+void add_head_options(CLI::App& command, Arguments& arguments) {
+  command.add_option("--heads", arguments.heads,
+                     "files of signed tree heads (default: JOURNAL.heads)");
+  command.add_option("--head-key", arguments.public_key,
+                     "public key of the heads, PEM (default: JOURNAL.head-key.pub)");
+}
+
 CLI::App* add_list(CLI::App& app, Arguments& arguments) {
   CLI::App* command = app.add_subcommand("list", "records, oldest first");
-  command->add_option("--session", arguments.session, "session id");
-  command->add_option("--patient", arguments.patient, "SYSTEM|VALUE");
-  command->add_option("--therapist", arguments.therapist, "SYSTEM|VALUE");
-  command->add_option("--target", arguments.target, "name of a target");
-  command->add_option("--kind", arguments.kind, "accepted, checked, held, landed, refused ...");
+  add_search_options(*command, arguments);
   command->add_option("--state", arguments.state, "instead: sessions that are held, checked ...");
-  command->add_option("--since", arguments.since, "instant, 2026-03-02T08:00:00Z");
-  command->add_option("--until", arguments.until, "instant, exclusive");
   command->add_option("--limit", arguments.limit, "at most so many");
-  command->add_option("--key", arguments.key_file, "key of the search (default: JOURNAL.key)");
+  return command;
+}
+
+CLI::App* add_prove(CLI::App& app, Arguments& arguments) {
+  CLI::App* command = app.add_subcommand(
+      "prove", "proof that a record lies in the signed tree, or that the tree only grew");
+  auto* position = command->add_option("position", arguments.position, "the record's place");
+  auto* from = command->add_option("--from", arguments.from, "records of an earlier signed head");
+  command->add_option("--to", arguments.to, "of a later one (default: the latest)")->needs(from);
+  position->excludes(from);
+  add_head_options(*command, arguments);
   add_person_options(*command, arguments, false);
+  return command;
+}
+
+CLI::App* add_export(CLI::App& app, Arguments& arguments) {
+  CLI::App* command =
+      app.add_subcommand("export", "records and proofs in a folder that anybody can verify");
+  command->add_option("folder", arguments.folder, "a new or empty one")->required();
+  add_search_options(*command, arguments);
+  add_head_options(*command, arguments);
   return command;
 }
 
@@ -295,6 +352,9 @@ int run_journal(int argc, char** argv) {
   CLI::App* const list_command = add_list(app, arguments);
   CLI::App* const show_command = add_show(app, arguments);
   CLI::App* const verify_command = app.add_subcommand("verify", "is anything altered or missing?");
+  add_head_options(*verify_command, arguments);
+  CLI::App* const prove_command = add_prove(app, arguments);
+  CLI::App* const export_command = add_export(app, arguments);
   CLI::App* const release = add_steer(app, arguments, "release", "send a held session after all");
   CLI::App* const remap = add_steer(app, arguments, "remap", "translate a held session again");
   add_steer(app, arguments, "withdraw", "give a held session up");
@@ -311,6 +371,12 @@ int run_journal(int argc, char** argv) {
   }
   if (verify_command->parsed()) {
     return verify(arguments);
+  }
+  if (prove_command->parsed()) {
+    return prove(arguments);
+  }
+  if (export_command->parsed()) {
+    return export_records(arguments);
   }
   return steer(arguments, release->parsed() ? intake::Steer::kRelease
                           : remap->parsed() ? intake::Steer::kRemap

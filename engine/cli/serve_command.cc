@@ -1,318 +1,23 @@
-// chartferry serve: the engine. Wires journal, intake, delivery and the HTTP edge together, and
-// ends in good order on SIGTERM or SIGINT: no new sessions, running requests answered, what is on
-// its way written down.
+// chartferry serve: the engine, by command line and configuration file.
 
-#include <atomic>
-#include <csignal>
 #include <cstdio>
-#include <future>
-#include <mutex>
-#include <thread>
+#include <string>
 #include <utility>
 #include <vector>
 
 #include <CLI/CLI.hpp>
-#include <pthread.h>
 
-#include "engine/base/limits.h"
 #include "engine/cli/commands.h"
-#include "engine/cli/files.h"
-#include "engine/cli/mapping_sets.h"
 #include "engine/cli/read_file.h"
+#include "engine/cli/running_engine.h"
 #include "engine/cli/serve_config.h"
-#include "engine/cli/system_seams.h"
-#include "engine/delivery/asio_loop.h"
-#include "engine/delivery/courier.h"
-#include "engine/delivery/http_peer.h"
-#include "engine/intake/intake.h"
-#include "engine/journal/journal.h"
-#include "engine/journal/sqlite_store.h"
-#include "engine/web/api.h"
 
 namespace engine::cli {
 namespace {
 
-using journal::Journal;
-
-void say(const std::string& event, const std::string& rest) {
-  std::fprintf(stderr, "event=%s %s\n", event.c_str(), rest.c_str());
-}
-
 int fail(const base::Error& error) {
   std::fprintf(stderr, "chartferry serve: %s\n", error.text().c_str());
   return kUsage;
-}
-
-class Engine {
- public:
-  explicit Engine(ServeConfig config) : config_(std::move(config)) {}
-  base::Result<void> start();
-  void run_until_signal();
-
- private:
-  using Targets = std::vector<web::Metrics::Gauges::Target>;
-  base::Result<void> open_journal();
-  base::Result<void> open_targets();
-  base::Result<void> open_web();
-  void tick(int count);
-  web::MappingControl mapping_control();
-  void look_at_mappings();
-  void drain();
-
-  ServeConfig config_;
-  SystemClock clock_;
-  SystemRandom random_;
-  std::unique_ptr<MappingSets> core_;
-  std::unique_ptr<journal::Store> store_;
-  std::unique_ptr<journal::SearchKey> search_key_;
-  web::Metrics metrics_;
-  std::unique_ptr<Journal> journal_;
-  std::unique_ptr<delivery::AsioLoop> loop_;
-  std::vector<std::unique_ptr<delivery::Peer>> peers_;
-  std::vector<std::shared_ptr<delivery::Courier>> couriers_;
-  std::unique_ptr<intake::WorkPool> workers_;
-  std::unique_ptr<intake::Intake> intake_;
-  std::unique_ptr<web::Events> events_;
-  std::unique_ptr<web::Api> api_;
-  std::unique_ptr<web::HttpServer> server_;
-  std::atomic<bool> stopping_{false};
-  std::mutex targets_mutex_;
-  Targets targets_;
-};
-
-base::Result<void> Engine::open_journal() {
-  auto store = journal::open_sqlite_store({config_.journal, journal::SqliteOptions::Mode::kEngine});
-  if (!store) {
-    return std::move(store).error();
-  }
-  store_ = std::move(*store);
-  std::array<std::uint8_t, 32> fresh{};
-  random_.fill(fresh);
-  const std::string key_file =
-      config_.key_file.empty() ? config_.journal + ".key" : config_.key_file;
-  auto key = journal::SearchKey::load(key_file, std::string(fresh.begin(), fresh.end()));
-  if (!key) {
-    return std::move(key).error();
-  }
-  search_key_ = std::make_unique<journal::SearchKey>(std::move(*key));
-  journal_ = std::make_unique<Journal>(*store_, clock_);
-  journal_->add_listener(
-      [this](const std::vector<journal::Outcome>& outcomes) { metrics_.wrote(outcomes); });
-  journal::Change started;
-  started.record.kind = journal::Kind::kStarted;
-  started.record.made_with = intake::made_with(core_->provenance(), {});
-  started.record.actor = "chartferry " CHARTFERRY_VERSION;
-  auto written = journal_->write(std::move(started));
-  if (!written) {
-    return std::move(written).error();
-  }
-  return {};
-}
-
-base::Result<void> Engine::open_targets() {
-  loop_ = std::make_unique<delivery::AsioLoop>();
-  std::vector<intake::Target> targets;
-  for (const TargetConfig& target : config_.targets) {
-    auto url = delivery::parse_base_url(target.url);
-    if (!url) {
-      return std::move(url).error();
-    }
-    delivery::PeerConfig peer_config(std::move(*url));
-    peer_config.ca_file = target.ca_file;
-    if (!target.authorization_file.empty()) {
-      auto text = read_file(target.authorization_file);
-      if (!text) {
-        return std::move(text).error();
-      }
-      peer_config.authorization = text->substr(0, text->find_last_not_of("\r\n") + 1);
-    }
-    auto peer = delivery::make_http_peer(*loop_, std::move(peer_config));
-    if (!peer) {
-      return std::move(peer).error();
-    }
-    peers_.push_back(std::move(*peer));
-    const delivery::Courier::World world{*journal_, *peers_.back(), *loop_, clock_, random_};
-    couriers_.push_back(std::make_shared<delivery::Courier>(target.name, world));
-    targets.emplace_back(target.name, core_.get());
-  }
-  workers_ = std::make_unique<intake::WorkPool>(
-      std::max<std::size_t>(1, std::thread::hardware_concurrency()));
-  const intake::Intake::World world{*journal_, *workers_, *search_key_};
-  intake_ = std::make_unique<intake::Intake>(world, std::move(targets),
-                                             [this](const std::string& target) {
-                                               for (const auto& courier : couriers_) {
-                                                 if (courier->target() == target) {
-                                                   courier->wake();
-                                                 }
-                                               }
-                                             });
-  return {};
-}
-
-web::MappingControl Engine::mapping_control() {
-  const auto told = [this](base::Result<MappingSets::Event> event) -> base::Result<std::string> {
-    if (!event) {
-      return std::move(event).error();
-    }
-    say(event->what, event->text);
-    return intake::made_with(core_->provenance(), {});
-  };
-  return {[this] { return core_->status(); },
-          [this, told](std::string_view set, std::string_view actor, std::string_view why) {
-            return told(core_->approve(set, actor, why));
-          },
-          [this, told](std::string_view actor, std::string_view why) {
-            return told(core_->roll_back(actor, why));
-          }};
-}
-
-// On the main thread, which has nothing else to do: compiling a set takes a while.
-void Engine::look_at_mappings() {
-  const std::optional<MappingSets::Event> event = core_->look();
-  if (!event) {
-    return;
-  }
-  say(event->what, event->text);
-  if (!event->in_force.empty()) {
-    journal::Change change;
-    change.record.kind = journal::Kind::kApproved;
-    change.record.actor = "chartferry " CHARTFERRY_VERSION;
-    change.record.why = "the site's files changed, compile and pass their samples";
-    change.record.made_with = intake::made_with(core_->provenance(), {});
-    if (!journal_->write(std::move(change))) {
-      say("journal-failing", "record=approved");
-    }
-  }
-}
-
-base::Result<void> Engine::open_web() {
-  events_ = std::make_unique<web::Events>(*store_);
-  const therapy::Translator& translator = core_->translator();
-  web::ModelTexts texts{translator.json_schema(), translator.logical_model(),
-                        translator.plausibility_table()};
-  api_ = std::make_unique<web::Api>(
-      web::Api::World{*journal_, *intake_, *events_, metrics_, std::move(texts),
-                      [this] {
-                        const std::lock_guard lock(targets_mutex_);
-                        return targets_;
-                      },
-                      [this] {
-                        intake_->sweep();
-                        for (const auto& courier : couriers_) {
-                          courier->wake();
-                        }
-                      },
-                      [this] { return stopping_.load(); }, mapping_control()});
-  const auto listen = parse_listen(config_.listen);
-  web::HttpServer::Config config;
-  config.address = listen->address;
-  config.port = listen->port;
-  config.refuse = [](int status, std::string_view text) {
-    return web::problem(status, status == 413 ? "too-long" : "structure", std::string(text));
-  };
-  auto server = web::HttpServer::start(config, [this](web::Request request, web::Answer answer) {
-    api_->handle(std::move(request), std::move(answer));
-  });
-  if (!server) {
-    return std::move(server).error();
-  }
-  server_ = std::move(*server);
-  return {};
-}
-
-base::Result<void> Engine::start() {
-  auto core = MappingSets::open(
-      {config_.translator, KeptSets::folder_of(config_.journal), config_.approval_needed});
-  if (!core) {
-    return std::move(core).error();
-  }
-  core_ = std::move(*core);
-  for (auto step : {&Engine::open_journal, &Engine::open_targets, &Engine::open_web}) {
-    if (auto done = (this->*step)(); !done) {
-      return done;
-    }
-  }
-  const std::string port = std::to_string(server_->port());
-  if (!config_.port_file.empty()) {
-    if (auto written = write_file(config_.port_file, port + "\n"); !written) {
-      return written;
-    }
-  }
-  intake_->sweep();
-  loop_->post([this] { tick(0); });
-  say("ready", "port=" + port + " mapping=" + core_->provenance().mapping_set.substr(0, 12) +
-                   " profiles=" + core_->provenance().profile_set.substr(0, 12));
-  return {};
-}
-
-// On the loop: what no event announced, such as what another process wrote into the journal.
-void Engine::tick(int count) {
-  events_->follow();
-  Targets targets;
-  for (const auto& courier : couriers_) {
-    targets.push_back({courier->target(), courier->health().paused});
-    if (count % 4 == 0) {
-      courier->wake();
-    }
-  }
-  {
-    const std::lock_guard lock(targets_mutex_);
-    targets_ = std::move(targets);
-  }
-  if (count % 4 == 0) {
-    intake_->sweep();
-  }
-  loop_->after(base::limits::kTick / 4, [this, count] { tick(count + 1); });
-}
-
-void Engine::drain() {
-  stopping_ = true;
-  events_->close();
-  server_->stop(base::limits::kDrainTime);
-  std::vector<std::future<void>> idle;
-  for (const auto& courier : couriers_) {
-    auto promise = std::make_shared<std::promise<void>>();
-    idle.push_back(promise->get_future());
-    courier->stop([promise] { promise->set_value(); });
-  }
-  const auto until = clock_.steady() + base::limits::kDrainTime;
-  for (std::future<void>& one : idle) {
-    one.wait_until(until);
-  }
-  workers_->stop();
-  loop_->stop();
-  journal::Change stopped;
-  stopped.record.kind = journal::Kind::kStopped;
-  const bool written = journal_->write(std::move(stopped)).has_value();
-  journal_->stop();
-  say("stopped", std::string("journal=") + (written ? "closed" : "failing"));
-}
-
-void Engine::run_until_signal() {
-  sigset_t set;
-  sigemptyset(&set);
-  sigaddset(&set, SIGTERM);
-  sigaddset(&set, SIGINT);
-  const timespec pause{base::limits::kMappingLook.count(), 0};
-  int signal = -1;
-  while (signal < 0) {
-    signal = sigtimedwait(&set, nullptr, &pause);
-    if (signal < 0) {
-      look_at_mappings();
-    }
-  }
-  say("stopping", "signal=" + std::to_string(signal));
-  drain();
-}
-
-// Before any thread begins, so that all of them leave these signals to the main one.
-void block_signals() {
-  sigset_t set;
-  sigemptyset(&set);
-  sigaddset(&set, SIGTERM);
-  sigaddset(&set, SIGINT);
-  pthread_sigmask(SIG_BLOCK, &set, nullptr);
-  std::signal(SIGPIPE, SIG_IGN);
 }
 
 }  // namespace
@@ -327,6 +32,8 @@ int run_serve(int argc, char** argv) {
   app.add_option("--listen", flags.listen, "ADDRESS:PORT (port 0: any free one)");
   app.add_option("--journal", flags.journal, "the journal's file, made when new");
   app.add_option("--key", flags.key_file, "key of the journal's search (default: JOURNAL.key)");
+  app.add_option("--anchor", flags.anchor,
+                 "file that the signed tree heads are also written to, best on another machine");
   app.add_option("--target", urls, "base URL of a record server");
   app.add_option("--mappings", flags.translator.mappings, "folder of maps laid over the own ones");
   app.add_option("--overlay", flags.translator.overlay,
@@ -360,6 +67,7 @@ int run_serve(int argc, char** argv) {
   win("--listen", config.listen, flags.listen);
   win("--journal", config.journal, flags.journal);
   win("--key", config.key_file, flags.key_file);
+  win("--anchor", config.anchor, flags.anchor);
   win("--mappings", config.translator.mappings, flags.translator.mappings);
   win("--overlay", config.translator.overlay, flags.translator.overlay);
   win("--profiles", config.translator.profiles, flags.translator.profiles);
@@ -376,13 +84,8 @@ int run_serve(int argc, char** argv) {
   if (auto checked = check_config(config); !checked) {
     return fail(checked.error());
   }
-  block_signals();
-  Engine engine(std::move(config));
-  if (auto started = engine.start(); !started) {
-    return fail(started.error());
-  }
-  engine.run_until_signal();
-  return kOk;
+  const auto ran = run_engine(std::move(config));
+  return ran ? kOk : fail(ran.error());
 }
 
 }  // namespace engine::cli

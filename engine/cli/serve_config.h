@@ -23,6 +23,7 @@ struct ServeConfig {
   // guards it.
   bool guarded = false;
   std::string journal;
+  std::string anchor;    // a second file of the signed tree heads; empty: none
   std::string key_file;  // empty: the journal's path with ".key"
   std::string port_file;
   TranslatorFiles translator;

@@ -49,6 +49,21 @@ void compare(std::string_view table, const Rows& stored, const Rows& folded, std
   }
 }
 
+// Pages and indexes: an index that misses a row hides it from every search.
+base::Result<void> check_pages(Connection& connection, std::size_t limit,
+                               std::vector<std::string>& out) {
+  auto row = connection.run("PRAGMA integrity_check");
+  while (true) {
+    const auto stepped = row.step();
+    if (!stepped || !*stepped) {
+      return stepped ? base::Result<void>() : stepped.error();
+    }
+    if (out.size() < limit && row.text_at(0) != "ok") {
+      out.push_back("database file: " + std::string(row.text_at(0)));
+    }
+  }
+}
+
 // The columns that serve search are copies of what the heads say.
 base::Result<void> compare_columns(Connection& log, std::size_t limit,
                                    std::vector<std::string>& out) {
@@ -111,6 +126,9 @@ base::Result<std::vector<std::string>> compare_with_fold(Connection& log, Connec
     return scanned ? folded.error() : scanned.error();
   }
   std::vector<std::string> out;
+  if (auto checked = check_pages(log, limit, out); !checked) {
+    return checked.error();
+  }
   if (auto compared = compare_columns(log, limit, out); !compared) {
     return compared.error();
   }

@@ -11,6 +11,12 @@ namespace {
 
 class Verifier {
  public:
+  explicit Verifier(const std::vector<TreeHead>& heads) {
+    for (const TreeHead& head : heads) {
+      heads_.emplace(head.size, &head);
+    }
+  }
+
   void record(Position position, std::string_view text, const base::Digest& leaf) {
     ++out.records;
     const std::string where = "record " + std::to_string(position);
@@ -22,6 +28,7 @@ class Verifier {
       fault(where + ": the head does not hash to the stored leaf");
     }
     frontier_.append(leaf);
+    compare_heads();
     const auto head = parse_head(text);
     if (!head) {
       fault(where + ": " + head.error().text());
@@ -52,6 +59,11 @@ class Verifier {
     for (const auto& [key, mark] : parts_) {
       fault("record " + std::to_string(key.first) + ", part " + key.second + ": is missing");
     }
+    for (auto later = heads_.upper_bound(frontier_.size()); later != heads_.end(); ++later) {
+      fault("the tree head of " + later->second->time + " covers " + std::to_string(later->first) +
+            " records, the log has " + std::to_string(frontier_.size()) +
+            ": the newest ones are missing");
+    }
     out.root = frontier_.root();
     return std::move(out);
   }
@@ -59,6 +71,17 @@ class Verifier {
   Verification out;
 
  private:
+  void compare_heads() {
+    const auto [first, last] = heads_.equal_range(frontier_.size());
+    for (auto head = first; head != last; ++head) {
+      if (head->second->root == frontier_.root()) {
+        ++out.heads_agree;
+      } else {
+        fault("the first " + std::to_string(head->first) +
+              " records are not those of the tree head of " + head->second->time);
+      }
+    }
+  }
   void check_head(const Head& head, Position position, const std::string& where) {
     if (head.record.position != position) {
       fault(where + ": its head says position " + std::to_string(head.record.position));
@@ -89,13 +112,14 @@ class Verifier {
   base::Digest previous_ = genesis();
   std::string time_;
   Frontier frontier_;
+  std::multimap<std::uint64_t, const TreeHead*> heads_;
   std::map<std::pair<Position, std::string>, Head::PartMark> parts_;
 };
 
 }  // namespace
 
-base::Result<Verification> verify(const Store& store) {
-  Verifier verifier;
+base::Result<Verification> verify(const Store& store, const std::vector<TreeHead>& heads) {
+  Verifier verifier(heads);
   auto scanned =
       store.scan(1, [&](Position position, std::string_view head, const base::Digest& leaf) {
         verifier.record(position, head, leaf);

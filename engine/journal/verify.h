@@ -9,6 +9,7 @@
 #include "engine/base/result.h"
 #include "engine/journal/merkle.h"
 #include "engine/journal/store.h"
+#include "engine/journal/tree_head.h"
 
 namespace engine::journal {
 
@@ -16,13 +17,15 @@ struct Verification {
   Position records = 0;
   std::uint64_t parts = 0;
   std::uint64_t stored_bytes = 0;
-  base::Digest root{};  // of the tree over all records
+  base::Digest root{};          // of the tree over all records
+  std::size_t heads_agree = 0;  // signed heads that the tree passed through
   std::vector<std::string> faults;
   std::vector<std::string> remarks;  // worth a look, but no fault: a clock that was set back
   bool sound() const { return faults.empty(); }
 };
 
-// Reads everything once and goes on after a fault. Errors: kIo when it cannot be read at all.
-base::Result<Verification> verify(const Store& store);
+// Reads everything once and goes on after a fault. The tree must pass through each of the heads;
+// their signatures are check_tree_heads()'s matter. Errors: kIo when it cannot be read at all.
+base::Result<Verification> verify(const Store& store, const std::vector<TreeHead>& heads = {});
 
 }  // namespace engine::journal

@@ -1,0 +1,94 @@
+#!/usr/bin/env python3
+"""Verifies a folder that `chartferry journal export` wrote: verify_export.py FOLDER [PUBLIC-KEY]
+
+Needs Python 3.8 or later and the openssl command (3.0 or later), nothing of chartferry. Take the public key from a place of
+your own when you can: the one in the folder came with what it is to prove. Exit status 0: everything agrees.
+"""
+import hashlib
+import pathlib
+import subprocess
+import sys
+import tempfile
+
+faults = []
+
+
+def sha256(data):
+    return hashlib.sha256(data).digest()
+
+
+def root_of(leaves):
+    """The Merkle tree hash of RFC 6962, section 2.1, over leaves that are hashed already, by subtrees of rising size."""
+    stack = []  # (leaves below, hash), sizes falling
+    for leaf in leaves:
+        stack.append((1, leaf))
+        while len(stack) > 1 and stack[-2][0] == stack[-1][0]:
+            (n, left), (m, right) = stack[-2:]
+            stack[-2:] = [(n + m, sha256(b"\x01" + left + right))]
+    _, root = stack.pop()
+    while stack:
+        root = sha256(b"\x01" + stack.pop()[1] + root)
+    return root
+
+
+def signature_verifies(head, key_file):
+    text = "chartferry tree head 1\n" + "".join(f"{name} {head[name]}\n" for name in ("size", "root", "time", "key"))
+    with tempfile.TemporaryDirectory() as folder:
+        text_file, signature_file = pathlib.Path(folder, "text"), pathlib.Path(folder, "signature")
+        text_file.write_text(text, encoding="ascii")
+        signature_file.write_bytes(bytes.fromhex(head["signature"]))
+        return subprocess.run(["openssl", "pkeyutl", "-verify", "-pubin", "-inkey", str(key_file), "-rawin",
+                               "-in", str(text_file), "-sigfile", str(signature_file)],
+                              stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=False).returncode == 0
+
+
+def check_heads(folder, key_file, leaves):
+    last = 0
+    for number, line in enumerate((folder / "tree-heads").read_text(encoding="ascii").splitlines(), 1):
+        head = dict(part.split("=", 1) for part in line.split(" "))
+        size = int(head["size"])
+        if not signature_verifies(head, key_file):
+            faults.append(f"tree-heads:{number}: the signature does not verify with {key_file}")
+        elif size < last or size > len(leaves):
+            faults.append(f"tree-heads:{number}: covers {size} records; before it {last}, leaves {len(leaves)}")
+        elif root_of(leaves[:size]).hex() != head["root"]:
+            faults.append(f"tree-heads:{number}: the first {size} leaves have another root")
+        last = max(last, size)
+    return last
+
+
+def check_record(file, leaves):
+    position = int(file.name.split(".")[0])
+    head = file.read_bytes()
+    if not 0 < position <= len(leaves) or sha256(b"\x00" + head) != leaves[position - 1]:
+        faults.append(f"{file.name}: is not the record with leaf {position}")
+        return
+    for line in head.decode("utf-8").splitlines():
+        words = line.split(" ")
+        if words[0] != "part":
+            continue
+        part = file.with_suffix("." + words[1] + (".zst" if words[4] == "1" else ""))
+        if not part.is_file():
+            faults.append(f"{part.name}: is missing")
+        elif sha256(part.read_bytes()).hex() != words[2]:
+            faults.append(f"{part.name}: its bytes are not those that the record names")
+
+
+def main():
+    if len(sys.argv) not in (2, 3):
+        sys.exit(__doc__)
+    folder = pathlib.Path(sys.argv[1])
+    key_file = pathlib.Path(sys.argv[2]) if len(sys.argv) == 3 else folder / "head-key.pub"
+    leaves = [bytes.fromhex(line) for line in (folder / "leaves").read_text(encoding="ascii").split()]
+    covered = check_heads(folder, key_file, leaves)
+    records = sorted((folder / "records").glob("*.record"), key=lambda file: int(file.name.split(".")[0]))
+    for file in records:
+        check_record(file, leaves)
+    for fault in faults:
+        print("fault:", fault)
+    print(f"{'NOT SOUND' if faults else 'sound'}: {len(records)} records of {len(leaves)}, {covered} of them under signed heads")
+    sys.exit(1 if faults else 0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,323 @@
+#include "engine/cli/journal_proof.h"
+
+#include <algorithm>
+#include <cstdio>
+#include <filesystem>
+#include <optional>
+#include <utility>
+
+#include "engine/base/limits.h"
+#include "engine/cli/commands.h"
+#include "engine/cli/files.h"
+#include "engine/cli/read_file.h"
+#include "engine/journal/merkle.h"
+#include "engine/journal/stored.h"
+#include "engine/journal/tree_head.h"
+#include "engine/journal/verify.h"
+#include "engine/json/write.h"
+
+namespace engine::cli {
+namespace {
+
+using base::Digest;
+using base::Error;
+using base::ErrorCode;
+using base::Result;
+using journal::Store;
+using journal::TreeHead;
+
+int fail(const Error& error) {
+  std::fprintf(stderr, "chartferry journal: %s\n", error.text().c_str());
+  return kUsage;
+}
+
+int no(const std::string& why) {
+  std::fprintf(stderr, "chartferry journal: %s\n", why.c_str());
+  return kNo;
+}
+
+Result<journal::HeadKey> public_key(const ProofFiles& files) {
+  auto pem = read_file(files.key_file());
+  if (!pem) {
+    return std::move(pem).error();
+  }
+  auto key = journal::HeadKey::from_pem(*pem);
+  if (!key) {
+    return Error(key.error().code, key.error().detail, files.key_file());
+  }
+  return key;
+}
+
+// All heads of all files; what is wrong with them goes into `faults`, not into an error.
+std::vector<TreeHead> checked_heads(const ProofFiles& files, std::vector<std::string>& faults) {
+  std::vector<TreeHead> all;
+  const std::vector<std::string> names =
+      files.heads.empty() ? std::vector<std::string>{files.all_heads()} : files.heads;
+  for (const std::string& name : names) {
+    auto heads = journal::read_tree_heads(name);
+    if (!heads) {
+      faults.push_back(heads.error().text());
+      continue;
+    }
+    if (heads->empty()) {
+      continue;
+    }
+    const auto key = public_key(files);
+    if (!key) {
+      faults.push_back("the tree heads cannot be verified: " + key.error().text());
+      continue;
+    }
+    const auto found = journal::check_tree_heads(*heads, *key, name);
+    faults.insert(faults.end(), found.begin(), found.end());
+    std::move(heads->begin(), heads->end(), std::back_inserter(all));
+  }
+  return all;
+}
+
+Result<std::vector<Digest>> leaves_of(const Store& store) {
+  std::vector<Digest> leaves;
+  auto scanned = store.scan(1, [&](journal::Position, std::string_view, const Digest& leaf) {
+    leaves.push_back(leaf);
+    return true;
+  });
+  if (!scanned) {
+    return scanned.error();
+  }
+  return leaves;
+}
+
+std::string json_text(std::string_view text) {
+  std::string out;
+  json::write_string(text, out);
+  return out;
+}
+
+std::string json_of(const TreeHead& head) {
+  return "{\"size\":" + std::to_string(head.size) +
+         ",\"root\":" + json_text(base::to_hex(head.root)) + ",\"time\":" + json_text(head.time) +
+         ",\"key\":" + json_text(head.key) + ",\"signature\":" + json_text(head.signature) + "}";
+}
+
+std::string json_of(const std::vector<Digest>& path) {
+  std::string out = "[";
+  for (const Digest& hash : path) {
+    out += (out.size() > 1 ? "," : "") + json_text(base::to_hex(hash));
+  }
+  return out + "]";
+}
+
+// The heads for a proof: without a fault, or what is wrong.
+Result<std::vector<TreeHead>> sound_heads(const ProofFiles& files) {
+  std::vector<std::string> faults;
+  std::vector<TreeHead> heads = checked_heads(files, faults);
+  if (!faults.empty()) {
+    return Error(ErrorCode::kCorrupt, faults.front());
+  }
+  if (heads.empty()) {
+    return Error(ErrorCode::kNotFound, "no tree head was signed yet", files.all_heads());
+  }
+  return heads;
+}
+
+// The newest head of `size` records; 0: the newest of all.
+const TreeHead* head_of(const std::vector<TreeHead>& heads, std::uint64_t size) {
+  const TreeHead* found = nullptr;
+  for (const TreeHead& head : heads) {
+    if (size == 0 ? found == nullptr || head.size >= found->size : head.size == size) {
+      found = &head;
+    }
+  }
+  return found;
+}
+
+// The records' heads and parts, by position.
+Result<std::size_t> export_records(const Store& store, journal::Query query,
+                                   const std::string& folder) {
+  std::size_t count = 0;
+  query.limit = base::limits::kEventsCatchUpMax;
+  while (true) {
+    const auto records = store.search(query);
+    if (!records) {
+      return records.error();
+    }
+    for (const journal::Record& record : *records) {
+      const std::string stem = folder + "/records/" + std::to_string(record.position) + ".";
+      const auto text = store.head_text(record.position);
+      if (!text) {
+        return text.error();
+      }
+      Result<void> written = write_file(stem + "record", *text);
+      const auto scanned = store.scan_parts(record.position, [&](const journal::PartRow& row) {
+        if (row.position != record.position || !written) {
+          return false;
+        }
+        const char* packed = row.part.codec == journal::kCodecZstd ? ".zst" : "";
+        written = write_file(stem + row.part.name + packed, row.part.bytes);
+        return true;
+      });
+      if (!scanned || !written) {
+        return !scanned ? scanned.error() : written.error();
+      }
+      query.after = record.position;
+      ++count;
+    }
+    if (records->size() < query.limit) {
+      return count;
+    }
+  }
+}
+
+}  // namespace
+
+std::string ProofFiles::all_heads() const {
+  return heads.empty() ? journal + ".heads" : heads.front();
+}
+
+std::string ProofFiles::key_file() const {
+  return public_key.empty() ? journal + ".head-key.pub" : public_key;
+}
+
+int verify_journal(const Store& store, const ProofFiles& files) {
+  // Before the records, so that a running engine cannot sign one that was not read.
+  std::vector<std::string> faults;
+  const std::vector<TreeHead> heads = checked_heads(files, faults);
+  auto report = journal::verify(store, heads);
+  if (!report) {
+    std::printf("unreadable: %s\n", report.error().text().c_str());
+    return kNo;
+  }
+  report->faults.insert(report->faults.end(), faults.begin(), faults.end());
+  auto differences = store.check_fold(base::limits::kIssuesMax);
+  if (!differences) {
+    report->faults.push_back("states: " + differences.error().text());
+  } else {
+    report->faults.insert(report->faults.end(), differences->begin(), differences->end());
+  }
+  if (heads.empty()) {
+    report->remarks.push_back(
+        "no signed tree heads: nothing tells whether the newest records were "
+        "cut off");
+  }
+  for (const std::string& remark : report->remarks) {
+    std::printf("remark: %s\n", remark.c_str());
+  }
+  for (const std::string& fault : report->faults) {
+    std::printf("fault: %s\n", fault.c_str());
+  }
+  std::printf("%s: %llu records, %llu parts, %llu bytes, %zu of %zu tree heads agree, root %s\n",
+              report->sound() ? "sound" : "NOT SOUND",
+              static_cast<unsigned long long>(report->records),
+              static_cast<unsigned long long>(report->parts),
+              static_cast<unsigned long long>(report->stored_bytes), report->heads_agree,
+              heads.size(), base::to_hex(report->root).c_str());
+  return report->sound() ? kOk : kNo;
+}
+
+int prove_record(const Store& store, const ProofFiles& files, std::uint64_t position) {
+  const auto heads = sound_heads(files);
+  if (!heads) {
+    return no(heads.error().text());
+  }
+  const TreeHead* head = head_of(*heads, 0);
+  const auto text = store.head_text(position);
+  if (!text) {
+    return fail(text.error());
+  }
+  auto leaves = leaves_of(store);
+  if (!leaves) {
+    return fail(leaves.error());
+  }
+  if (position > head->size) {
+    return no("the record is newer than the latest signed tree head, of " +
+              std::to_string(head->size) + " records; wait a minute");
+  }
+  if (leaves->size() < head->size) {
+    return no("records are missing that were signed at " + head->time);
+  }
+  leaves->resize(head->size);
+  const auto path = journal::inclusion_proof(position - 1, *leaves);
+  const Digest leaf = journal::leaf_hash(*text);
+  if (!journal::verify_inclusion(leaf, position - 1, head->size, path, head->root)) {
+    return no("the record does not lie in the tree that was signed at " + head->time);
+  }
+  std::printf("{\"position\":%llu,\"record\":%s,\"leaf\":%s,\"path\":%s,\"treeHead\":%s}\n",
+              static_cast<unsigned long long>(position), json_text(*text).c_str(),
+              json_text(base::to_hex(leaf)).c_str(), json_of(path).c_str(), json_of(*head).c_str());
+  return kOk;
+}
+
+int prove_growth(const Store& store, const ProofFiles& files, std::uint64_t from,
+                 std::uint64_t to) {
+  const auto heads = sound_heads(files);
+  if (!heads) {
+    return no(heads.error().text());
+  }
+  const TreeHead* first = head_of(*heads, from);
+  const TreeHead* last = head_of(*heads, to);
+  if (from == 0 || first == nullptr || last == nullptr || first->size > last->size) {
+    std::string sizes;
+    for (const TreeHead& head : *heads) {
+      sizes += " " + std::to_string(head.size);
+    }
+    return fail(Error(ErrorCode::kNotFound,
+                      "no such pair of signed heads; there are heads of these many records:" +
+                          sizes.substr(0, 400)));
+  }
+  auto leaves = leaves_of(store);
+  if (!leaves) {
+    return fail(leaves.error());
+  }
+  if (leaves->size() < last->size) {
+    return no("records are missing that were signed at " + last->time);
+  }
+  leaves->resize(last->size);
+  const auto path = journal::consistency_proof(first->size, *leaves);
+  if (!journal::verify_consistency(first->size, first->root, last->size, last->root, path)) {
+    return no("the tree signed at " + last->time + " does not begin with the one signed at " +
+              first->time);
+  }
+  std::printf("{\"from\":%s,\"to\":%s,\"path\":%s}\n", json_of(*first).c_str(),
+              json_of(*last).c_str(), json_of(path).c_str());
+  return kOk;
+}
+
+int export_journal(const Store& store, const ProofFiles& files, journal::Query query,
+                   const std::string& folder) {
+  std::error_code problem;
+  if (std::filesystem::exists(folder, problem) && !std::filesystem::is_empty(folder, problem)) {
+    return fail(Error(ErrorCode::kConflict, "the folder is there already and not empty", folder));
+  }
+  const auto heads = sound_heads(files);
+  if (!heads) {
+    return no(heads.error().text());
+  }
+  const auto pem = read_file(files.key_file());
+  const auto leaves = leaves_of(store);
+  if (!pem || !leaves) {
+    return fail(!pem ? pem.error() : leaves.error());
+  }
+  std::string head_lines;
+  for (const TreeHead& head : *heads) {
+    head_lines += journal::print_tree_head(head);
+  }
+  std::string leaf_lines;
+  for (const Digest& leaf : *leaves) {
+    leaf_lines += base::to_hex(leaf) + "\n";
+  }
+  const auto count = export_records(store, std::move(query), folder);
+  if (!count) {
+    return fail(count.error());
+  }
+  const std::pair<const char*, const std::string*> texts[] = {
+      {"/tree-heads", &head_lines}, {"/head-key.pub", &*pem}, {"/leaves", &leaf_lines}};
+  for (const auto& [name, text] : texts) {
+    if (auto written = write_file(folder + name, *text); !written) {
+      return fail(written.error());
+    }
+  }
+  std::printf("%zu records of %zu, %zu tree heads, in %s\n", *count, leaves->size(), heads->size(),
+              folder.c_str());
+  return kOk;
+}
+
+}  // namespace engine::cli

@@ -1,0 +1,51 @@
+#include "engine/journal/secret_file.h"
+
+#include <array>
+#include <cerrno>
+
+#include <fcntl.h>
+#include <unistd.h>
+
+#include "engine/journal/record.h"
+
+namespace engine::journal {
+namespace {
+
+base::Result<std::string> from_hex(std::string_view hex, const std::string& path) {
+  while (!hex.empty() && hex.back() == '\n') {
+    hex.remove_suffix(1);
+  }
+  const auto digest = digest_from_hex(hex);
+  if (!digest) {
+    return base::Error(base::ErrorCode::kInvalid, "a key file holds 64 hexadecimal digits", path);
+  }
+  return std::string(digest->begin(), digest->end());
+}
+
+}  // namespace
+
+base::Result<std::string> load_secret(const std::string& path, std::string_view random) {
+  int fd = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
+  if (fd < 0 && errno == ENOENT && !random.empty()) {
+    fd = ::open(path.c_str(), O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
+    if (fd < 0) {
+      return base::Error(base::ErrorCode::kIo, "cannot write the key file", path);
+    }
+    const std::string hex = base::to_hex(random) + "\n";
+    const bool written =
+        ::write(fd, hex.data(), hex.size()) == static_cast<ssize_t>(hex.size()) && ::fsync(fd) == 0;
+    ::close(fd);
+    return written ? from_hex(hex, path)
+                   : base::Error(base::ErrorCode::kIo, "cannot write the key file", path);
+  }
+  if (fd < 0) {
+    return base::Error(errno == ENOENT ? base::ErrorCode::kNotFound : base::ErrorCode::kIo,
+                       "cannot read the key file", path);
+  }
+  std::array<char, 128> text{};
+  const ssize_t n = ::read(fd, text.data(), text.size());
+  ::close(fd);
+  return from_hex(std::string_view(text.data(), n > 0 ? static_cast<std::size_t>(n) : 0), path);
+}
+
+}  // namespace engine::journal

@@ -1,0 +1,71 @@
+#pragma once
+// Signed tree heads: at a time, the journal's tree had so many records and this root (RFC 6962
+// section 3.5 in our own spelling), signed with Ed25519 (RFC 8032). Who holds an older head sees
+// whether anything in the journal was altered or cut off since. docs/formats/journal.md has the
+// form.
+
+#include <cstdint>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "engine/base/hash.h"
+#include "engine/base/result.h"
+
+namespace engine::journal {
+
+struct TreeHead {
+  std::uint64_t size = 0;  // records
+  base::Digest root{};
+  std::string time;       // FHIR instant
+  std::string key;        // SHA-256 of the 32 bytes of the public key, hexadecimal
+  std::string signature;  // 64 bytes, hexadecimal
+};
+
+// The bytes that are signed: five lines.
+std::string signed_text(const TreeHead& head);
+// One line, with its line break.
+std::string print_tree_head(const TreeHead& head);
+// Errors: kCorrupt for anything but a line that print_tree_head() gives.
+base::Result<TreeHead> parse_tree_head(std::string_view line);
+
+// The public half of a key: verifies.
+class HeadKey {
+ public:
+  // Errors: kInvalid when the text is not an Ed25519 public key in PEM (RFC 8410).
+  static base::Result<HeadKey> from_pem(std::string_view pem);
+  const std::string& name() const { return name_; }  // as TreeHead::key
+  bool verify(const TreeHead& head) const;
+
+ private:
+  HeadKey() = default;
+  std::string raw_;  // 32 bytes
+  std::string name_;
+};
+
+// The secret half: signs.
+class HeadSigner {
+ public:
+  // `secret`: the 32 bytes of RFC 8032 section 5.1.5.
+  explicit HeadSigner(std::string_view secret);
+  TreeHead sign(std::uint64_t size, const base::Digest& root, std::string time) const;
+  std::string public_pem() const;
+
+ private:
+  std::string secret_;
+  std::string name_;
+};
+
+// The heads of a file, one a line; none when there is no file. A last line without its break was
+// being written when the power went, and is left out. Errors: kIo, kLimit, kCorrupt naming the
+// line.
+base::Result<std::vector<TreeHead>> read_tree_heads(const std::string& path);
+// Durable on return. Errors: kIo.
+base::Result<void> append_tree_head(const std::string& path, const TreeHead& head);
+
+// What a set of heads says that it should not: a signature that does not verify, another key, a
+// tree that shrank. `where` names the file. One sentence each.
+std::vector<std::string> check_tree_heads(const std::vector<TreeHead>& heads, const HeadKey& key,
+                                          const std::string& where);
+
+}  // namespace engine::journal

@@ -1,0 +1,200 @@
+#!/usr/bin/env python3
+"""Proofs of the journal: signed heads, prove, export, and the verifying script of the docs, over tampered copies too."""
+import copy
+import hashlib
+import json
+import pathlib
+import random
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import unittest
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "sandbox"))
+import stage  # noqa: E402
+
+SCRIPT = stage.TOP / "docs" / "formats" / "verify_export.py"
+
+
+class JournalProof(unittest.TestCase):
+    @classmethod
+    def setUpClass(cls):
+        cls.folder = pathlib.Path(cls.enterClassContext(tempfile.TemporaryDirectory(prefix="chartferry-proof-")))
+        cls.anchor = cls.folder / "anchor"
+        server = cls.enterClassContext(stage.RecordServer(cls.folder, load=[stage.WARD / "people.bundle.json"]))
+        engine = cls.enterClassContext(stage.Engine(cls.folder))
+        server.start()
+        for _ in range(2):  # two runs: heads of several sizes
+            engine.start(server.base, "--anchor", cls.anchor)
+            document = copy.deepcopy(stage.sent("alder-moving"))
+            document["identifier"]["value"] = f"proof-{_}"
+            session = engine.session_id(engine.send(document))
+            stage.wait_for("landed", lambda: engine.settled(session, ("landed",)))  # pylint: disable=cell-var-from-loop
+            engine.stop()
+        cls.journal = pathlib.Path(engine.journal)
+
+    def command(self, *words, journal=None):
+        done = subprocess.run([str(stage.ENGINE), "journal", "--journal", str(journal or self.journal), *map(str, words)],
+                              capture_output=True, text=True, check=False, errors="replace")
+        return done.returncode, done.stdout + done.stderr
+
+    def copied(self, name):
+        """A copy of the journal's files, to be spoilt."""
+        folder = self.folder / name
+        folder.mkdir()
+        for file in self.folder.glob(self.journal.name + "*"):
+            if file.is_file() and not file.name.endswith(".lock"):
+                shutil.copy(file, folder)
+        return folder / self.journal.name
+
+    def export(self, name, *words, journal=None):
+        folder = self.folder / name
+        status, said = self.command("export", folder, *words, journal=journal)
+        self.assertEqual(status, 0, said)
+        return folder
+
+    def check_export(self, folder, *words):
+        done = subprocess.run([sys.executable, "-B", str(SCRIPT), str(folder), *map(str, words)], capture_output=True,
+                              text=True, check=False)
+        self.assertEqual(done.stderr, "")
+        return done.returncode, done.stdout
+
+    def test_heads_are_signed_and_the_whole_is_sound(self):
+        status, said = self.command("verify")
+        self.assertEqual(status, 0, said)
+        self.assertNotIn("remark", said)
+        self.assertRegex(said, r"([4-9]) of \1 tree heads agree")
+        self.assertEqual(self.anchor.read_bytes(), pathlib.Path(str(self.journal) + ".heads").read_bytes())
+        self.assertEqual(pathlib.Path(str(self.journal) + ".head-key").stat().st_mode & 0o777, 0o600)
+
+    def test_newest_records_cut_off_are_missed(self):
+        journal = self.copied("cut")
+        with sqlite3.connect(journal) as database:
+            signed = int(self.anchor.read_text().splitlines()[-1].split()[0][5:])
+            # From "stopped" on: no state stands on these.
+            database.execute("DELETE FROM record WHERE position >= ?", (signed,))
+        status, said = self.command("verify", journal=journal)
+        self.assertEqual(status, 1, said)
+        self.assertIn("the newest ones are missing", said)
+
+    def test_a_head_of_another_key_is_named(self):
+        journal = self.copied("key")
+        other = self.copied("other-key")
+        key = subprocess.run(["openssl", "genpkey", "-algorithm", "ed25519"], capture_output=True, check=True).stdout
+        public = subprocess.run(["openssl", "pkey", "-pubout"], input=key, capture_output=True, check=True).stdout
+        pathlib.Path(str(other) + ".head-key.pub").write_bytes(public)
+        status, said = self.command("verify", "--head-key", str(other) + ".head-key.pub", journal=journal)
+        self.assertEqual(status, 1, said)
+        self.assertIn("signed with another key", said)
+
+    def test_a_record_is_proved_to_anybody(self):
+        status, said = self.command("prove", 2)
+        self.assertEqual(status, 0, said)
+        proof = json.loads(said)
+        # RFC 9162, section 2.1.3.2, with nothing of ours.
+        self.assertEqual(hashlib.sha256(b"\x00" + proof["record"].encode()).hexdigest(), proof["leaf"])
+        place, last, node = proof["position"] - 1, proof["treeHead"]["size"] - 1, bytes.fromhex(proof["leaf"])
+        for step in map(bytes.fromhex, proof["path"]):
+            self.assertGreater(last, 0)
+            if place % 2 or place == last:
+                node = hashlib.sha256(b"\x01" + step + node).digest()
+                while place % 2 == 0 and place:
+                    place, last = place >> 1, last >> 1
+            else:
+                node = hashlib.sha256(b"\x01" + node + step).digest()
+            place, last = place >> 1, last >> 1
+        self.assertEqual(last, 0)
+        self.assertEqual(node.hex(), proof["treeHead"]["root"])
+        sizes = [int(line.split()[0][5:]) for line in self.anchor.read_text().splitlines()]
+        status, said = self.command("prove", "--from", sizes[0])
+        self.assertEqual(status, 0, said)
+        self.assertEqual((json.loads(said)["from"]["size"], json.loads(said)["to"]["size"]), (sizes[0], sizes[-1]))
+        self.assertEqual(self.command("prove", 10**6)[0], 2)
+        self.assertEqual(self.command("prove", "--from", 10**6)[0], 2)
+
+    def test_an_export_is_verified_by_the_script_of_the_docs(self):
+        folder = self.export("all")
+        status, said = self.check_export(folder, str(self.journal) + ".head-key.pub")
+        self.assertEqual(status, 0, said)
+        self.assertIn("sound: ", said)
+        self.assertEqual(self.command("export", folder)[0], 2)  # not over something that is there
+        only = self.export("landed", "--kind", "landed")
+        self.assertEqual(len(list((only / "records").glob("*.record"))), 2)
+        self.assertEqual(self.check_export(only)[0], 0)
+
+    def test_a_tampered_export_is_found_out(self):
+        whole = self.export("whole")
+        part = sorted((whole / "records").glob("*.document*"))[0].name
+        record = part.split(".")[0] + ".record"
+
+        def flip(file, at=10):
+            data = bytearray(file.read_bytes())
+            data[at] ^= 1
+            file.write_bytes(data)
+
+        def swap(folder):
+            leaves = (folder / "leaves").read_text().split()
+            leaves[1], leaves[2] = leaves[2], leaves[1]
+            (folder / "leaves").write_text("\n".join(leaves) + "\n")
+
+        def resign(folder):
+            lines = (folder / "tree-heads").read_text().splitlines()
+            head, signature = lines[-1].rsplit("=", 1)
+            lines[-1] = head + "=" + signature[:-1] + ("0" if signature[-1] != "0" else "1")
+            (folder / "tree-heads").write_text("\n".join(lines) + "\n")
+
+        for name, spoil, finding in [
+                ("body", lambda f: flip(f / "records" / part), f"{part}: its bytes are not those"),
+                ("record", lambda f: flip(f / "records" / record), f"{record}: is not the record"),
+                ("gone", lambda f: (f / "records" / part).unlink(), f"{part}: is missing"),
+                ("cut", lambda f: (f / "leaves").write_text("\n".join((f / "leaves").read_text().split()[:3])), "covers"),
+                ("swapped", swap, "have another root"),
+                ("signature", resign, "the signature does not verify")]:
+            folder = self.folder / f"tampered-{name}"
+            shutil.copytree(whole, folder)
+            spoil(folder)
+            status, said = self.check_export(folder)
+            self.assertEqual(status, 1, name)
+            self.assertIn(finding, said)
+
+    def test_a_flipped_byte_anywhere_changes_nothing_unseen(self):
+        """Each is named, or lies where no reader sees it: then everything that can be read is as it was."""
+        def readable(journal):
+            with sqlite3.connect(f"file:{journal}?mode=ro&immutable=1", uri=True) as database:
+                return [list(database.execute(f"SELECT * FROM {table} ORDER BY 1, 2"))
+                        for table in ("record", "part", "revision", "leg")]
+
+        chance = random.Random(7)
+        journal = self.copied("flips")
+        with sqlite3.connect(journal) as database:
+            database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        good, before = journal.read_bytes(), readable(journal)
+        named = 0
+        for _ in range(100):
+            data = bytearray(good)
+            place = chance.randrange(len(data))
+            data[place] ^= 1 << chance.randrange(8)
+            journal.write_bytes(data)
+            status, said = self.command("verify", journal=journal)
+            if status == 0:
+                self.assertEqual(readable(journal), before, f"byte {place}")
+            else:
+                self.assertRegex(said, "fault|unreadable|chartferry journal", f"byte {place}")
+                named += 1
+        self.assertGreater(named, 10)
+
+    def test_a_truncated_file_is_named(self):
+        journal = self.copied("short")
+        with sqlite3.connect(journal) as database:
+            database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        data = journal.read_bytes()
+        journal.write_bytes(data[:len(data) // 2])
+        status, said = self.command("verify", journal=journal)
+        self.assertNotEqual(status, 0, said)
+        self.assertRegex(said, "fault|unreadable|chartferry journal")
+
+
+if __name__ == "__main__":
+    unittest.main()

@@ -1,0 +1,199 @@
+// Signed tree heads: keys and signatures, the file they are kept in, and what they find.
+
+#include "engine/journal/tree_head.h"
+
+#include <fstream>
+#include <string>
+#include <vector>
+
+#include <gtest/gtest.h>
+
+#include "engine/journal/head_keeper.h"
+#include "engine/journal/verify.h"
+#include "tests/journal/fixture.h"
+
+namespace engine::journal {
+namespace {
+
+std::string bytes_of(std::string_view hex) {
+  const auto digest = digest_from_hex(hex);
+  return digest ? std::string(digest->begin(), digest->end()) : std::string();
+}
+
+// RFC 8032 section 7.1, TEST 1.
+const std::string kSecret =
+    bytes_of("9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60");
+const std::string kPublic =
+    bytes_of("d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a");
+
+HeadKey key_of(const HeadSigner& signer) {
+  auto key = HeadKey::from_pem(signer.public_pem());
+  EXPECT_TRUE(key.has_value());
+  return *key;
+}
+
+std::vector<TreeHead> heads_of(const std::string& path) {
+  auto heads = read_tree_heads(path);
+  EXPECT_TRUE(heads.has_value()) << (heads ? "" : heads.error().text());
+  return heads ? *heads : std::vector<TreeHead>();
+}
+
+TEST(TreeHeads, AreNamedByThePublicKeyOfTheirSecret) {
+  const HeadSigner signer(kSecret);
+  const TreeHead head = signer.sign(3, base::sha256("root"), "2026-03-02T09:41:00.000Z");
+  EXPECT_EQ(head.key, base::sha256_hex(kPublic));
+  EXPECT_EQ(key_of(signer).name(), head.key);
+  EXPECT_TRUE(key_of(signer).verify(head));
+}
+
+TEST(TreeHeads, VerifyOnlyAsTheyWereSigned) {
+  const HeadSigner signer(kSecret);
+  const HeadKey key = key_of(signer);
+  const TreeHead good = signer.sign(3, base::sha256("root"), "2026-03-02T09:41:00.000Z");
+  TreeHead head = good;
+  head.size = 4;
+  EXPECT_FALSE(key.verify(head));
+  head = good;
+  head.root[31] ^= 1;
+  EXPECT_FALSE(key.verify(head));
+  head = good;
+  head.time = "2026-03-02T09:41:01.000Z";
+  EXPECT_FALSE(key.verify(head));
+  head = good;
+  head.signature[0] = head.signature[0] == '0' ? '1' : '0';
+  EXPECT_FALSE(key.verify(head));
+  head.signature = "no hex";
+  EXPECT_FALSE(key.verify(head));
+  const HeadSigner other(std::string(32, 'x'));
+  EXPECT_FALSE(key_of(other).verify(good));
+}
+
+TEST(TreeHeads, HaveOneSpelling) {
+  const TreeHead head =
+      HeadSigner(kSecret).sign(12, base::sha256("root"), "2026-03-02T09:41:00.000Z");
+  const std::string line = print_tree_head(head);
+  const auto again = parse_tree_head(line);
+  ASSERT_TRUE(again.has_value());
+  EXPECT_EQ(print_tree_head(*again), line);
+  EXPECT_TRUE(key_of(HeadSigner(kSecret)).verify(*again));
+  for (const std::string& wrong :
+       {std::string(), std::string("size=12"), "x" + line, line.substr(0, line.size() - 1) + " x=1",
+        "size=012" + line.substr(line.find(" root")), "size=-1" + line.substr(line.find(" root")),
+        "size=99999999999999999999" + line.substr(line.find(" root"))}) {
+    EXPECT_FALSE(parse_tree_head(wrong).has_value()) << wrong;
+  }
+}
+
+TEST(TreeHeads, RefuseKeysThatAreNone) {
+  EXPECT_FALSE(HeadKey::from_pem("").has_value());
+  // An X25519 key, from RFC 8410 section 10.2: the right form, the wrong kind.
+  EXPECT_FALSE(HeadKey::from_pem("-----BEGIN PUBLIC KEY-----\n"
+                                 "MCowBQYDK2VuAyEAGb9ECWmEzf6FQbrBZ9w7lshQhqowtrbLDFw4rXAxZuE=\n"
+                                 "-----END PUBLIC KEY-----\n")
+                   .has_value());
+}
+
+TEST(TreeHeads, OutliveAPowerLossInTheMiddleOfALine) {
+  const TemporaryFolder folder;
+  const std::string path = folder.file("heads");
+  const HeadSigner signer(kSecret);
+  EXPECT_TRUE(heads_of(path).empty());
+  const TreeHead first = signer.sign(1, base::sha256("1"), "2026-03-02T09:41:00.000Z");
+  const TreeHead second = signer.sign(2, base::sha256("2"), "2026-03-02T09:42:00.000Z");
+  ASSERT_TRUE(append_tree_head(path, first));
+  std::ofstream(path, std::ios::app) << print_tree_head(second).substr(0, 40);
+  EXPECT_EQ(heads_of(path).size(), 1U);
+  ASSERT_TRUE(append_tree_head(path, second));
+  const auto heads = heads_of(path);
+  ASSERT_EQ(heads.size(), 2U);
+  EXPECT_EQ(print_tree_head(heads[1]), print_tree_head(second));
+  std::ofstream(path, std::ios::app) << "size=3\n";
+  const auto broken = read_tree_heads(path);
+  ASSERT_FALSE(broken.has_value());
+  EXPECT_EQ(broken.error().where, path + ":3");
+}
+
+TEST(TreeHeads, AnotherKeyAndAShrunkTreeAreNamed) {
+  const HeadSigner signer(kSecret);
+  const HeadSigner other(std::string(32, 'x'));
+  const std::string time = "2026-03-02T09:41:00.000Z";
+  TreeHead forged = signer.sign(6, base::sha256("6"), time);
+  forged.size = 7;
+  const auto faults = check_tree_heads(
+      {signer.sign(5, base::sha256("5"), time), other.sign(6, base::sha256("6"), time), forged,
+       signer.sign(4, base::sha256("4"), time)},
+      key_of(signer), "heads");
+  ASSERT_EQ(faults.size(), 3U);
+  EXPECT_NE(faults[0].find("heads, line 2: signed with another key"), std::string::npos);
+  EXPECT_NE(faults[1].find("heads, line 3: the signature does not verify"), std::string::npos);
+  EXPECT_NE(faults[2].find("heads, line 4: covers 4 records"), std::string::npos);
+}
+
+class KeptHeads : public ::testing::Test {
+ protected:
+  std::unique_ptr<Store> store_of(const std::string& name, const std::vector<std::string>& ids) {
+    auto store = open_sqlite_store({folder_.file(name), SqliteOptions::Mode::kEngine});
+    EXPECT_TRUE(store.has_value());
+    for (const std::string& id : ids) {
+      EXPECT_TRUE(write(**store, clock_, Change(record_of(Kind::kAccepted, id, 1))).has_value());
+    }
+    return std::move(*store);
+  }
+  HeadKeeper keeper_of(const Store& store) {
+    return HeadKeeper(store, clock_, HeadSigner(kSecret), {heads_, folder_.file("anchor")});
+  }
+
+  TemporaryFolder folder_;
+  SetClock clock_;
+  std::string heads_ = folder_.file("heads");
+};
+
+TEST_F(KeptHeads, AreSignedWhenTheTreeHasGrown) {
+  const auto store = store_of("a", {"k", "l"});
+  HeadKeeper keeper = keeper_of(*store);
+  const auto first = keeper.keep();
+  ASSERT_TRUE(first.has_value() && first->has_value());
+  EXPECT_EQ((*first)->size, 2U);
+  const auto nothing = keeper.keep();
+  ASSERT_TRUE(nothing.has_value());
+  EXPECT_FALSE(nothing->has_value());
+  ASSERT_TRUE(write(*store, clock_, Change(record_of(Kind::kAccepted, "m", 1))).has_value());
+  ASSERT_TRUE(keeper.keep().has_value());
+  HeadKeeper after_a_start = keeper_of(*store);
+  const auto still = after_a_start.keep();
+  ASSERT_TRUE(still.has_value());
+  EXPECT_FALSE(still->has_value());
+  const auto heads = heads_of(heads_);
+  ASSERT_EQ(heads.size(), 2U);
+  EXPECT_EQ(heads_of(folder_.file("anchor")).size(), 2U);
+  EXPECT_TRUE(check_tree_heads(heads, key_of(HeadSigner(kSecret)), "heads").empty());
+  const auto verification = verify(*store, heads);
+  ASSERT_TRUE(verification.has_value());
+  EXPECT_TRUE(verification->sound());
+  EXPECT_EQ(verification->heads_agree, 2U);
+  EXPECT_EQ(verification->root, heads[1].root);
+}
+
+TEST_F(KeptHeads, TellARewrittenLogFromAGrownOne) {
+  const auto store = store_of("a", {"k", "l", "m"});
+  ASSERT_TRUE(keeper_of(*store).keep().has_value());
+  // A log that is sound in itself, but another one.
+  const auto rewritten = store_of("b", {"k", "x", "m", "n"});
+  const auto refused = keeper_of(*rewritten).keep();
+  ASSERT_FALSE(refused.has_value());
+  EXPECT_EQ(refused.error().code, base::ErrorCode::kCorrupt);
+  const auto cut = store_of("c", {"k", "l"});
+  ASSERT_FALSE(keeper_of(*cut).keep().has_value());
+  const auto heads = heads_of(heads_);
+  ASSERT_EQ(heads.size(), 1U);  // nothing was signed over what does not agree
+  const auto other = verify(*rewritten, heads);
+  const auto shorter = verify(*cut, heads);
+  ASSERT_TRUE(other.has_value() && shorter.has_value());
+  ASSERT_EQ(other->faults.size(), 1U);
+  EXPECT_NE(other->faults[0].find("the first 3 records are not those"), std::string::npos);
+  ASSERT_EQ(shorter->faults.size(), 1U);
+  EXPECT_NE(shorter->faults[0].find("covers 3 records, the log has 2"), std::string::npos);
+}
+
+}  // namespace
+}  // namespace engine::journal
