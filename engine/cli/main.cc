@@ -21,8 +21,10 @@ struct Command {
 constexpr Command kCommands[] = {
     {"check", "check resources against FHIR R4 and their profiles", run_check},
     {"fhirpath", "evaluate a FHIRPath expression on a resource", run_fhirpath},
-    {"journal", "the log: list, show, verify, release, remap, withdraw", run_journal},
+    {"journal", "the log: list, show, verify, prove, export, release, remap, withdraw",
+     run_journal},
     {"map", "run, test and check maps of the FHIR mapping language", run_map},
+    {"preflight", "ask a record server what it can do, before sending to it", run_preflight},
     {"profiles", "published shapes: compile, list, show, explain, add", run_profiles},
     {"replay", "make every bundle in the journal again, and compare", run_replay},
     {"serve", "run the engine", run_serve},
