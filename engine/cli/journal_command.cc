@@ -12,7 +12,9 @@
 
 #include "engine/base/limits.h"
 #include "engine/cli/commands.h"
+#include "engine/cli/journal_options.h"
 #include "engine/cli/journal_proof.h"
+#include "engine/cli/journal_reconcile.h"
 #include "engine/cli/system_seams.h"
 #include "engine/intake/steering.h"
 #include "engine/journal/journal.h"
@@ -24,31 +26,7 @@ namespace {
 
 using journal::SqliteOptions;
 using journal::Store;
-
-struct Arguments {
-  std::string journal;
-  std::string key_file;
-  std::string who;
-  std::string why;
-  std::string patient;
-  std::string therapist;
-  std::string session;
-  std::string target;
-  std::string kind;
-  std::string state;
-  std::string since;
-  std::string until;
-  std::string part;
-  std::uint32_t revision = 0;
-  std::uint64_t position = 0;
-  std::size_t limit = 100;
-  std::vector<std::string> heads;
-  std::string public_key;
-  std::string folder;
-  std::uint64_t from = 0;
-  std::uint64_t to = 0;
-  bool by_person() const { return !patient.empty() || !therapist.empty(); }
-};
+using Arguments = JournalArguments;
 
 int fail(const base::Error& error) {
   std::fprintf(stderr, "chartferry journal: %s\n", error.text().c_str());
@@ -239,6 +217,13 @@ int export_records(const Arguments& arguments) {
   return export_journal(**store, proof_files(arguments), std::move(*query), arguments.folder);
 }
 
+int reconcile(const Arguments& arguments) {
+  auto store = open(arguments, SqliteOptions::Mode::kRead);
+  return store ? reconcile_journal(**store, {arguments.target, arguments.since, arguments.until},
+                                   arguments.server, arguments.as_json)
+               : fail(store.error());
+}
+
 int steer(const Arguments& arguments, intake::Steer action) {
   auto store = open(arguments, SqliteOptions::Mode::kCommand);
   if (!store) {
@@ -267,79 +252,6 @@ int steer(const Arguments& arguments, intake::Steer action) {
   return kOk;
 }
 
-void add_person_options(CLI::App& command, Arguments& arguments, bool why_needed) {
-  command.add_option("--who", arguments.who, "who does this (default: the user's name)");
-  auto* why = command.add_option("--why", arguments.why, "the reason; it is kept");
-  if (why_needed) {
-    why->required();
-  }
-}
-
-void add_search_options(CLI::App& command, Arguments& arguments) {
-  command.add_option("--session", arguments.session, "session id");
-  command.add_option("--patient", arguments.patient, "SYSTEM|VALUE");
-  command.add_option("--therapist", arguments.therapist, "SYSTEM|VALUE");
-  command.add_option("--target", arguments.target, "name of a target");
-  command.add_option("--kind", arguments.kind, "accepted, checked, held, landed, refused ...");
-  command.add_option("--since", arguments.since, "instant, 2026-03-02T08:00:00Z");
-  command.add_option("--until", arguments.until, "instant, exclusive");
-  command.add_option("--key", arguments.key_file, "key of the search (default: JOURNAL.key)");
-  add_person_options(command, arguments, false);
-}
-
-void add_head_options(CLI::App& command, Arguments& arguments) {
-  command.add_option("--heads", arguments.heads,
-                     "files of signed tree heads (default: JOURNAL.heads)");
-  command.add_option("--head-key", arguments.public_key,
-                     "public key of the heads, PEM (default: JOURNAL.head-key.pub)");
-}
-
-CLI::App* add_list(CLI::App& app, Arguments& arguments) {
-  CLI::App* command = app.add_subcommand("list", "records, oldest first");
-  add_search_options(*command, arguments);
-  command->add_option("--state", arguments.state, "instead: sessions that are held, checked ...");
-  command->add_option("--limit", arguments.limit, "at most so many");
-  return command;
-}
-
-CLI::App* add_prove(CLI::App& app, Arguments& arguments) {
-  CLI::App* command = app.add_subcommand(
-      "prove", "proof that a record lies in the signed tree, or that the tree only grew");
-  auto* position = command->add_option("position", arguments.position, "the record's place");
-  auto* from = command->add_option("--from", arguments.from, "records of an earlier signed head");
-  command->add_option("--to", arguments.to, "of a later one (default: the latest)")->needs(from);
-  position->excludes(from);
-  add_head_options(*command, arguments);
-  add_person_options(*command, arguments, false);
-  return command;
-}
-
-CLI::App* add_export(CLI::App& app, Arguments& arguments) {
-  CLI::App* command =
-      app.add_subcommand("export", "records and proofs in a folder that anybody can verify");
-  command->add_option("folder", arguments.folder, "a new or empty one")->required();
-  add_search_options(*command, arguments);
-  add_head_options(*command, arguments);
-  return command;
-}
-
-CLI::App* add_show(CLI::App& app, Arguments& arguments) {
-  CLI::App* command = app.add_subcommand("show", "one record with what it holds");
-  command->add_option("position", arguments.position, "its place in the journal")->required();
-  command->add_option("--part", arguments.part, "only the bytes of document, bundle, outcome ...");
-  add_person_options(*command, arguments, false);
-  return command;
-}
-
-CLI::App* add_steer(CLI::App& app, Arguments& arguments, const char* name, const char* purpose) {
-  CLI::App* command = app.add_subcommand(name, purpose);
-  command->add_option("session", arguments.session, "session id")->required();
-  command->add_option("--revision", arguments.revision, "when several are held");
-  command->add_option("--target", arguments.target, "likewise");
-  add_person_options(*command, arguments, true);
-  return command;
-}
-
 }  // namespace
 
 int run_journal(int argc, char** argv) {
@@ -351,10 +263,10 @@ int run_journal(int argc, char** argv) {
   app.fallthrough();
   CLI::App* const list_command = add_list(app, arguments);
   CLI::App* const show_command = add_show(app, arguments);
-  CLI::App* const verify_command = app.add_subcommand("verify", "is anything altered or missing?");
-  add_head_options(*verify_command, arguments);
+  CLI::App* const verify_command = add_verify(app, arguments);
   CLI::App* const prove_command = add_prove(app, arguments);
   CLI::App* const export_command = add_export(app, arguments);
+  CLI::App* const reconcile_command = add_reconcile(app, arguments);
   CLI::App* const release = add_steer(app, arguments, "release", "send a held session after all");
   CLI::App* const remap = add_steer(app, arguments, "remap", "translate a held session again");
   add_steer(app, arguments, "withdraw", "give a held session up");
@@ -374,6 +286,10 @@ int run_journal(int argc, char** argv) {
   }
   if (prove_command->parsed()) {
     return prove(arguments);
+  }
+  if (reconcile_command->parsed()) {
+    arguments.target = arguments.target.empty() ? "main" : arguments.target;
+    return reconcile(arguments);
   }
   if (export_command->parsed()) {
     return export_records(arguments);

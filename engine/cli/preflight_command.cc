@@ -2,7 +2,6 @@
 // reads before anything is sent.
 
 #include <cstdio>
-#include <future>
 #include <string>
 #include <utility>
 #include <vector>
@@ -12,7 +11,7 @@
 #include "engine/cli/commands.h"
 #include "engine/cli/read_file.h"
 #include "engine/cli/serve_config.h"
-#include "engine/delivery/asio_loop.h"
+#include "engine/cli/target_peer.h"
 #include "engine/delivery/http_peer.h"
 #include "engine/delivery/preflight.h"
 #include "engine/json/document.h"
@@ -31,42 +30,13 @@ using delivery::Reply;
 constexpr const char* kSearch =
     "/Observation?identifier=https%3A%2F%2Fchartferry.example%2Ffhir%2Fpreflight%7Cnone&_count=1";
 
-Result<std::unique_ptr<delivery::Peer>> peer_of(delivery::AsioLoop& loop,
-                                                const TargetConfig& target) {
-  auto url = delivery::parse_base_url(target.url);
-  if (!url) {
-    return std::move(url).error();
-  }
-  delivery::PeerConfig config(std::move(*url));
-  config.ca_file = target.ca_file;
-  if (!target.authorization_file.empty()) {
-    auto text = read_file(target.authorization_file);
-    if (!text) {
-      return std::move(text).error();
-    }
-    config.authorization = text->substr(0, text->find_last_not_of("\r\n") + 1);
-  }
-  return delivery::make_http_peer(loop, std::move(config));
-}
-
-Reply ask(delivery::AsioLoop& loop, delivery::Peer& peer, const std::string& path) {
-  std::promise<Reply> promise;
-  std::future<Reply> reply = promise.get_future();
-  loop.post([&peer, &promise, &path] {
-    peer.call({"GET", path, "", "preflight"},
-              [&promise](Reply answer) { promise.set_value(std::move(answer)); });
-  });
-  return reply.get();
-}
-
 // Errors: kPeer when there is no record server to be judged.
 Result<std::vector<Ability>> judge(const TargetConfig& target) {
-  delivery::AsioLoop loop;
-  auto peer = peer_of(loop, target);
+  auto peer = TargetPeer::open(target);
   if (!peer) {
     return std::move(peer).error();
   }
-  const Reply metadata = ask(loop, **peer, "/metadata");
+  const Reply metadata = (*peer)->get("/metadata");
   if (metadata.fate != Reply::Fate::kAnswered) {
     return Error(ErrorCode::kPeer, "no answer: " + metadata.failure, target.url);
   }
@@ -86,7 +56,7 @@ Result<std::vector<Ability>> judge(const TargetConfig& target) {
   std::vector<Ability> rows = delivery::judge_capabilities(*document.root());
   const auto url = delivery::parse_base_url(target.url);
   rows.insert(rows.begin(), delivery::judge_transport(url->tls, url->host));
-  const Reply search = ask(loop, **peer, kSearch);
+  const Reply search = (*peer)->get(kSearch);
   rows.push_back(delivery::judge_search(search.fate == Reply::Fate::kAnswered ? search.status : 0));
   return rows;
 }

@@ -14,8 +14,8 @@
 #include "engine/base/limits.h"
 #include "engine/cli/files.h"
 #include "engine/cli/mapping_sets.h"
-#include "engine/cli/read_file.h"
 #include "engine/cli/system_seams.h"
+#include "engine/cli/target_peer.h"
 #include "engine/delivery/asio_loop.h"
 #include "engine/delivery/courier.h"
 #include "engine/delivery/http_peer.h"
@@ -108,20 +108,11 @@ base::Result<void> Engine::open_targets() {
   loop_ = std::make_unique<delivery::AsioLoop>();
   std::vector<intake::Target> targets;
   for (const TargetConfig& target : config_.targets) {
-    auto url = delivery::parse_base_url(target.url);
-    if (!url) {
-      return std::move(url).error();
+    auto peer_config = peer_config_of(target);
+    if (!peer_config) {
+      return std::move(peer_config).error();
     }
-    delivery::PeerConfig peer_config(std::move(*url));
-    peer_config.ca_file = target.ca_file;
-    if (!target.authorization_file.empty()) {
-      auto text = read_file(target.authorization_file);
-      if (!text) {
-        return std::move(text).error();
-      }
-      peer_config.authorization = text->substr(0, text->find_last_not_of("\r\n") + 1);
-    }
-    auto peer = delivery::make_http_peer(*loop_, std::move(peer_config));
+    auto peer = delivery::make_http_peer(*loop_, std::move(*peer_config));
     if (!peer) {
       return std::move(peer).error();
     }

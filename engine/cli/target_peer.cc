@@ -1,0 +1,51 @@
+#include "engine/cli/target_peer.h"
+
+#include <future>
+#include <utility>
+
+#include "engine/cli/read_file.h"
+
+namespace engine::cli {
+
+base::Result<delivery::PeerConfig> peer_config_of(const TargetConfig& target) {
+  auto url = delivery::parse_base_url(target.url);
+  if (!url) {
+    return std::move(url).error();
+  }
+  delivery::PeerConfig config(std::move(*url));
+  config.ca_file = target.ca_file;
+  if (!target.authorization_file.empty()) {
+    auto text = read_file(target.authorization_file);
+    if (!text) {
+      return std::move(text).error();
+    }
+    config.authorization = text->substr(0, text->find_last_not_of("\r\n") + 1);
+  }
+  return config;
+}
+
+base::Result<std::unique_ptr<TargetPeer>> TargetPeer::open(const TargetConfig& target) {
+  auto config = peer_config_of(target);
+  if (!config) {
+    return std::move(config).error();
+  }
+  std::unique_ptr<TargetPeer> opened(new TargetPeer());
+  auto peer = delivery::make_http_peer(opened->loop_, std::move(*config));
+  if (!peer) {
+    return std::move(peer).error();
+  }
+  opened->peer_ = std::move(*peer);
+  return opened;
+}
+
+delivery::Reply TargetPeer::get(const std::string& path) {
+  std::promise<delivery::Reply> promise;
+  std::future<delivery::Reply> reply = promise.get_future();
+  loop_.post([this, &promise, &path] {
+    peer_->call({"GET", path, "", "chartferry"},
+                [&promise](delivery::Reply answer) { promise.set_value(std::move(answer)); });
+  });
+  return reply.get();
+}
+
+}  // namespace engine::cli

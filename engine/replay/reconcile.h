@@ -1,0 +1,57 @@
+#pragma once
+// Asks a record server whether what the journal calls landed is still there, and still the version
+// that landed. Reads only.
+
+#include <cstdint>
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/delivery/peer.h"
+#include "engine/journal/store.h"
+
+namespace engine::replay {
+
+// A resource that is not as it landed.
+struct Drift {
+  enum class Kind : std::uint8_t {
+    kGone,     // 404 or 410
+    kChanged,  // another version: somebody else wrote it
+    kUnknown,  // the server did not say: another answer, or no version
+  };
+  Kind kind = Kind::kGone;
+  std::string resource;            // "Observation/17"
+  std::string landed;              // ETag at the landing; empty when the server gave none
+  std::string found;               // ETag now, or the status
+  journal::Position position = 0;  // of the landing
+  std::string session;
+  std::uint32_t revision = 0;
+};
+
+struct ReconcileReport {
+  std::uint64_t resources = 0;
+  std::uint64_t same = 0;
+  std::uint64_t unnamed = 0;  // landed without a location that names a resource
+  std::vector<Drift> drifts;  // at most limits::kIssuesMax; `drifted` counts them all
+  std::uint64_t drifted = 0;
+};
+
+struct ReconcileQuery {
+  std::string target;
+  std::string since;  // FHIR instants over the time of landing; empty: no bound
+  std::string until;
+};
+
+// "Observation/17" of "Observation/17/_history/3" or of an absolute URL that ends so; "" when the
+// text names no resource.
+std::string resource_of(std::string_view location);
+
+// `get` takes a path under the server's base, "/Observation/17". Errors: kIo, kCorrupt of the
+// journal; kPeer when the server does not answer or does not take the sign-in: nothing is told
+// then.
+base::Result<ReconcileReport> reconcile(
+    const journal::Store& store, const ReconcileQuery& query,
+    const std::function<delivery::Reply(const std::string& path)>& get);
+
+}  // namespace engine::replay
