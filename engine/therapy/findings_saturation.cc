@@ -3,7 +3,7 @@
 // they are not determined. Limits come from the order alone.
 
 #include <algorithm>
-#include <unordered_set>
+#include <unordered_map>
 
 #include "engine/therapy/finding_writer.h"
 #include "engine/therapy/readings.h"
@@ -135,14 +135,15 @@ void events(FindingWriter& writer, const Series& series, const Limits& limits,
   if (!limits.fall && !limits.below) {
     return;
   }
-  // One event a first reading: an id must not depend on how many events came before.
-  std::unordered_set<std::string_view> named;
+  // An id must not depend on the events of other entries. Within a series the later events are
+  // counted: a corrected series corrects them in their order.
+  std::unordered_map<std::string_view, int> named;
   for (const Event& event : find_events(series, limits, gap_ms)) {
-    if (!named.insert(event.first->entry->string_at("id")).second) {
-      continue;
-    }
+    const int number = ++named[event.first->entry->string_at("id")];
     Finding finding;
-    finding.code = finding.role = "desaturation-event";
+    finding.code = "desaturation-event";
+    const std::string role = std::string(finding.code) + "-" + std::to_string(number);
+    finding.role = number == 1 ? finding.code : std::string_view(role);
     finding.entry = event.first->entry;
     finding.method = "Fall from rest by the order's definition (fall of " +
                      (limits.fall ? limits.fall->to_string() + " points" : std::string("none")) +

@@ -19,7 +19,7 @@
 namespace engine::therapy {
 
 // Raised whenever a change of the computation (not of maps or profiles) changes any output byte.
-inline constexpr std::string_view kComputationVersion = "1";
+inline constexpr std::string_view kComputationVersion = "2";
 
 // What the translator is made of. Names are relative paths ("session.map", "r4/types.facts").
 struct Sources {
