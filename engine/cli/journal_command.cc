@@ -20,6 +20,7 @@
 #include "engine/journal/journal.h"
 #include "engine/journal/search_key.h"
 #include "engine/journal/sqlite_store.h"
+#include "engine/json/write.h"
 
 namespace engine::cli {
 namespace {
@@ -66,10 +67,43 @@ base::Result<journal::Outcome> note_read(Store& store, const Arguments& argument
 }
 
 void print_line(const journal::Record& record) {
-  std::printf("%8llu %s %-11s %s/%u %s%s%s\n", static_cast<unsigned long long>(record.position),
+  std::string who = record.actor.empty() ? std::string() : " by " + record.actor;
+  if (!record.why.empty()) {
+    who += " (" + record.why + ")";
+  }
+  std::printf("%8llu %s %-11s %s/%u %s%s%s%s\n", static_cast<unsigned long long>(record.position),
               record.time.c_str(), std::string(journal::name_of(record.kind)).c_str(),
               record.session.empty() ? "-" : record.session.c_str(), record.revision,
-              record.target.c_str(), record.reason.empty() ? "" : " ", record.reason.c_str());
+              record.target.c_str(), record.reason.empty() ? "" : " ", record.reason.c_str(),
+              who.c_str());
+}
+
+// A record's members by the names that its head gives them; empty ones are left out.
+void print_json_line(const journal::Record& record) {
+  std::string out = "{\"position\":" + std::to_string(record.position);
+  const auto text = [&out](const char* name, std::string_view value) {
+    if (!value.empty()) {
+      out += std::string(",\"") + name + "\":";
+      json::write_string(value, out);
+    }
+  };
+  const auto number = [&out](const char* name, std::int64_t value) {
+    if (value != 0) {
+      out += std::string(",\"") + name + "\":" + std::to_string(value);
+    }
+  };
+  text("time", record.time);
+  text("kind", journal::name_of(record.kind));
+  text("session", record.session);
+  number("revision", record.revision);
+  text("target", record.target);
+  text("made-with", record.made_with);
+  text("reason", record.reason);
+  text("actor", record.actor);
+  text("why", record.why);
+  number("status", record.status);
+  number("attempt", record.attempt);
+  std::printf("%s}\n", out.c_str());
 }
 
 int list_legs(const Store& store, const Arguments& arguments) {
@@ -140,7 +174,7 @@ int list(const Arguments& arguments) {
     return fail(records.error());
   }
   for (const journal::Record& record : *records) {
-    print_line(record);
+    arguments.as_json ? print_json_line(record) : print_line(record);
   }
   return kOk;
 }

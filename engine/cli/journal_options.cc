@@ -39,6 +39,7 @@ CLI::App* add_list(CLI::App& app, JournalArguments& arguments) {
   add_search_options(*command, arguments);
   command->add_option("--state", arguments.state, "instead: sessions that are held, checked ...");
   command->add_option("--limit", arguments.limit, "at most so many");
+  command->add_flag("--json", arguments.as_json, "JSON lines, for programs");
   return command;
 }
 

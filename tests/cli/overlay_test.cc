@@ -2,6 +2,7 @@
 // and our own profiles.
 
 #include <algorithm>
+#include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <sstream>
@@ -102,6 +103,58 @@ TEST(Overlay, OneThatIsNotHereIsRefused) {
   EXPECT_EQ(run_program({"session", "--overlay", "elsewhere", "mappings/samples/note.session.json"})
                 .status,
             2);
+}
+
+// A site's folder of maps that wins over ours, with one place of common.map changed.
+class SiteOverlay : public ::testing::Test {
+ protected:
+  Answer with(const std::string& from, const std::string& to) {
+    TearDown();
+    std::string name = ::testing::TempDir() + "chartferry-site-XXXXXX";
+    folder_ = ::mkdtemp(name.data());
+    std::ifstream file("mappings/common.map");
+    std::stringstream text;
+    text << file.rdbuf();
+    std::string map = text.str();
+    const std::size_t at = map.find(from);
+    EXPECT_NE(at, std::string::npos) << from;
+    std::ofstream(folder_ / "common.map") << map.replace(at, from.size(), to);
+    return run_program({"session", "--mappings", folder_.string(), "--show", "bundle",
+                        "mappings/samples/note.session.json"});
+  }
+  void TearDown() override {
+    std::error_code ignored;
+    std::filesystem::remove_all(folder_, ignored);
+  }
+  std::filesystem::path folder_;
+};
+
+TEST_F(SiteOverlay, OneThatBreaksAProfileIsHeldWithThePlaceAndTheValueSet) {
+  const Answer answer = with("(iif(%s = 'closed', 'final', 'preliminary'))", "'finished'");
+  EXPECT_EQ(answer.status, 1);
+  EXPECT_NE(answer.err.find("held: check-failed"), std::string::npos) << answer.err;
+  EXPECT_NE(answer.err.find("'finished', which is not in the value set "
+                            "http://hl7.org/fhir/ValueSet/observation-status"),
+            std::string::npos)
+      << answer.err;
+}
+
+TEST_F(SiteOverlay, OneThatDoesNotCompileIsRefusedWithItsLine) {
+  struct Case {
+    const char* from;
+    const char* to;
+    const char* finding;
+  };
+  for (const Case& one :
+       {Case{"ConceptMap/phase'", "ConceptMap/phas'", "there is no ConceptMap"},
+        Case{"p.function = translate(d", "p.funktion = translate(d", "did you mean 'function'"},
+        Case{"group ", "grup ", "common.map:"}}) {
+    const Answer answer = with(one.from, one.to);
+    EXPECT_EQ(answer.status, 2) << one.to;
+    EXPECT_EQ(answer.out, "") << one.to;
+    EXPECT_NE(answer.err.find(one.finding), std::string::npos) << answer.err;
+    EXPECT_NE(answer.err.find("common.map:"), std::string::npos) << answer.err;
+  }
 }
 
 }  // namespace

@@ -4,6 +4,7 @@
 #include <cstdio>
 #include <cstdlib>
 #include <fstream>
+#include <iterator>
 
 #include <gtest/gtest.h>
 #include <sys/wait.h>
@@ -41,7 +42,8 @@ Answer run_program(const std::vector<std::string>& arguments, std::string_view i
     command += ' ' + shell_word(argument);
   }
   const std::string path = write_input(input);
-  command += " < " + shell_word(path);
+  const std::string said = write_input("");
+  command += " < " + shell_word(path) + " 2> " + shell_word(said);
   Answer answer;
   std::FILE* const pipe = ::popen(command.c_str(), "r");
   EXPECT_NE(pipe, nullptr);
@@ -53,7 +55,10 @@ Answer run_program(const std::vector<std::string>& arguments, std::string_view i
     answer.out.append(block.data(), got);
   }
   const int status = ::pclose(pipe);
+  std::ifstream errors(said, std::ios::binary);
+  answer.err.assign(std::istreambuf_iterator<char>(errors), {});
   ::unlink(path.c_str());
+  ::unlink(said.c_str());
   answer.status = WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
   return answer;
 }

@@ -10,9 +10,9 @@ namespace cli_test {
 struct Answer {
   int status = -1;  // exit status; 128 + signal when it was killed
   std::string out;
+  std::string err;
 };
 
-// Standard error is left to the test's own.
 Answer run_program(const std::vector<std::string>& arguments, std::string_view input = {});
 
 // The lines of a text, without their ends.

@@ -114,6 +114,19 @@ class JournalProof(unittest.TestCase):
         self.assertEqual(self.command("prove", 10**6)[0], 2)
         self.assertEqual(self.command("prove", "--from", 10**6)[0], 2)
 
+    def test_who_looked_and_why_is_listed(self):
+        self.assertEqual(self.command("show", 2, "--who", "Kim Sample", "--why", "complaint of the ward")[0], 0)
+        status, said = self.command("list", "--kind", "read", "--limit", 1000)
+        self.assertEqual(status, 0)
+        self.assertIn("record-shown by Kim Sample (complaint of the ward)", said)
+        status, said = self.command("list", "--kind", "read", "--json", "--limit", 1000)
+        looks = [json.loads(line) for line in said.splitlines()]
+        self.assertTrue(any((look["actor"], look["why"], look["reason"]) ==
+                            ("Kim Sample", "complaint of the ward", "record-shown") for look in looks if "why" in look))
+        landed = [json.loads(line) for line in self.command("list", "--kind", "checked", "--json")[1].splitlines()]
+        self.assertEqual(len(landed), 2)
+        self.assertTrue(all("mapping" in record["made-with"] for record in landed), landed)
+
     def test_an_export_is_verified_by_the_script_of_the_docs(self):
         folder = self.export("all")
         status, said = self.check_export(folder, str(self.journal) + ".head-key.pub")
