@@ -1,4 +1,5 @@
-// chartferry replay: history run again, from the documents in the journal. Sends nothing.
+// chartferry replay: history run again, from the documents in the journal. Sends nothing, unless it
+// is told to send what landed to another record server.
 
 #include <cstdio>
 #include <thread>
@@ -9,6 +10,7 @@
 
 #include "engine/cli/commands.h"
 #include "engine/cli/kept_sets.h"
+#include "engine/cli/replay_resend.h"
 #include "engine/cli/translator_files.h"
 #include "engine/journal/sqlite_store.h"
 #include "engine/json/write.h"
@@ -24,6 +26,9 @@ struct Arguments {
   std::size_t threads = 0;
   bool verify = false;
   bool json = false;
+  bool resend = false;
+  TargetConfig server;
+  journal::Position after = 0;
 };
 
 int fail(const base::Error& error) {
@@ -40,7 +45,7 @@ replay::OnProgress progress() {
     return {};
   }
   return [](const replay::Progress& at) {
-    std::fprintf(stderr, "\r%llu translations, record %llu ", wide(at.done), wide(at.position));
+    std::fprintf(stderr, "\r%llu done, record %llu ", wide(at.done), wide(at.position));
   };
 }
 
@@ -142,6 +147,10 @@ int run(const Arguments& arguments) {
   if (!store) {
     return fail(store.error());
   }
+  if (arguments.resend) {
+    return resend_journal(**store, {arguments.server.name, arguments.range, arguments.after},
+                          arguments.server, arguments.json, progress());
+  }
   auto translator = load_translator(arguments.files);
   if (!translator) {
     return fail(translator.error());
@@ -168,11 +177,26 @@ int run(const Arguments& arguments) {
 int run_replay(int argc, char** argv) {
   CLI::App app(
       "Makes every bundle in the journal again. --verify: are they the same, byte for byte? "
-      "--with: what would be different under other maps or profiles? Nothing is sent.",
+      "--with: what would be different under other maps or profiles? Nothing is sent, but by "
+      "--resend: what landed goes to another record server, as it is.",
       "chartferry replay");
   Arguments arguments;
   app.add_option("--journal", arguments.journal, "the journal's file")->required();
-  app.add_flag("--verify", arguments.verify, "compare byte for byte; exit 1 when anything differs");
+  auto* verify = app.add_flag("--verify", arguments.verify,
+                              "compare byte for byte; exit 1 when anything differs");
+  auto* url = app.add_option("--url", arguments.server.url, "with --resend: the new record server");
+  auto* resend = app.add_flag("--resend", arguments.resend,
+                              "send what landed to another record server, in its order");
+  resend->needs(url)->excludes(verify);
+  url->needs(resend);
+  app.add_option("--target", arguments.server.name, "whose landings (default: main)")
+      ->needs(resend);
+  app.add_option("--after", arguments.after, "go on behind this record")->needs(resend);
+  app.add_option("--ca", arguments.server.ca_file, "certificates to check the server's with, PEM")
+      ->needs(resend);
+  app.add_option("--authorization-file", arguments.server.authorization_file,
+                 "holds the value of the Authorization header")
+      ->needs(resend);
   app.add_option("--overlay", arguments.files.overlay,
                  "a country's maps and profiles over ours: us-core, us-core/9.0.0, us-core/3.1.0");
   app.add_option("--with,--mappings", arguments.files.mappings,

@@ -38,14 +38,22 @@ base::Result<std::unique_ptr<TargetPeer>> TargetPeer::open(const TargetConfig& t
   return opened;
 }
 
-delivery::Reply TargetPeer::get(const std::string& path) {
+delivery::Reply TargetPeer::call(delivery::Call call) {
   std::promise<delivery::Reply> promise;
   std::future<delivery::Reply> reply = promise.get_future();
-  loop_.post([this, &promise, &path] {
-    peer_->call({"GET", path, "", "chartferry"},
+  loop_.post([this, &promise, &call] {
+    peer_->call(std::move(call),
                 [&promise](delivery::Reply answer) { promise.set_value(std::move(answer)); });
   });
   return reply.get();
+}
+
+delivery::Reply TargetPeer::get(const std::string& path) {
+  return call({"GET", path, "", "chartferry"});
+}
+
+delivery::Reply TargetPeer::post(std::string bundle) {
+  return call({"POST", "", std::move(bundle), "chartferry"});
 }
 
 }  // namespace engine::cli

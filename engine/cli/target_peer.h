@@ -22,9 +22,12 @@ class TargetPeer {
   static base::Result<std::unique_ptr<TargetPeer>> open(const TargetConfig& target);
   // Waits for the answer. `path` is under the server's base. Not for the loop's own thread.
   delivery::Reply get(const std::string& path);
+  // A bundle to the base.
+  delivery::Reply post(std::string bundle);
 
  private:
   TargetPeer() = default;
+  delivery::Reply call(delivery::Call call);
   delivery::AsioLoop loop_;
   std::unique_ptr<delivery::Peer> peer_;
 };

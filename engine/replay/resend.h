@@ -1,0 +1,41 @@
+#pragma once
+// Sends to another record server what the journal calls landed: for moving to a new one. The stored
+// bundles go again, byte for byte, in the order in which they landed, one at a time. Sending one
+// twice is safe (every create is conditional), so a resend that stopped is simply begun again.
+
+#include <cstdint>
+#include <functional>
+#include <string>
+
+#include "engine/base/result.h"
+#include "engine/delivery/peer.h"
+#include "engine/journal/store.h"
+#include "engine/replay/replay.h"
+
+namespace engine::replay {
+
+struct ResendQuery {
+  std::string target;           // its name in the journal
+  Range range;                  // over the time of landing
+  journal::Position after = 0;  // begin behind this record
+};
+
+struct ResendReport {
+  std::uint64_t sent = 0;      // and taken by the server
+  journal::Position last = 0;  // the record of the last landing that was sent
+  // Set when it stopped: the first one that the server did not take, and the reason as in
+  // docs/delivery.md.
+  journal::Position stopped_at = 0;
+  std::string session;
+  std::uint32_t revision = 0;
+  std::string reason;
+  bool complete() const { return stopped_at == 0; }
+};
+
+// `post` sends a bundle to the server's base. Stops at the first that does not land, so that
+// nothing overtakes it. Errors: kIo, kCorrupt of the journal.
+base::Result<ResendReport> resend(const journal::Store& store, const ResendQuery& query,
+                                  const std::function<delivery::Reply(std::string bundle)>& post,
+                                  const OnProgress& on_progress);
+
+}  // namespace engine::replay
