@@ -108,14 +108,9 @@ constexpr Table kTables[] = {
      3, 14},
 };
 
-}  // namespace
-
-base::Result<std::vector<std::string>> compare_with_fold(Connection& log, Connection& again,
-                                                         std::size_t limit) {
-  // One snapshot for the log and its tables, whatever an engine writes meanwhile.
-  if (auto begun = log.script("BEGIN"); !begun) {
-    return begun.error();
-  }
+// Within one snapshot.
+base::Result<std::vector<std::string>> compare_all(Connection& log, Connection& again,
+                                                   std::size_t limit) {
   base::Result<void> folded;
   auto scanned = scan(log, 1, [&](Position, std::string_view text, const base::Digest&) {
     const auto head = parse_head(text);
@@ -140,10 +135,23 @@ base::Result<std::vector<std::string>> compare_with_fold(Connection& log, Connec
     }
     compare(table.name, *stored, *expected, limit, out);
   }
-  if (auto ended = log.script("COMMIT"); !ended) {
+  return out;
+}
+
+}  // namespace
+
+base::Result<std::vector<std::string>> compare_with_fold(Connection& log, Connection& again,
+                                                         std::size_t limit) {
+  // One snapshot for the log and its tables, whatever an engine writes meanwhile.
+  if (auto begun = log.script("BEGIN"); !begun) {
+    return begun.error();
+  }
+  auto compared = compare_all(log, again, limit);
+  // Ended after an error too: the connection serves other reads.
+  if (auto ended = log.script("ROLLBACK"); !ended && compared) {
     return ended.error();
   }
-  return out;
+  return compared;
 }
 
 }  // namespace engine::journal::queries
