@@ -132,7 +132,13 @@ Result<MapOutcome> MapBench::run(const mapping::GroupInfo& group,
   MapOutcome outcome;
   outcome.compact = json::to_text(*target);
   outcome.output = json::to_pretty_text(*target);
-  mapping::write_lineage(run, *target, outcome.lineage);
+  std::string lineage;
+  mapping::write_lineage(run, *target, lineage);
+  Result<std::string> told = mapping::tell_lineage(lineage);
+  if (!told) {
+    return std::move(told).error();
+  }
+  outcome.lineage = std::move(*told);
   outcome.trace.assign(run.trace().begin(), run.trace().end());
   outcome.fired = run.fired_rules();
   return outcome;

@@ -17,6 +17,7 @@
 #include "engine/cli/stamp.h"
 #include "engine/cli/translator_files.h"
 #include "engine/json/write.h"
+#include "engine/mapping/mapping.h"
 #include "engine/therapy/translate.h"
 
 namespace engine::cli {
@@ -109,7 +110,8 @@ int show(const Arguments& arguments, const Translator& translator) {
   if (arguments.show == "findings") {
     print_pretty(done.findings);
   } else if (arguments.show == "lineage") {
-    print_pretty(done.lineage);
+    const base::Result<std::string> told = mapping::tell_lineage(done.lineage);
+    print_pretty(told ? *told : std::string("[]"));
   } else if (arguments.show == "outcome") {
     print_pretty(fhir::to_operation_outcome(done.issues));
   } else {

@@ -84,6 +84,9 @@ base::Result<Change> translate_leg(const journal::Store& store, const SessionCor
   if (!made.bundle.empty()) {
     change.parts.push_back(journal::to_stored(Part("bundle", made.bundle)));
   }
+  if (!made.lineage.empty()) {
+    change.parts.push_back(journal::to_stored(Part("lineage", made.lineage)));
+  }
   return change;
 }
 

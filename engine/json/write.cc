@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <charconv>
 #include <cstdint>
 #include <cstring>
 #include <vector>
@@ -343,33 +344,43 @@ std::string to_canonical_text(const Node& node) {
   return out;
 }
 
-std::string pointer_of(const Node& node) {
-  std::vector<std::string> steps;
-  for (const Node* at = &node; at->parent != nullptr; at = at->parent) {
-    std::string step = "/";
-    if (at->parent->is_array()) {
-      std::size_t index = 0;
-      for (const Node* item = at->parent->first; item != at; item = item->next) {
-        ++index;
-      }
-      step += std::to_string(index);
-    } else {
-      for (const char c : at->name->text) {
-        if (c == '~') {
-          step += "~0";
-        } else if (c == '/') {
-          step += "~1";
-        } else {
-          step += c;
-        }
-      }
+namespace {
+
+// Depth is bounded as that of every tree is: by limits::kJsonDepthMax.
+void append_pointer(const Node& node, std::string& out) {
+  if (node.parent == nullptr) {
+    return;
+  }
+  append_pointer(*node.parent, out);
+  out.push_back('/');
+  if (node.parent->is_array()) {
+    std::uint32_t index = 0;
+    for (const Node* item = node.parent->first; item != &node; item = item->next) {
+      ++index;
     }
-    steps.push_back(std::move(step));
+    char digits[12];
+    out.append(digits, std::to_chars(digits, digits + sizeof digits, index).ptr);
+    return;
   }
+  const std::string_view name = node.name->text;
+  if (name.find_first_of("~/") == std::string_view::npos) {
+    out += name;
+    return;
+  }
+  for (const char c : name) {
+    if (c == '~' || c == '/') {
+      out += c == '~' ? "~0" : "~1";
+    } else {
+      out.push_back(c);
+    }
+  }
+}
+
+}  // namespace
+
+std::string pointer_of(const Node& node) {
   std::string out;
-  for (auto step = steps.rbegin(); step != steps.rend(); ++step) {
-    out += *step;
-  }
+  append_pointer(node, out);
   return out;
 }
 

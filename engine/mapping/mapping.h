@@ -186,10 +186,17 @@ class Run {
   std::unique_ptr<State> state_;
 };
 
-// The lineage as a JSON array, in the order of the output document; an entry is
-//   {"output":"/entry/0/resource/status","rule":"vitals.map:12","name":"status","inputs":["/entry/3"]}
-// `root` is the node that output pointers start from. Deep copies are one entry; everything under a
-// listed element without an entry of its own came with it.
+// The lineage as JSON tables, which the journal keeps beside what was made:
+//   {"rules":[["vitals.map:12","status"], ...],       place and name
+//    "inputs":["/entry/3", ...],                      pointers into the source
+//    "elements":[["/entry/0/resource/status",0,0,...], ...]}
+// An element is its pointer, the number of its rule, the numbers of its inputs; they come in the
+// order of the output document. `root` is the node that output pointers start from. Deep copies are
+// one element; everything under a listed element without a row of its own came with it.
 void write_lineage(const Run& run, const json::Node& root, std::string& out);
+// The same told in full, a JSON array of
+//   {"output":"/entry/0/resource/status","rule":"vitals.map:12","name":"status","inputs":["/entry/3"]}
+// Errors: kInvalid when it is not what write_lineage() wrote.
+base::Result<std::string> tell_lineage(std::string_view lineage);
 
 }  // namespace engine::mapping

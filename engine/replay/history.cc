@@ -82,14 +82,18 @@ base::Result<void> walk(const journal::Store& store, const intake::SessionCore& 
         Journalled made;
         made.record = record;
         auto bundle = part_if_there(store, record, "bundle");
+        auto lineage = part_if_there(store, record, "lineage");
         auto outcome = part_if_there(store, record, "outcome");
         const auto again = translate_again(store, core, record);
         const std::lock_guard lock(mutex);
-        if (!bundle || !outcome) {
-          failed = bundle ? outcome.error() : bundle.error();
-          return;
+        for (const auto* part : {&bundle, &lineage, &outcome}) {
+          if (!*part) {
+            failed = part->error();
+            return;
+          }
         }
         made.bundle = std::move(*bundle);
+        made.lineage = std::move(*lineage);
         made.outcome = std::move(*outcome);
         walk.compare(made, again);
         ++progress.done;

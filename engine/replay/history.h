@@ -16,6 +16,7 @@ namespace engine::replay {
 struct Journalled {
   journal::Record record;
   std::string bundle;   // empty when none is kept
+  std::string lineage;  // likewise
   std::string outcome;  // likewise
 };
 

@@ -43,6 +43,10 @@ std::string compare(const Journalled& made, const base::Result<therapy::Translat
   if (again->bundle != made.bundle) {
     return "the bundle differs";
   }
+  // Records of before the journal kept it have none.
+  if (!made.lineage.empty() && again->lineage != made.lineage) {
+    return "the lineage differs";
+  }
   if (!ready && fhir::to_operation_outcome(again->issues) != made.outcome) {
     return "the outcome differs";
   }

@@ -73,7 +73,7 @@ struct Translation {
   std::string findings;     // JSON array
   std::string bundle;   // the transaction Bundle, compact JSON; also filled when held, where one
                         // could be made
-  std::string lineage;  // JSON array: output path, rule (file:line), input paths
+  std::string lineage;  // as mapping::write_lineage() says
 };
 
 class Translator {

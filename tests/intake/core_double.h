@@ -76,6 +76,8 @@ class CoreDouble final : public SessionCore {
     }
     out.findings = "[]";
     out.bundle = R"({"resourceType":"Bundle","type":"transaction","entry":[)";
+    out.lineage =
+        R"({"rules":[],"inputs":[],"elements":[],"map":")" + provenance_.mapping_set + R"("})";
     bool first = true;
     for (const therapy::Revision& revision : revisions) {
       json::Document document(names_);

@@ -95,6 +95,7 @@ TEST_F(IntakeTest, AnswersWithAReceiptAndTranslatesForEveryTarget) {
   const auto legs = store_->legs(session_id_of("a"));
   EXPECT_NE(store_->part(legs->at(0).bundle, "bundle")->find(R"("map":"m1")"), std::string::npos);
   EXPECT_NE(store_->part(legs->at(1).bundle, "bundle")->find(R"("map":"m2")"), std::string::npos);
+  EXPECT_NE(store_->part(legs->at(1).bundle, "lineage")->find(R"("map":"m2")"), std::string::npos);
 }
 
 TEST_F(IntakeTest, KnowsTheSameContentInAnotherLayout) {

@@ -103,7 +103,10 @@ Answer Bench::operator()(std::string_view source) const {
   }
   run_state.finish();
   answer.result = json::to_text(*target);
-  write_lineage(run_state, *target, answer.lineage);
+  std::string lineage;
+  write_lineage(run_state, *target, lineage);
+  base::Result<std::string> told = tell_lineage(lineage);
+  answer.lineage = told ? *told : told.error().text();
   return answer;
 }
 

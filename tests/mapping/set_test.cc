@@ -78,6 +78,19 @@ TEST(MapSets, ReadAStructureMapLikeAMap) {
             R"({"resourceType":"Patient","gender":"male"})");
 }
 
+TEST(Lineage, TellsNothingOfWhatItDidNotWrite) {
+  const std::string rules = R"({"rules":[["a.map:1","one"]],"inputs":["/a"],"elements":)";
+  EXPECT_EQ(*tell_lineage(rules + R"([["/x",0],["/y",0,0]]})"),
+            R"([{"output":"/x","rule":"a.map:1","name":"one","inputs":[]},)"
+            R"({"output":"/y","rule":"a.map:1","name":"one","inputs":["/a"]}])");
+  for (const char* elements :
+       {R"([["/x",1]]})", R"([["/x",0,1]]})", R"([["/x"]]})", R"([[]]})", R"([["/x",-1]]})",
+        R"([["/x",0.0]]})", R"([["/x","0"]]})", R"([["/x",0,"0"]]})", R"(["/x"]})"}) {
+    EXPECT_FALSE(tell_lineage(rules + elements)) << elements;
+  }
+  EXPECT_FALSE(tell_lineage("not JSON"));
+}
+
 TEST(Lineage, NamesTheRuleAndTheInputOfEveryElement) {
   Bench bench;
   bench.files = {{"a.map", map_text(R"(group g(source src : Patient, target tgt : Bundle) {
