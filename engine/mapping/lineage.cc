@@ -1,15 +1,17 @@
-// The lineage as JSON: written in tables, and told in full.
+// The lineage written as JSON tables.
 
+#include <array>
 #include <charconv>
 #include <cstdint>
 #include <cstring>
+#include <deque>
+#include <span>
 #include <string>
 #include <string_view>
 #include <unordered_map>
 #include <utility>
 #include <vector>
 
-#include "engine/json/document.h"
 #include "engine/json/write.h"
 #include "engine/mapping/mapping.h"
 
@@ -74,17 +76,26 @@ class NodeTable {
   std::size_t count_ = 0;
 };
 
+// A set that may say yes for a node that is not in it, and never no for one that is. Small enough
+// to stay in the processor's nearest cache, where the table is not.
+class NodeFilter {
+ public:
+  void add(const json::Node* node) { words_[place(node) / 64] |= bit(node); }
+  bool may_have(const json::Node* node) const {
+    return (words_[place(node) / 64] & bit(node)) != 0;
+  }
+
+ private:
+  static constexpr std::size_t kBits = std::size_t{1} << 15;
+  static std::size_t place(const json::Node* node) {
+    return (reinterpret_cast<std::uintptr_t>(node) >> 6) & (kBits - 1);
+  }
+  static std::uint64_t bit(const json::Node* node) { return std::uint64_t{1} << place(node) % 64; }
+  std::array<std::uint64_t, kBits / 64> words_ = {};
+};
+
 // A member's name as a token of a JSON Pointer (RFC 6901), escaped for a JSON string.
-void append_token(std::string_view name, std::string& out) {
-  bool plain = true;
-  for (const char c : name) {
-    plain = plain && c != '~' && c != '/' && c != '"' && c != '\\' &&
-            static_cast<unsigned char>(c) >= ' ';
-  }
-  if (plain) {
-    out += name;
-    return;
-  }
+std::string token_of(std::string_view name) {
   std::string token;
   for (const char c : name) {
     if (c == '~' || c == '/') {
@@ -95,46 +106,26 @@ void append_token(std::string_view name, std::string& out) {
   }
   std::string quoted;
   json::write_string(token, quoted);
-  out += std::string_view(quoted).substr(1, quoted.size() - 2);
+  return quoted.substr(1, quoted.size() - 2);
 }
 
-// Rows are put together here and handed over whole.
-class Row {
+// Text that grows at its end, or from a place before it.
+class Text {
  public:
-  explicit Row(std::string& out) : out_(out) {}
-  void begin(std::string_view path) {
-    if (line_.size() < path.size() + kNumbers) {
-      line_.resize(2 * (path.size() + kNumbers));
+  explicit Text(std::size_t bytes) : bytes_(bytes, '\0') {}
+  // Makes room for so many bytes behind `at`, and says where they begin.
+  char* room(std::size_t at, std::size_t more) {
+    if (bytes_.size() < at + more) {
+      bytes_.resize(2 * (at + more));
     }
-    at_ = line_.data();
-    std::memcpy(at_, ",[\"", 3);
-    std::memcpy(at_ + 3, path.data(), path.size());
-    at_[3 + path.size()] = '"';
-    at_ += path.size() + 4;
+    return bytes_.data() + at;
   }
-  void number(std::uint32_t value) {
-    if (static_cast<std::size_t>(line_.data() + line_.size() - at_) < kRoom) {
-      hand_over();
-    }
-    *at_++ = ',';
-    at_ = std::to_chars(at_, line_.data() + line_.size(), value).ptr;
-  }
-  void end() {
-    *at_++ = ']';
-    hand_over();
+  std::string_view first(std::size_t count) const {
+    return std::string_view(bytes_).substr(0, count);
   }
 
  private:
-  static constexpr std::size_t kNumbers = 256;  // bytes of a usual row's numbers
-  static constexpr std::size_t kRoom = 16;      // a comma, ten digits and the end
-  void hand_over() {
-    out_.append(line_.data(), static_cast<std::size_t>(at_ - line_.data()));
-    at_ = line_.data();
-  }
-
-  std::string& out_;
-  std::string line_ = std::string(2 * kNumbers, '\0');
-  char* at_ = line_.data();
+  std::string bytes_;
 };
 
 // Walks the output once with the pointer of the place it is at, so that no pointer is built from
@@ -145,30 +136,35 @@ class LineageWriter {
       : run_(run),
         root_(root),
         out_(out),
-        row_(elements_),
-        entries_(run.lineage().size()),
-        known_inputs_(run.lineage().size() / 8) {
-    constexpr std::size_t kRowBytes = 72;
-    elements_.reserve(run.lineage().size() * kRowBytes);
+        lineage_(run.lineage()),
+        elements_(lineage_.size() * kRowBytes + kRoom),
+        entries_(lineage_.size()),
+        known_inputs_(lineage_.size() / 8),
+        input_texts_(lineage_.size() / 8) {
     std::uint32_t number = 0;
-    for (const LineageEntry& entry : run.lineage()) {
+    for (const LineageEntry& entry : lineage_) {
       entries_.add(entry.output, number++);
+      has_entry_.add(entry.output);
     }
   }
 
   void write() {
-    visit(root_);
+    visit(root_, 0);
+    const std::string_view elements = elements_.first(size_);
+    out_.reserve(out_.size() + rule_rows_.size() + input_rows_.size() + elements.size() + kRoom);
     out_ += "{\"rules\":[";
     out_ += std::string_view(rule_rows_).substr(rule_rows_.empty() ? 0 : 1);
     out_ += "],\"inputs\":[";
     out_ += std::string_view(input_rows_).substr(input_rows_.empty() ? 0 : 1);
     out_ += "],\"elements\":[";
-    out_ += std::string_view(elements_).substr(elements_.empty() ? 0 : 1);
+    out_ += elements.substr(elements.empty() ? 0 : 1);
     out_ += "]}";
   }
 
  private:
   static constexpr std::uint32_t kNone = 0xFFFFFFFF;
+  static constexpr std::size_t kRowBytes = 64;  // of a usual element
+  static constexpr std::size_t kRoom = 64;      // for what is put around names and numbers
 
   // Where an input comes from: a place in a source document, or the entry that made it when it is
   // output itself; neither for output that nothing is known of.
@@ -178,44 +174,80 @@ class LineageWriter {
   };
 
   const LineageEntry* entry_of(const json::Node* node) const {
+    if (!has_entry_.may_have(node)) {
+      return nullptr;
+    }
     const std::uint32_t* number = entries_.find(node);
-    return number == nullptr ? nullptr : &run_.lineage()[*number];
+    return number == nullptr ? nullptr : &lineage_[*number];
   }
 
-  void visit(const json::Node& node) {
+  // `length` bytes of path_ say where the node is, escaped for a JSON string.
+  void visit(const json::Node& node, std::size_t length) {
     if (const LineageEntry* made = entry_of(&node)) {
-      row_.begin(path_);
-      row_.number(rule_of(*made));
-      inputs(*made, 0);
-      row_.end();
+      element(*made, length);
     }
-    const std::size_t length = path_.size();
     std::uint32_t index = 0;
     for (const json::Node& child : node) {
-      path_.push_back('/');
+      char* at = path_.room(length, kRoom);
+      *at++ = '/';
+      std::size_t step = 1;
       if (node.is_array()) {
-        char digits[12];
-        path_.append(digits, std::to_chars(digits, digits + sizeof digits, index++).ptr);
+        step += static_cast<std::size_t>(std::to_chars(at, at + kRoom - 1, index++).ptr - at);
       } else {
-        append_token(child.name->text, path_);
+        const std::string_view name = token(*child.name);
+        std::memcpy(path_.room(length + 1, name.size()), name.data(), name.size());
+        step += name.size();
       }
-      visit(child);
-      path_.resize(length);
+      visit(child, length + step);
     }
+  }
+
+  // Names that have been looked at, by address, so that a name that repeats is looked at once.
+  std::string_view token(const json::Name& name) {
+    const json::Name*& known = plain_[(reinterpret_cast<std::uintptr_t>(&name) >> 5) % kPlain];
+    if (known == &name) {
+      return name.text;
+    }
+    token_ = token_of(name.text);
+    if (token_ == name.text) {
+      known = &name;
+    }
+    return token_;
+  }
+
+  void element(const LineageEntry& entry, std::size_t length) {
+    char* at = elements_.room(size_, length + kRoom);
+    std::memcpy(at, ",[\"", 3);
+    std::memcpy(at + 3, path_.first(length).data(), length);
+    at[length + 3] = '"';
+    size_ += length + 4;
+    number(rule_of(entry));
+    inputs(entry, 0);
+    *elements_.room(size_++, 1) = ']';
+  }
+
+  void number(std::uint32_t value) {
+    char* at = elements_.room(size_, kRoom);
+    *at = ',';
+    size_ += static_cast<std::size_t>(std::to_chars(at + 1, at + kRoom, value).ptr - at);
   }
 
   std::uint32_t rule_of(const LineageEntry& entry) {
     // A rule's name is one object of the compiled program, so its address stands for the rule.
     const auto known = rules_.find(entry.rule);
-    if (known != rules_.end()) {
-      return known->second;
-    }
+    return known != rules_.end() ? known->second : new_rule(entry);
+  }
+
+  // Out of line, because it reads the texts, which the rest need not fetch.
+  [[gnu::noinline]] std::uint32_t new_rule(const LineageEntry& entry) {
     rule_rows_ += ",[";
     json::write_string(entry.place, rule_rows_);
     rule_rows_.push_back(',');
     json::write_string(entry.rule, rule_rows_);
     rule_rows_.push_back(']');
-    return rules_.emplace(entry.rule, static_cast<std::uint32_t>(rules_.size())).first->second;
+    const auto number = static_cast<std::uint32_t>(rules_.size());
+    rules_.emplace(entry.rule, number);
+    return number;
   }
 
   // An input that is itself output stands for what it was made from.
@@ -224,7 +256,7 @@ class LineageWriter {
     for (const json::Node* input : run_.inputs_of(entry)) {
       const Origin origin = origin_of(*input);
       if (origin.number != kNone) {
-        row_.number(origin.number);
+        number(origin.number);
       } else if (origin.made_by != nullptr && origin.made_by != &entry && depth < kHopsMax) {
         inputs(*origin.made_by, depth + 1);
       }
@@ -248,93 +280,66 @@ class LineageWriter {
     }
     if (top != &root_ && origin.made_by == nullptr) {
       origin.number = input_count_++;
-      input_rows_.push_back(',');
-      json::write_string(json::pointer_of(input), input_rows_);
+      input_rows_ += ",\"";
+      input_rows_ += input_text(input);
+      input_rows_.push_back('"');
     }
     origins_.push_back(origin);
     return origin;
   }
 
+  // The pointer of a node of a source document, escaped for a JSON string. Inputs lie close
+  // together, so what is above them is put together once.
+  const std::string& input_text(const json::Node& node) {
+    const auto fresh = static_cast<std::uint32_t>(texts_.size());
+    const std::uint32_t known = input_texts_.add(&node, fresh);
+    if (known != fresh) {
+      return texts_[known];
+    }
+    std::string& text = texts_.emplace_back();
+    if (node.parent == nullptr) {
+      return text;
+    }
+    text = input_text(*node.parent);
+    text.push_back('/');
+    if (node.parent->is_object()) {
+      text += token(*node.name);
+      return text;
+    }
+    std::uint32_t index = 0;
+    for (const json::Node* item = node.parent->first; item != &node; item = item->next) {
+      ++index;
+    }
+    text += std::to_string(index);
+    return text;
+  }
+
   const Run& run_;
   const json::Node& root_;
   std::string& out_;
-  std::string path_;  // escaped for a JSON string
+  std::span<const LineageEntry> lineage_;
+  Text path_ = Text(kRoom);
   std::string rule_rows_;
   std::string input_rows_;
-  std::string elements_;
-  Row row_;
+  Text elements_;
+  std::size_t size_ = 0;  // of elements_
   NodeTable entries_;
+  NodeFilter has_entry_;
   NodeTable known_inputs_;
   std::vector<Origin> origins_;
   std::uint32_t input_count_ = 0;
+  NodeTable input_texts_;
+  std::deque<std::string> texts_;
   std::unordered_map<const char*, std::uint32_t> rules_;
+  static constexpr std::size_t kPlain = 256;
+  std::array<const json::Name*, kPlain> plain_ = {};
+  std::string token_;
 };
-
-// The member of the tables that a number names; nullptr when it names none.
-const json::Node* numbered(const std::vector<const json::Node*>& table, const json::Node& number) {
-  std::uint32_t index = 0;
-  const std::string_view text = number.text();
-  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), index);
-  return number.is_number() && error == std::errc() && end == text.data() + text.size() &&
-                 index < table.size()
-             ? table[index]
-             : nullptr;
-}
-
-std::vector<const json::Node*> table_of(const json::Node* array) {
-  std::vector<const json::Node*> out;
-  if (array != nullptr && array->is_array()) {
-    for (const json::Node& one : *array) {
-      out.push_back(&one);
-    }
-  }
-  return out;
-}
 
 }  // namespace
 
 void write_lineage(const Run& run, const json::Node& root, std::string& out) {
   LineageWriter(run, root, out).write();
-}
-
-base::Result<std::string> tell_lineage(std::string_view lineage) {
-  const json::NameTable names;
-  json::Document document(names);
-  const auto broken = [] {
-    return base::Error(base::ErrorCode::kInvalid, "this is no lineage as the engine writes it");
-  };
-  if (auto parsed = document.parse(lineage); !parsed) {
-    return std::move(parsed).error();
-  }
-  const std::vector<const json::Node*> rules = table_of(document.root()->find("rules"));
-  const std::vector<const json::Node*> inputs = table_of(document.root()->find("inputs"));
-  std::string out = "[";
-  for (const json::Node* row : table_of(document.root()->find("elements"))) {
-    const json::Node* output = row->first;
-    const json::Node* rule_number = output != nullptr ? output->next : nullptr;
-    const json::Node* rule = rule_number != nullptr ? numbered(rules, *rule_number) : nullptr;
-    if (rule == nullptr || rule->count != 2) {
-      return broken();
-    }
-    out += out.size() > 1 ? ",{\"output\":" : "{\"output\":";
-    json::write_string(output->text(), out);
-    out += ",\"rule\":";
-    json::write_string(rule->first->text(), out);
-    out += ",\"name\":";
-    json::write_string(rule->last->text(), out);
-    out += ",\"inputs\":[";
-    for (const json::Node* number = rule_number->next; number != nullptr; number = number->next) {
-      const json::Node* input = numbered(inputs, *number);
-      if (input == nullptr) {
-        return broken();
-      }
-      out += number == rule_number->next ? "" : ",";
-      json::write_string(input->text(), out);
-    }
-    out += "]}";
-  }
-  out += "]";
-  return out;
 }
 
 }  // namespace engine::mapping

@@ -281,6 +281,9 @@ Translation Translator::translate(std::span<const Revision> revisions, const Wan
     report.information("informational", *now->document.root(),
                        "Nothing differs from what was sent before: there is nothing to send.");
   }
+  // A bundle is some twelve times its document; growing into it would copy it several times.
+  constexpr std::size_t kBundlePerDocument = 16;
+  out.bundle.reserve(kBundlePerDocument * revisions.back().body.size());
   json::write(*now->bundle, out.bundle);
   if (counts.any()) {
     check::Scratch scratch;
