@@ -84,9 +84,12 @@ void run_session_sample(const therapy::Translator& translator, const SourceFile&
   out.got = pretty(translation.bundle);
   json::NameTable names;
   json::Document lineage(names);
-  if (lineage.parse(translation.lineage) && lineage.root()->is_array()) {
-    for (const json::Node& entry : *lineage.root()) {
-      out.makers.emplace(entry.string_at("rule"));
+  if (!lineage.parse(translation.lineage)) {
+    return;
+  }
+  if (const json::Node* rules = lineage.root()->find("rules"); rules != nullptr) {
+    for (const json::Node& rule : *rules) {
+      out.makers.emplace(rule.first->text());
     }
   }
 }

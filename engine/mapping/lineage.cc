@@ -132,11 +132,11 @@ class Text {
 // the root for each of some thousand entries.
 class LineageWriter {
  public:
-  LineageWriter(const Run& run, const json::Node& root, std::string& out)
-      : run_(run),
-        root_(root),
+  LineageWriter(std::span<const Run* const> runs, const json::Node& root, std::string& out)
+      : root_(root),
         out_(out),
-        lineage_(run.lineage()),
+        lineage_(joined(runs)),
+        inputs_(joined_inputs(runs)),
         elements_(lineage_.size() * kRowBytes + kRoom),
         entries_(lineage_.size()),
         known_inputs_(lineage_.size() / 8),
@@ -172,6 +172,27 @@ class LineageWriter {
     std::uint32_t number = kNone;  // among "inputs"
     const LineageEntry* made_by = nullptr;
   };
+
+  // The entries of all runs, which name their inputs by where those stand in joined_inputs().
+  static std::vector<LineageEntry> joined(std::span<const Run* const> runs) {
+    std::vector<LineageEntry> out;
+    std::size_t first = 0;
+    for (const Run* run : runs) {
+      for (LineageEntry entry : run->lineage()) {
+        entry.first_input += static_cast<std::uint32_t>(first);
+        out.push_back(entry);
+      }
+      first += run->inputs().size();
+    }
+    return out;
+  }
+  static std::vector<const json::Node*> joined_inputs(std::span<const Run* const> runs) {
+    std::vector<const json::Node*> out;
+    for (const Run* run : runs) {
+      out.insert(out.end(), run->inputs().begin(), run->inputs().end());
+    }
+    return out;
+  }
 
   const LineageEntry* entry_of(const json::Node* node) const {
     if (!has_entry_.may_have(node)) {
@@ -253,7 +274,8 @@ class LineageWriter {
   // An input that is itself output stands for what it was made from.
   void inputs(const LineageEntry& entry, int depth) {
     constexpr int kHopsMax = 8;
-    for (const json::Node* input : run_.inputs_of(entry)) {
+    for (std::uint32_t i = 0; i < entry.input_count; ++i) {
+      const json::Node* input = inputs_[entry.first_input + i];
       const Origin origin = origin_of(*input);
       if (origin.number != kNone) {
         number(origin.number);
@@ -314,10 +336,10 @@ class LineageWriter {
     return text;
   }
 
-  const Run& run_;
   const json::Node& root_;
   std::string& out_;
-  std::span<const LineageEntry> lineage_;
+  std::vector<LineageEntry> lineage_;
+  std::vector<const json::Node*> inputs_;
   Text path_ = Text(kRoom);
   std::string rule_rows_;
   std::string input_rows_;
@@ -338,8 +360,13 @@ class LineageWriter {
 
 }  // namespace
 
+void write_lineage(std::span<const Run* const> runs, const json::Node& root, std::string& out) {
+  LineageWriter(runs, root, out).write();
+}
+
 void write_lineage(const Run& run, const json::Node& root, std::string& out) {
-  LineageWriter(run, root, out).write();
+  const Run* const runs[] = {&run};
+  write_lineage(runs, root, out);
 }
 
 }  // namespace engine::mapping

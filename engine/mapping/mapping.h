@@ -172,7 +172,8 @@ class Run {
   void finish();
 
   std::span<const LineageEntry> lineage() const;
-  std::span<const json::Node* const> inputs_of(const LineageEntry& entry) const;
+  // What the entries' first_input and input_count speak of.
+  std::span<const json::Node* const> inputs() const;
   std::span<const Untranslated> untranslated() const;
   std::span<const TraceLine> trace() const;
 
@@ -194,6 +195,8 @@ class Run {
 // order of the output document. `root` is the node that output pointers start from. Deep copies are
 // one element; everything under a listed element without a row of its own came with it.
 void write_lineage(const Run& run, const json::Node& root, std::string& out);
+// Of several runs that made one output.
+void write_lineage(std::span<const Run* const> runs, const json::Node& root, std::string& out);
 // The same told in full, a JSON array of
 //   {"output":"/entry/0/resource/status","rule":"vitals.map:12","name":"status","inputs":["/entry/3"]}
 // Errors: kInvalid when it is not what write_lineage() wrote.

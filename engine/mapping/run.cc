@@ -30,9 +30,8 @@ std::span<const LineageEntry> Run::lineage() const {
   return state_->runner.lineage;
 }
 
-std::span<const json::Node* const> Run::inputs_of(const LineageEntry& entry) const {
-  return std::span<const json::Node* const>(state_->runner.lineage_inputs)
-      .subspan(entry.first_input, entry.input_count);
+std::span<const json::Node* const> Run::inputs() const {
+  return state_->runner.lineage_inputs;
 }
 
 std::span<const Untranslated> Run::untranslated() const {

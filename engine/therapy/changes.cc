@@ -315,8 +315,9 @@ base::Result<void> add_provenance(Rendering& now, const Workshop& shop, const Ch
   mapping::RunOptions options;
   options.uuid_seed = now.header.session_id;
   options.host_context = &now.context;
-  options.with_lineage = false;
-  mapping::Run run(*shop.maps, document, std::move(options));
+  options.with_lineage = !now.run->lineage().empty();
+  now.provenance_run = std::make_unique<mapping::Run>(*shop.maps, document, std::move(options));
+  mapping::Run& run = *now.provenance_run;
   const mapping::Binding whole[] = {mapping::Binding::of_source(session, shop.model->session()),
                                     mapping::Binding::of_target(*now.bundle)};
   base::Result<void> made = run.call(shop.groups.provenance, whole);

@@ -74,6 +74,7 @@ struct Rendering {
   json::Node* bundle = nullptr;
   std::vector<Resource> resources;
   std::unique_ptr<mapping::Run> run;
+  std::unique_ptr<mapping::Run> provenance_run;  // of the last thing made; often none
 };
 
 // Reads one document and says what is wrong with it; fills document, issues, refused, hold_reason

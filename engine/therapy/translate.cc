@@ -299,7 +299,9 @@ Translation Translator::translate(std::span<const Revision> revisions, const Wan
     std::move(faults.begin(), faults.end(), std::back_inserter(out.issues));
   }
   if (wanted.lineage) {
-    mapping::write_lineage(*now->run, *now->bundle, out.lineage);
+    const mapping::Run* const runs[] = {now->run.get(), now->provenance_run.get()};
+    mapping::write_lineage(std::span(runs, now->provenance_run != nullptr ? 2 : 1), *now->bundle,
+                           out.lineage);
   }
   if (out.hold_reason.empty()) {
     out.hold_reason = report.hold_reason();

@@ -35,5 +35,13 @@ TEST(MapCommand, OurMapsLeaveNoFieldUnreadAndNoGroupUncalled) {
   EXPECT_EQ(answer.status, 0) << answer.out;
 }
 
+// What the bundles' lineage names has fired; the samples reach every kind of entry.
+TEST(MapCommand, TellsWhichRulesNoSampleFires) {
+  const Answer answer = run_program({"map", "coverage", "mappings"});
+  EXPECT_NE(answer.out.find("100.0 % entry-walk.map"), std::string::npos) << answer.out;
+  EXPECT_NE(answer.out.find("no sample fires the rule"), std::string::npos);
+  EXPECT_EQ(answer.out.find("  0.0 %"), std::string::npos) << answer.out;
+}
+
 }  // namespace
 }  // namespace cli_test
