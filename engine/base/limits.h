@@ -130,7 +130,7 @@ inline constexpr std::uint32_t kRevisionMax = 100'000;
 inline constexpr std::chrono::seconds kSenderPause{2};
 
 // --- Delivery
-// Requests to one target at one time.
+// Requests to one target at one time, unless the site says otherwise.
 inline constexpr std::size_t kInFlightMax = 8;
 inline constexpr std::chrono::milliseconds kConnectTimeout{5'000};
 // A transaction of a long session takes a busy record server some seconds.
@@ -150,6 +150,27 @@ inline constexpr std::uint32_t kCountedTriesMax = 8;
 // doubling up to the cap.
 inline constexpr std::chrono::milliseconds kHeldPause{30'000};
 inline constexpr std::chrono::milliseconds kHeldPauseCap{3'600'000};
+// Requests to a target each second that a site may set; slower than the least is a pause.
+inline constexpr double kRequestsPerSecondMin = 0.01;
+inline constexpr double kRequestsPerSecondMax = 10'000;
+// Requests to one target at one time that a site may set.
+inline constexpr std::size_t kInFlightSetMax = 64;
+// Records at the journal's end that a starting engine reads to know how its targets did last.
+inline constexpr std::size_t kTargetLookBack = 10'000;
+// Revisions that wait to be translated or sent, all targets together, unless the site says
+// otherwise: weeks of a hospital. Beyond them senders are told to come back after this pause.
+inline constexpr std::size_t kBacklogMax = 100'000;
+inline constexpr std::size_t kBacklogSetMax = 10'000'000;
+inline constexpr std::chrono::seconds kBacklogPause{30};
+// Counting a backlog of so many takes a moment, so that it is done a second less often for each.
+inline constexpr std::size_t kBacklogCountStep = 10'000;
+// Notices of outcomes: records looked at in one go, how long a receiver may take, and how often the
+// journal is told how far they have come. A crash repeats at most what was told since.
+inline constexpr std::size_t kNoticeLook = 500;
+inline constexpr std::chrono::milliseconds kNoticeTimeout{10'000};
+inline constexpr std::chrono::milliseconds kNoticePause{10'000};
+// What a person may write as who and why: a sentence or two; a report has another place.
+inline constexpr std::size_t kPersonWordsBytesMax = 1'000;
 // How often the shell looks for work that no event announced.
 inline constexpr std::chrono::milliseconds kTick{1'000};
 // How often an engine looks whether the site's maps have changed.

@@ -15,6 +15,7 @@
 #include "engine/cli/journal_options.h"
 #include "engine/cli/journal_proof.h"
 #include "engine/cli/journal_reconcile.h"
+#include "engine/cli/journal_targets.h"
 #include "engine/cli/system_seams.h"
 #include "engine/intake/steering.h"
 #include "engine/journal/journal.h"
@@ -286,6 +287,25 @@ int steer(const Arguments& arguments, intake::Steer action) {
   return kOk;
 }
 
+int targets(const Arguments& arguments) {
+  auto store = open(arguments, SqliteOptions::Mode::kRead);
+  return store ? list_targets(**store, arguments.as_json) : fail(store.error());
+}
+
+int pause(const Arguments& arguments, bool pause) {
+  auto store = open(arguments, SqliteOptions::Mode::kCommand);
+  if (!store) {
+    return fail(store.error());
+  }
+  const auto outcome =
+      steer_target(**store, {arguments.target, pause, arguments.who, arguments.why});
+  if (!outcome) {
+    return fail(outcome.error());
+  }
+  print_line(outcome->record);
+  return kOk;
+}
+
 }  // namespace
 
 int run_journal(int argc, char** argv) {
@@ -301,6 +321,11 @@ int run_journal(int argc, char** argv) {
   CLI::App* const prove_command = add_prove(app, arguments);
   CLI::App* const export_command = add_export(app, arguments);
   CLI::App* const reconcile_command = add_reconcile(app, arguments);
+  CLI::App* const targets_command = add_targets(app, arguments);
+  CLI::App* const pause_command =
+      add_pause(app, arguments, "pause", "send nothing to a target until it is resumed");
+  CLI::App* const resume_command =
+      add_pause(app, arguments, "resume", "go on sending to a paused target");
   CLI::App* const release = add_steer(app, arguments, "release", "send a held session after all");
   CLI::App* const remap = add_steer(app, arguments, "remap", "translate a held session again");
   add_steer(app, arguments, "withdraw", "give a held session up");
@@ -327,6 +352,12 @@ int run_journal(int argc, char** argv) {
   }
   if (export_command->parsed()) {
     return export_records(arguments);
+  }
+  if (targets_command->parsed()) {
+    return targets(arguments);
+  }
+  if (pause_command->parsed() || resume_command->parsed()) {
+    return pause(arguments, pause_command->parsed());
   }
   return steer(arguments, release->parsed() ? intake::Steer::kRelease
                           : remap->parsed() ? intake::Steer::kRemap

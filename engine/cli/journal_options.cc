@@ -92,6 +92,20 @@ CLI::App* add_show(CLI::App& app, JournalArguments& arguments) {
   return command;
 }
 
+CLI::App* add_targets(CLI::App& app, JournalArguments& arguments) {
+  CLI::App* command = app.add_subcommand("targets", "which are paused, and what waits for them");
+  command->add_flag("--json", arguments.as_json, "JSON lines, for programs");
+  return command;
+}
+
+CLI::App* add_pause(CLI::App& app, JournalArguments& arguments, const char* name,
+                    const char* purpose) {
+  CLI::App* command = app.add_subcommand(name, purpose);
+  command->add_option("target", arguments.target, "its name in the configuration")->required();
+  add_person_options(*command, arguments, true);
+  return command;
+}
+
 CLI::App* add_steer(CLI::App& app, JournalArguments& arguments, const char* name,
                     const char* purpose) {
   CLI::App* command = app.add_subcommand(name, purpose);

@@ -48,6 +48,9 @@ CLI::App* add_verify(CLI::App& app, JournalArguments& arguments);
 CLI::App* add_prove(CLI::App& app, JournalArguments& arguments);
 CLI::App* add_export(CLI::App& app, JournalArguments& arguments);
 CLI::App* add_reconcile(CLI::App& app, JournalArguments& arguments);
+CLI::App* add_targets(CLI::App& app, JournalArguments& arguments);
+CLI::App* add_pause(CLI::App& app, JournalArguments& arguments, const char* name,
+                    const char* purpose);
 CLI::App* add_steer(CLI::App& app, JournalArguments& arguments, const char* name,
                     const char* purpose);
 

@@ -22,7 +22,7 @@ constexpr Command kCommands[] = {
     {"check", "check resources against FHIR R4 and their profiles", run_check},
     {"fhirpath", "evaluate a FHIRPath expression on a resource", run_fhirpath},
     {"journal",
-     "the log: list, show, verify, prove, export, reconcile, and what to do with held ones",
+     "the log: list, show, verify, prove, export, reconcile; what to do with held ones and targets",
      run_journal},
     {"map", "run, test and check maps of the FHIR mapping language", run_map},
     {"preflight", "ask a record server what it can do, before sending to it", run_preflight},

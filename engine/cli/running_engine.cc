@@ -19,6 +19,7 @@
 #include "engine/delivery/asio_loop.h"
 #include "engine/delivery/courier.h"
 #include "engine/delivery/http_peer.h"
+#include "engine/delivery/target_desk.h"
 #include "engine/intake/intake.h"
 #include "engine/journal/head_keeper.h"
 #include "engine/journal/journal.h"
@@ -42,7 +43,6 @@ class Engine {
   void run_until_signal();
 
  private:
-  using Targets = std::vector<web::Metrics::Gauges::Target>;
   base::Result<void> open_journal();
   base::Result<void> open_targets();
   base::Result<void> open_web();
@@ -65,14 +65,13 @@ class Engine {
   std::unique_ptr<delivery::AsioLoop> loop_;
   std::vector<std::unique_ptr<delivery::Peer>> peers_;
   std::vector<std::shared_ptr<delivery::Courier>> couriers_;
+  std::unique_ptr<delivery::TargetDesk> desk_;
   std::unique_ptr<intake::WorkPool> workers_;
   std::unique_ptr<intake::Intake> intake_;
   std::unique_ptr<web::Events> events_;
   std::unique_ptr<web::Api> api_;
   std::unique_ptr<web::HttpServer> server_;
   std::atomic<bool> stopping_{false};
-  std::mutex targets_mutex_;
-  Targets targets_;
 };
 
 base::Result<void> Engine::open_journal() {
@@ -91,12 +90,19 @@ base::Result<void> Engine::open_journal() {
   }
   search_key_ = std::make_unique<journal::SearchKey>(std::move(*key));
   journal_ = std::make_unique<Journal>(*store_, clock_);
-  journal_->add_listener(
-      [this](const std::vector<journal::Outcome>& outcomes) { metrics_.wrote(outcomes); });
+  loop_ = std::make_unique<delivery::AsioLoop>();
+  desk_ = std::make_unique<delivery::TargetDesk>(*journal_, *loop_);
+  journal_->add_listener([this](const std::vector<journal::Outcome>& outcomes) {
+    metrics_.wrote(outcomes);
+    desk_->wrote(outcomes);
+  });
   journal::Change started;
   started.record.kind = journal::Kind::kStarted;
   started.record.made_with = intake::made_with(core_->provenance(), {});
   started.record.actor = "chartferry " CHARTFERRY_VERSION;
+  for (const TargetConfig& target : config_.targets) {
+    started.record.targets += (started.record.targets.empty() ? "" : ",") + target.name;
+  }
   auto written = journal_->write(std::move(started));
   if (!written) {
     return std::move(written).error();
@@ -105,8 +111,8 @@ base::Result<void> Engine::open_journal() {
 }
 
 base::Result<void> Engine::open_targets() {
-  loop_ = std::make_unique<delivery::AsioLoop>();
   std::vector<intake::Target> targets;
+  std::vector<delivery::TargetDesk::Facts> facts;
   for (const TargetConfig& target : config_.targets) {
     auto peer_config = peer_config_of(target);
     if (!peer_config) {
@@ -118,8 +124,12 @@ base::Result<void> Engine::open_targets() {
     }
     peers_.push_back(std::move(*peer));
     const delivery::Courier::World world{*journal_, *peers_.back(), *loop_, clock_, random_};
-    couriers_.push_back(std::make_shared<delivery::Courier>(target.name, world));
+    couriers_.push_back(std::make_shared<delivery::Courier>(target.name, world, target.limits));
+    facts.push_back({target.name, "transaction", target.limits});
     targets.emplace_back(target.name, core_.get());
+  }
+  if (auto opened = desk_->open(std::move(facts), couriers_); !opened) {
+    return opened;
   }
   workers_ = std::make_unique<intake::WorkPool>(
       std::max<std::size_t>(1, std::thread::hardware_concurrency()));
@@ -205,11 +215,7 @@ base::Result<void> Engine::open_web() {
   web::ModelTexts texts{translator.json_schema(), translator.logical_model(),
                         translator.plausibility_table()};
   api_ = std::make_unique<web::Api>(
-      web::Api::World{*journal_, *intake_, *events_, metrics_, std::move(texts),
-                      [this] {
-                        const std::lock_guard lock(targets_mutex_);
-                        return targets_;
-                      },
+      web::Api::World{*journal_, *intake_, *events_, metrics_, std::move(texts), *desk_,
                       [this] {
                         intake_->sweep();
                         for (const auto& courier : couriers_) {
@@ -263,18 +269,11 @@ base::Result<void> Engine::start() {
 // On the loop: what no event announced, such as what another process wrote into the journal.
 void Engine::tick(int count) {
   events_->follow();
-  Targets targets;
-  for (const auto& courier : couriers_) {
-    targets.push_back({courier->target(), courier->health().paused});
-    if (count % 4 == 0) {
+  desk_->follow();
+  if (count % 4 == 0) {
+    for (const auto& courier : couriers_) {
       courier->wake();
     }
-  }
-  {
-    const std::lock_guard lock(targets_mutex_);
-    targets_ = std::move(targets);
-  }
-  if (count % 4 == 0) {
     intake_->sweep();
   }
   loop_->after(base::limits::kTick / 4, [this, count] { tick(count + 1); });

@@ -4,10 +4,14 @@
 #include <charconv>
 #include <map>
 #include <set>
+#include <sstream>
 #include <string_view>
+#include <type_traits>
 #include <utility>
 
 #include <toml++/toml.h>
+
+#include "engine/base/limits.h"
 
 namespace engine::cli {
 namespace {
@@ -42,6 +46,37 @@ base::Result<void> read_texts(const toml::table& table, const Members& members,
   return {};
 }
 
+// A number of the table within its bounds; what is not there keeps its value.
+template <class Number>
+base::Result<void> read_number(const toml::table& table, std::string_view key, Number least,
+                               Number most, const std::string& name, Number& to) {
+  const toml::node* node = table.get(key);
+  if (node == nullptr) {
+    return {};
+  }
+  const auto number = node->value<double>();
+  const bool whole = node->is_integer() || std::is_floating_point_v<Number>;
+  if (!node->is_number() || !whole || !number || !(*number >= static_cast<double>(least)) ||
+      !(*number <= static_cast<double>(most))) {
+    std::ostringstream bounds;
+    bounds << least << " to " << most;
+    return Error(ErrorCode::kInvalid, "'" + std::string(key) + "' is a number from " + bounds.str(),
+                 place(name, node->source()));
+  }
+  to = static_cast<Number>(*number);
+  return {};
+}
+
+base::Result<void> read_limits(const toml::table& table, const std::string& name,
+                               delivery::CourierLimits& limits) {
+  namespace bounds = base::limits;
+  auto read = read_number<std::size_t>(table, "in-flight", 1, bounds::kInFlightSetMax, name,
+                                       limits.in_flight_max);
+  return read ? read_number(table, "requests-per-second", bounds::kRequestsPerSecondMin,
+                            bounds::kRequestsPerSecondMax, name, limits.requests_per_second)
+              : read;
+}
+
 base::Result<void> read_targets(const toml::table& table, const std::string& name,
                                 ServeConfig& config) {
   const toml::node* node = table.get("target");
@@ -59,7 +94,12 @@ base::Result<void> read_targets(const toml::table& table, const std::string& nam
                              {"url", &target.url},
                              {"ca", &target.ca_file},
                              {"authorization-file", &target.authorization_file}};
-    if (auto read = read_texts(*one.as_table(), members, {}, name); !read) {
+    const toml::table& table_of_one = *one.as_table();
+    auto read = read_texts(table_of_one, members, {"in-flight", "requests-per-second"}, name);
+    if (read) {
+      read = read_limits(table_of_one, name, target.limits);
+    }
+    if (!read) {
       return read;
     }
     config.targets.push_back(std::move(target));

@@ -7,6 +7,7 @@
 
 #include "engine/base/result.h"
 #include "engine/cli/translator_files.h"
+#include "engine/delivery/courier.h"
 
 namespace engine::cli {
 
@@ -15,6 +16,7 @@ struct TargetConfig {
   std::string url;
   std::string ca_file;
   std::string authorization_file;  // holds the value of the Authorization header
+  delivery::CourierLimits limits;
 };
 
 struct ServeConfig {

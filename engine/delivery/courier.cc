@@ -30,12 +30,13 @@ Record record_about(const Leg& leg, Kind kind) {
 
 }  // namespace
 
-Courier::Courier(std::string target, World world, std::size_t in_flight_max)
+Courier::Courier(std::string target, World world, CourierLimits limits)
     : target_(std::move(target)),
       world_(world),
-      in_flight_max_(in_flight_max),
+      limits_(limits),
       start_civil_ms_(civil_ms()),
-      start_steady_(world.clock.steady()) {}
+      start_steady_(world.clock.steady()),
+      pace_(limits.requests_per_second) {}
 
 std::int64_t Courier::civil_ms() const {
   return std::chrono::duration_cast<milliseconds>(world_.clock.now().time_since_epoch()).count();
@@ -69,12 +70,18 @@ void Courier::stop(std::function<void()> idle) {
   }));
 }
 
+void Courier::set_shut(bool shut) {
+  if (shut_ && !shut) {
+    wake();
+  }
+  shut_ = shut;
+}
+
 // A timer that looks again; due times are found by looking, so that one timer serves all of them.
 void Courier::arm() {
-  if (armed_ || stopping_) {
+  if (look_at_ms_ != 0 || stopping_) {
     return;
   }
-  armed_ = true;
   milliseconds delay = base::limits::kTick;
   if (paused_until_ms_ > now_ms()) {
     delay = std::min(delay, milliseconds(paused_until_ms_ - now_ms()));
@@ -84,30 +91,52 @@ void Courier::arm() {
     const std::int64_t wait = **next - now_ms();
     delay = wait > 0 ? std::min(delay, milliseconds(wait)) : delay;
   }
-  world_.loop.after(delay, later([](Courier& self) {
-                      self.armed_ = false;
-                      self.pump();
+  look_again(delay);
+}
+
+// Unless a timer looks before that anyway. A later one that is overtaken does nothing.
+void Courier::look_again(milliseconds delay) {
+  const std::int64_t at = now_ms() + delay.count();
+  if (stopping_ || (look_at_ms_ != 0 && look_at_ms_ <= at)) {
+    return;
+  }
+  look_at_ms_ = at;
+  world_.loop.after(delay, later([at](Courier& self) {
+                      if (self.look_at_ms_ == at) {
+                        self.look_at_ms_ = 0;
+                        self.pump();
+                      }
                     }));
 }
 
 void Courier::pump() {
-  if (stopping_) {
+  if (stopping_ || shut_) {
     return;
   }
   if (paused_until_ms_ > now_ms() || probing_) {
     arm();
     return;
   }
+  const milliseconds pace = pace_.wait(world_.clock.steady());
+  if (pace.count() > 0) {
+    look_again(pace);
+    return;
+  }
   if (!evidence_ && health_.tries > 0) {
     probe();
     return;
   }
-  if (legs_.size() < in_flight_max_) {
-    const auto due = world_.journal.store().due(target_, now_ms(), in_flight_max_ + legs_.size());
+  if (legs_.size() < limits_.in_flight_max) {
+    const auto due =
+        world_.journal.store().due(target_, now_ms(), limits_.in_flight_max + legs_.size());
     for (const Leg& leg : due ? *due : std::vector<Leg>()) {
       const bool patient_busy = !leg.patient.empty() && patients_.count(leg.patient) > 0;
-      if (legs_.size() < in_flight_max_ && legs_.count({leg.session, leg.revision}) == 0 &&
+      if (legs_.size() < limits_.in_flight_max && legs_.count({leg.session, leg.revision}) == 0 &&
           !patient_busy) {
+        if (const milliseconds wait = pace_.wait(world_.clock.steady()); wait.count() > 0) {
+          look_again(wait);
+          return;
+        }
         dispatch(leg);
       }
     }
@@ -119,6 +148,7 @@ void Courier::pump() {
 // there.
 void Courier::probe() {
   probing_ = true;
+  pace_.spend(world_.clock.steady());
   Call call("GET", "/metadata", "", "");
   world_.peer.call(std::move(call), [weak = weak_from_this()](Reply reply) {
     const auto self = weak.lock();
@@ -140,6 +170,7 @@ void Courier::probe() {
 }
 
 void Courier::dispatch(Leg leg) {
+  pace_.spend(world_.clock.steady());
   legs_.insert({leg.session, leg.revision});
   if (!leg.patient.empty()) {
     patients_.insert(leg.patient);

@@ -1,6 +1,6 @@
 #pragma once
-// Carries what is checked to one target: at most limits::kInFlightMax requests at a time, one a
-// patient, strictly in order within a session. Every step is durable before the next one:
+// Carries what is checked to one target: a bounded number of requests at a time, one a patient,
+// strictly in order within a session. Every step is durable before the next one:
 // dispatched before the request goes out, the outcome before the next of that patient. The journal
 // is the only state that matters: a courier can end anywhere and another begin, because sending the
 // stored bytes again is always safe. Lives on its loop; only wake() and stop() may be called from
@@ -17,11 +17,18 @@
 
 #include "engine/base/limits.h"
 #include "engine/base/seams.h"
+#include "engine/delivery/pace.h"
 #include "engine/delivery/peer.h"
 #include "engine/delivery/verdict.h"
 #include "engine/journal/journal.h"
 
 namespace engine::delivery {
+
+// What a site lets a target have.
+struct CourierLimits {
+  std::size_t in_flight_max = base::limits::kInFlightMax;
+  double requests_per_second = 0;  // 0: no limit
+};
 
 class Courier : public std::enable_shared_from_this<Courier> {
  public:
@@ -38,12 +45,16 @@ class Courier : public std::enable_shared_from_this<Courier> {
     std::uint32_t tries = 0;  // since the target last answered well
   };
 
-  Courier(std::string target, World world, std::size_t in_flight_max = base::limits::kInFlightMax);
+  Courier(std::string target, World world, CourierLimits limits = {});
 
   // Looks for work now; call it when something was checked. Before the first call nothing is sent.
   void wake();
   // Sends nothing more. `idle` runs on the loop when what is under way has been written down.
   void stop(std::function<void()> idle);
+
+  // On the loop, or before the first wake: while it is shut nothing is dispatched and nothing
+  // asked; what is under way ends as it does.
+  void set_shut(bool shut);
 
   const std::string& target() const { return target_; }
   // On the loop.
@@ -55,6 +66,7 @@ class Courier : public std::enable_shared_from_this<Courier> {
 
   void pump();
   void arm();
+  void look_again(std::chrono::milliseconds delay);
   void probe();
   void dispatch(journal::Leg leg);
   void send(journal::Leg leg);
@@ -75,7 +87,7 @@ class Courier : public std::enable_shared_from_this<Courier> {
 
   const std::string target_;
   World world_;
-  const std::size_t in_flight_max_;
+  const CourierLimits limits_;
   const std::int64_t start_civil_ms_;
   const std::chrono::steady_clock::time_point start_steady_;
   std::set<Key> legs_;  // under way
@@ -86,7 +98,9 @@ class Courier : public std::enable_shared_from_this<Courier> {
   // Something the target did well since its last failure: only then does a failure blame the
   // message.
   bool evidence_ = false;
-  bool armed_ = false;
+  Pace pace_;
+  std::int64_t look_at_ms_ = 0;  // when the next timer looks; 0: none
+  bool shut_ = false;
   bool stopping_ = false;
   std::function<void()> idle_;
 };

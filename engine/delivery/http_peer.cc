@@ -125,7 +125,7 @@ class HttpPeer final : public Peer {
   static void keep(const StatePtr& state, std::unique_ptr<Link> link, const Reply& reply) {
     const bool closing = beast::iequals(reply.header("connection"), "close");
     if (reply.fate == Reply::Fate::kAnswered && !reply.body_cut && !closing &&
-        state->idle.size() < base::limits::kInFlightMax) {
+        state->idle.size() < base::limits::kInFlightSetMax) {
       state->idle.push_back(std::move(link));
     }
   }

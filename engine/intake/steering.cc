@@ -5,7 +5,7 @@
 #include <utility>
 #include <vector>
 
-#include "engine/base/utf8.h"
+#include "engine/journal/words.h"
 
 namespace engine::intake {
 namespace {
@@ -13,9 +13,6 @@ namespace {
 using journal::Kind;
 using journal::Leg;
 using journal::LegState;
-
-// A sentence or two; a report has another place.
-constexpr std::size_t kWordsMax = 1'000;
 
 struct ReasonRow {
   std::string_view code;
@@ -114,18 +111,11 @@ std::optional<Steer> steer_of(std::string_view name) {
 }
 
 base::Result<journal::Change> steer(const journal::Store& store, const SteerRequest& request) {
-  if (request.why.empty() || request.actor.empty()) {
-    return base::Error(base::ErrorCode::kInvalid, "say who you are and why; both are kept");
+  if (auto good = journal::check_words(request.actor, request.why); !good) {
+    return good.error();
   }
-  // The log keeps its heads as lines.
-  for (const std::string* text : {&request.why, &request.actor, &request.target}) {
-    const bool plain = std::all_of(text->begin(), text->end(), [](char c) {
-      return static_cast<unsigned char>(c) >= 0x20 && c != 0x7F;
-    });
-    if (!plain || text->size() > kWordsMax || base::find_invalid_utf8(*text).has_value()) {
-      return base::Error(base::ErrorCode::kInvalid,
-                         "say it in one line of at most 1000 bytes, without control characters");
-    }
+  if (auto good = journal::check_line(request.target); !good) {
+    return good.error();
   }
   auto leg = find_held(store, request);
   if (!leg) {

@@ -10,7 +10,7 @@ namespace {
 
 constexpr std::string_view kFirstLine = "chartferry-record 1";
 
-constexpr std::array<std::pair<Kind, std::string_view>, 16> kKinds = {{
+constexpr std::array<std::pair<Kind, std::string_view>, kKinds> kNames = {{
     {Kind::kStarted, "started"},
     {Kind::kRefused, "refused"},
     {Kind::kAccepted, "accepted"},
@@ -27,6 +27,8 @@ constexpr std::array<std::pair<Kind, std::string_view>, 16> kKinds = {{
     {Kind::kRead, "read"},
     {Kind::kStopped, "stopped"},
     {Kind::kApproved, "approved"},
+    {Kind::kPaused, "paused"},
+    {Kind::kResumed, "resumed"},
 }};
 
 struct TextField {
@@ -132,7 +134,7 @@ bool read_line(std::string_view name, std::string_view value, Head& head) {
 }  // namespace
 
 std::string_view name_of(Kind kind) {
-  for (const auto& [value, name] : kKinds) {
+  for (const auto& [value, name] : kNames) {
     if (value == kind) {
       return name;
     }
@@ -141,7 +143,7 @@ std::string_view name_of(Kind kind) {
 }
 
 std::optional<Kind> kind_of(std::string_view name) {
-  for (const auto& [value, known] : kKinds) {
+  for (const auto& [value, known] : kNames) {
     if (known == name) {
       return value;
     }

@@ -35,7 +35,10 @@ enum class Kind : std::uint8_t {
   kRead = 14,        // somebody looked at what patients' records hold
   kStopped = 15,     // the engine ended in good order
   kApproved = 16,    // a person put a mapping set in force
+  kPaused = 17,      // a person has nothing sent to a target until it is resumed
+  kResumed = 18,     // a person lets it go on
 };
+inline constexpr std::size_t kKinds = 18;
 std::string_view name_of(Kind kind);
 std::optional<Kind> kind_of(std::string_view name);
 
@@ -65,7 +68,7 @@ struct Record {
   std::string patient;    // keyed hash, see search_key.h
   std::string therapist;  // likewise
   std::string content;    // SHA-256 of the canonical document, hexadecimal
-  std::string targets;    // of an accepted revision: names, separated by commas
+  std::string targets;    // of an accepted revision, and of a start: names, separated by commas
   std::string made_with;  // mapping, profile and settings sets, computation version, revisions used
   std::string reason;     // stable code: why held, refused, answered again
   std::string actor;      // who, for what a person did

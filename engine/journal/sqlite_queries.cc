@@ -306,8 +306,9 @@ base::Result<std::vector<Leg>> in_state(Connection& connection, LegState state, 
 
 base::Result<std::vector<Store::Count>> open_counts(Connection& connection) {
   auto row = connection.run(
-      "SELECT target, state, count(*) FROM leg WHERE open = 1 GROUP BY target, state UNION ALL "
-      "SELECT target, state, count(*) FROM leg WHERE state = 5 GROUP BY target, state");
+      "SELECT target, state, count(*), min(accepted) FROM leg WHERE open = 1 GROUP BY target, state "
+      "UNION ALL SELECT target, state, count(*), min(accepted) FROM leg WHERE state = 5 "
+      "GROUP BY target, state");
   std::vector<Store::Count> out;
   while (true) {
     const auto stepped = row.step();
@@ -318,7 +319,8 @@ base::Result<std::vector<Store::Count>> open_counts(Connection& connection) {
       return out;
     }
     out.push_back({std::string(row.text_at(0)), static_cast<LegState>(row.number_at(1)),
-                   static_cast<std::uint64_t>(row.number_at(2))});
+                   static_cast<std::uint64_t>(row.number_at(2)),
+                   static_cast<Position>(row.number_at(3))});
   }
 }
 

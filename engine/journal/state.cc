@@ -235,6 +235,8 @@ base::Result<void> apply(Connection& connection, const Record& record) {
     case Kind::kRead:
     case Kind::kStopped:
     case Kind::kApproved:
+    case Kind::kPaused:
+    case Kind::kResumed:
       return {};
   }
   return {};

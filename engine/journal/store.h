@@ -129,6 +129,7 @@ class Store {
     std::string target;
     LegState state;
     std::uint64_t legs;
+    Position oldest;  // the first acceptance of them
   };
   // Of the legs that have not ended.
   virtual base::Result<std::vector<Count>> open_counts() const = 0;

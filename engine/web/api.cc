@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "engine/base/limits.h"
+#include "engine/delivery/target_desk.h"
 #include "engine/intake/steering.h"
 #include "engine/json/document.h"
 #include "engine/web/session_view.h"
@@ -16,19 +17,6 @@ namespace {
 
 constexpr const char* kFhirJson = "application/fhir+json";
 constexpr const char* kJson = "application/json";
-
-Response from_error(const base::Error& error) {
-  switch (error.code) {
-    case base::ErrorCode::kNotFound:
-      return problem(404, "not-found", error.detail);
-    case base::ErrorCode::kConflict:
-      return problem(409, "conflict", error.detail);
-    case base::ErrorCode::kInvalid:
-      return problem(422, "business-rule", error.detail);
-    default:
-      return problem(503, "transient", "the journal cannot be read or written just now");
-  }
-}
 
 std::vector<std::string> segments_of(std::string_view path) {
   std::vector<std::string> out;
@@ -70,6 +58,19 @@ Response problem(int status, std::string code, std::string text) {
   return response;
 }
 
+Response from_error(const base::Error& error) {
+  switch (error.code) {
+    case base::ErrorCode::kNotFound:
+      return problem(404, "not-found", error.detail);
+    case base::ErrorCode::kConflict:
+      return problem(409, "conflict", error.detail);
+    case base::ErrorCode::kInvalid:
+      return problem(422, "business-rule", error.detail);
+    default:
+      return problem(503, "transient", "the journal cannot be read or written just now");
+  }
+}
+
 struct Api::Route {
   std::string_view method;
   std::vector<std::string_view> path;  // "{}" stands for any one segment
@@ -85,6 +86,9 @@ const std::vector<Api::Route>& Api::table() {
       {"POST", {"sessions", "{}", "release"}, &Api::post_steer},
       {"POST", {"sessions", "{}", "remap"}, &Api::post_steer},
       {"POST", {"sessions", "{}", "withdraw"}, &Api::post_steer},
+      {"GET", {"targets"}, &Api::get_targets},
+      {"POST", {"targets", "{}", "pause"}, &Api::post_target},
+      {"POST", {"targets", "{}", "resume"}, &Api::post_target},
       {"GET", {"mapping"}, &Api::get_mapping},
       {"POST", {"mapping", "approve"}, &Api::post_mapping},
       {"POST", {"mapping", "roll-back"}, &Api::post_mapping},
@@ -319,7 +323,9 @@ void Api::get_metrics(Request&, const Segments&, const Answer& answer) {
   gauges.legs = *legs;
   gauges.journal_size = *size;
   gauges.journal_failing = world_.journal.failing();
-  gauges.targets = world_.targets();
+  for (const delivery::TargetDesk::Gauge& one : world_.desk.gauges()) {
+    gauges.targets.push_back({one.name, one.waiting, one.paused, one.in_flight});
+  }
   answer(Response(200, "text/plain; version=0.0.4; charset=utf-8", world_.metrics.text(gauges)));
 }
 

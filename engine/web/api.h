@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "engine/delivery/target_desk.h"
 #include "engine/intake/intake.h"
 #include "engine/journal/journal.h"
 #include "engine/web/events.h"
@@ -40,8 +41,7 @@ class Api {
     Events& events;
     Metrics& metrics;
     ModelTexts texts;
-    // State of the targets, from any thread.
-    std::function<std::vector<Metrics::Gauges::Target>()> targets;
+    delivery::TargetDesk& desk;
     // After a person moved something on.
     std::function<void()> moved;
     std::function<bool()> stopping;
@@ -61,6 +61,8 @@ class Api {
   void post_session(Request& request, const Segments& at, const Answer& answer);
   void post_revision(Request& request, const Segments& at, const Answer& answer);
   void post_steer(Request& request, const Segments& at, const Answer& answer);
+  void get_targets(Request& request, const Segments& at, const Answer& answer);
+  void post_target(Request& request, const Segments& at, const Answer& answer);
   void get_mapping(Request& request, const Segments& at, const Answer& answer);
   void post_mapping(Request& request, const Segments& at, const Answer& answer);
   void get_session(Request& request, const Segments& at, const Answer& answer);
@@ -77,5 +79,7 @@ class Api {
 
 // An OperationOutcome of one error with a status.
 Response problem(int status, std::string code, std::string text);
+// The answer to an error of the shell.
+Response from_error(const base::Error& error);
 
 }  // namespace engine::web

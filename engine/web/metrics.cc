@@ -61,10 +61,18 @@ std::string Metrics::text(const Gauges& gauges) const {
   head(out, "chartferry_journal_failing", "gauge", "1 when the last write to the journal failed.");
   out += std::string("chartferry_journal_failing ") + (gauges.journal_failing ? "1" : "0") + "\n";
   head(out, "chartferry_target_paused", "gauge", "1 while a record server is away or busy.");
-  for (const Gauges::Target& target : gauges.targets) {
-    out += "chartferry_target_paused{target=\"" + escaped(target.name) + "\"} " +
-           (target.paused ? "1" : "0") + "\n";
-  }
+  const auto by_target = [&](const char* name, auto value) {
+    for (const Gauges::Target& target : gauges.targets) {
+      out += std::string(name) + "{target=\"" + escaped(target.name) + "\"} " +
+             std::to_string(value(target)) + "\n";
+    }
+  };
+  by_target("chartferry_target_paused", [](const auto& one) { return one.paused ? 1 : 0; });
+  head(out, "chartferry_target_paused_by_person", "gauge", "1 while a person has it paused.");
+  by_target("chartferry_target_paused_by_person",
+            [](const auto& one) { return one.by_person ? 1 : 0; });
+  head(out, "chartferry_target_in_flight", "gauge", "Revisions on their way to a record server.");
+  by_target("chartferry_target_in_flight", [](const auto& one) { return one.in_flight; });
   return out;
 }
 

@@ -4,6 +4,7 @@
 
 #include <array>
 #include <atomic>
+#include <cstddef>
 #include <cstdint>
 #include <string>
 #include <vector>
@@ -24,15 +25,17 @@ class Metrics {
     bool journal_failing = false;
     struct Target {
       std::string name;
-      bool paused = false;
+      bool paused = false;     // the record server is away or busy
+      bool by_person = false;  // paused by one
+      std::size_t in_flight = 0;
     };
     std::vector<Target> targets;
   };
   std::string text(const Gauges& gauges) const;
 
  private:
-  std::array<std::atomic<std::uint64_t>, 16> records_{};  // by Kind
-  std::array<std::atomic<std::uint64_t>, 6> answers_{};   // by hundreds of the status
+  std::array<std::atomic<std::uint64_t>, journal::kKinds + 1> records_{};  // by Kind
+  std::array<std::atomic<std::uint64_t>, 6> answers_{};  // by hundreds of the status
 };
 
 }  // namespace engine::web

@@ -293,7 +293,8 @@ void World::boot() {
   start[0].record.kind = engine::journal::Kind::kStarted;
   static_cast<void>(store_->commit(start, time_));
   const engine::delivery::Courier::World delivery{*appender_, *peer_, *loop_, time_, *random_};
-  courier_ = std::make_shared<engine::delivery::Courier>("main", delivery, 4);
+  courier_ = std::make_shared<engine::delivery::Courier>(
+      "main", delivery, engine::delivery::CourierLimits{4, 0});
   const engine::intake::Intake::World intake{*appender_, *workers_, key_};
   std::vector<engine::intake::Target> targets;
   targets.emplace_back("main", &core_);

@@ -9,6 +9,8 @@
 
 #include <gtest/gtest.h>
 
+#include "engine/delivery/asio_loop.h"
+#include "engine/delivery/target_desk.h"
 #include "engine/journal/sqlite_store.h"
 #include "engine/json/document.h"
 #include "engine/web/static_texts.h"
@@ -21,6 +23,16 @@ namespace {
 
 using intake::document_of;
 using intake::session_id_of;
+
+// Nothing is sent here.
+class NoServer final : public delivery::Peer {
+ public:
+  void call(delivery::Call, std::function<void(delivery::Reply)>) override {}
+};
+class NoRandom final : public base::Random {
+ public:
+  void fill(std::span<std::uint8_t>) override {}
+};
 
 class ApiTest : public ::testing::Test {
  protected:
@@ -37,6 +49,10 @@ class ApiTest : public ::testing::Test {
     intake_ =
         std::make_unique<intake::Intake>(world, std::move(targets), [](const std::string&) {});
     events_ = std::make_unique<Events>(*store_);
+    desk_ = std::make_unique<delivery::TargetDesk>(*journal_, loop_);
+    courier_ = std::make_shared<delivery::Courier>(
+        "main", delivery::Courier::World{*journal_, no_server_, loop_, clock_, random_});
+    ASSERT_TRUE(desk_->open({{"main", "transaction", {}}}, {courier_}).has_value());
     ModelTexts texts{R"({"schema":true})", R"({"resourceType":"StructureDefinition"})", "{}"};
     api_ = std::make_unique<Api>(
         Api::World{*journal_,
@@ -44,9 +60,7 @@ class ApiTest : public ::testing::Test {
                    *events_,
                    metrics_,
                    std::move(texts),
-                   [] {
-                     return std::vector<Metrics::Gauges::Target>{{"main", true}};
-                   },
+                   *desk_,
                    [] {},
                    [this] { return stopping_; },
                    {[] { return std::string(R"({"inForce":{"set":"a"}})"); },
@@ -65,6 +79,7 @@ class ApiTest : public ::testing::Test {
     events_->close();
     server_->stop(std::chrono::milliseconds(100));
     workers_->stop();
+    loop_.stop();
     journal_->stop();
   }
   RawClient::Answer ask(const std::string& method, const std::string& path,
@@ -89,6 +104,9 @@ class ApiTest : public ::testing::Test {
   }
 
   journal::SetClock clock_;
+  delivery::AsioLoop loop_;
+  NoServer no_server_;
+  NoRandom random_;
   intake::CoreDouble core_;
   journal::SearchKey key_{"secret"};
   Metrics metrics_;
@@ -97,6 +115,8 @@ class ApiTest : public ::testing::Test {
   std::unique_ptr<journal::Journal> journal_;
   std::unique_ptr<intake::WorkPool> workers_;
   std::unique_ptr<intake::Intake> intake_;
+  std::unique_ptr<delivery::TargetDesk> desk_;
+  std::shared_ptr<delivery::Courier> courier_;
   std::unique_ptr<Events> events_;
   std::unique_ptr<Api> api_;
   std::unique_ptr<HttpServer> server_;
@@ -163,6 +183,12 @@ TEST_F(ApiTest, RefusesWithAnOutcome) {
       {"POST", nobody + "/release", R"({"why":"x","actor":"y"})", "application/json", 404},
       {"POST", nobody + "/release", "[]", "application/json", 400},
       {"POST", nobody + "/release", "{}", "application/json", 422},
+      {"GET", "/targets/main/pause", "", "", 405},
+      {"POST", "/targets/other/pause", R"({"why":"x","actor":"y"})", "application/json", 404},
+      {"POST", "/targets/main/pause", "[]", "application/json", 400},
+      {"POST", "/targets/main/pause", R"({"actor":"y"})", "application/json", 422},
+      {"POST", "/targets/main/pause", R"({"why":"x\ny","actor":"y"})", "application/json", 422},
+      {"POST", "/targets/main/resume", "actor=y", "application/x-www-form-urlencoded", 415},
   };
   for (const Row& row : table) {
     const RawClient::Answer answer = ask(row.method, row.path, row.body, row.type);
@@ -199,13 +225,37 @@ TEST_F(ApiTest, ServesTheModelAndThePage) {
   EXPECT_NE(ask("GET", "/metadata").body.find("CapabilityStatement"), std::string::npos);
 }
 
+TEST_F(ApiTest, PausesATargetAndTellsWhoAndWhy) {
+  const std::string who = R"({"actor":"Robin Sample","why":"upgrade of the record server"})";
+  EXPECT_NE(ask("GET", "/targets").body.find(R"([{"target":"main","state":"sending")"),
+            std::string::npos);
+  const RawClient::Answer paused = ask("POST", "/targets/main/pause", who);
+  EXPECT_EQ(paused.status, 200);
+  EXPECT_NE(paused.body.find(R"("kind":"paused","target":"main")"), std::string::npos);
+  const std::string view = ask("GET", "/targets").body;
+  EXPECT_NE(view.find(R"("state":"paused","pausedBy":{"actor":"Robin Sample","why":)"
+                      R"("upgrade of the record server","since":"2027-01-15T08:00:00.000Z")"),
+            std::string::npos)
+      << view;
+  EXPECT_EQ(ask("POST", "/targets/main/pause", who).status, 409);
+  EXPECT_EQ(ask("POST", "/targets/main/resume", who).status, 200);
+  EXPECT_EQ(ask("POST", "/targets/main/resume", who).status, 409);
+  const auto head = journal::parse_head(*store_->head_text(*store_->size()));
+  EXPECT_EQ(head->record.kind, journal::Kind::kResumed);
+  EXPECT_EQ(head->record.actor, "Robin Sample");
+}
+
 TEST_F(ApiTest, CountsInPrometheusText) {
+  ask("POST", "/targets/main/pause", R"({"actor":"Robin Sample","why":"upgrade"})");
   ask("POST", "/sessions", document_of("a", 1, "p"));
   wait_for("/sessions/" + session_id_of("a"), R"("state":"checked")");
   const std::string text = ask("GET", "/metrics").body;
   for (const char* line :
        {"chartferry_records_total{kind=\"accepted\"} 1\n",
-        "chartferry_target_paused{target=\"main\"} 1\n",
+        "chartferry_target_paused{target=\"main\"} 0\n",
+        "chartferry_target_paused_by_person{target=\"main\"} 1\n",
+        "chartferry_target_in_flight{target=\"main\"} 0\n",
+        "chartferry_records_total{kind=\"paused\"} 1\n",
         "chartferry_waiting{target=\"main\",state=\"checked\"} 1\n",
         "chartferry_journal_failing 0\n", "chartferry_http_answers_total{class=\"2xx\"} "}) {
     EXPECT_NE(text.find(line), std::string::npos) << line << text;

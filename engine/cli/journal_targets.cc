@@ -1,0 +1,119 @@
+#include "engine/cli/journal_targets.h"
+
+#include <algorithm>
+#include <cstdio>
+#include <utility>
+#include <vector>
+
+#include "engine/cli/commands.h"
+#include "engine/cli/system_seams.h"
+#include "engine/json/write.h"
+
+namespace engine::cli {
+namespace {
+
+using base::Result;
+using journal::Store;
+
+Result<std::vector<std::string>> configured(const Store& store) {
+  journal::Query query;
+  query.kind = journal::Kind::kStarted;
+  query.newest_first = true;
+  query.limit = 1;
+  const auto found = store.search(query);
+  if (!found) {
+    return found.error();
+  }
+  std::vector<std::string> out;
+  std::string_view rest = found->empty() ? std::string_view() : found->front().targets;
+  while (!rest.empty()) {
+    const std::size_t comma = std::min(rest.find(','), rest.size());
+    out.emplace_back(rest.substr(0, comma));
+    rest.remove_prefix(std::min(comma + 1, rest.size()));
+  }
+  return out;
+}
+
+int fail(const base::Error& error) {
+  std::fprintf(stderr, "chartferry journal: %s\n", error.text().c_str());
+  return kUsage;
+}
+
+void print(const std::string& name, const std::optional<journal::Record>& paused,
+           const std::vector<Store::Count>& counts) {
+  std::string line = name + (paused ? " paused" : " sending");
+  for (const Store::Count& count : counts) {
+    if (count.target == name) {
+      line.append(" ").append(journal::name_of(count.state));
+      line += "=" + std::to_string(count.legs);
+    }
+  }
+  if (paused) {
+    line += " by " + paused->actor + " (" + paused->why + ") since " + paused->time;
+  }
+  std::printf("%s\n", line.c_str());
+}
+
+void print_json(const std::string& name, const std::optional<journal::Record>& paused,
+                const std::vector<Store::Count>& counts) {
+  std::string out = "{\"target\":";
+  json::write_string(name, out);
+  out += paused ? ",\"state\":\"paused\"" : ",\"state\":\"sending\"";
+  if (paused) {
+    out += ",\"pausedBy\":{\"actor\":";
+    json::write_string(paused->actor, out);
+    out += ",\"why\":";
+    json::write_string(paused->why, out);
+    out += ",\"since\":\"" + paused->time + "\",\"position\":" + std::to_string(paused->position);
+    out += "}";
+  }
+  out += ",\"backlog\":{";
+  for (const Store::Count& count : counts) {
+    if (count.target == name) {
+      out += out.back() == '{' ? "\"" : ",\"";
+      out.append(journal::name_of(count.state)).append("\":" + std::to_string(count.legs));
+    }
+  }
+  std::printf("%s}}\n", out.c_str());
+}
+
+}  // namespace
+
+int list_targets(const Store& store, bool as_json) {
+  const auto names = configured(store);
+  const auto counts = store.open_counts();
+  delivery::Pauses pauses;
+  const auto read = pauses.follow(store);
+  if (!names || !counts || !read) {
+    return fail(!names ? names.error() : !counts ? counts.error() : read.error());
+  }
+  for (const std::string& name : *names) {
+    (as_json ? print_json : print)(name, pauses.paused(name), *counts);
+  }
+  return kOk;
+}
+
+Result<journal::Outcome> steer_target(Store& store, const delivery::PauseWish& wish) {
+  const auto names = configured(store);
+  if (!names) {
+    return names.error();
+  }
+  delivery::Pauses pauses;
+  if (auto read = pauses.follow(store); !read) {
+    return std::move(read).error();
+  }
+  auto change = delivery::pause_change(pauses, *names, wish);
+  if (!change) {
+    return std::move(change).error();
+  }
+  const SystemClock clock;
+  std::vector<journal::Change> batch;
+  batch.push_back(std::move(*change));
+  auto outcomes = store.commit(batch, clock);
+  if (!outcomes) {
+    return std::move(outcomes).error();
+  }
+  return std::move(outcomes->front());
+}
+
+}  // namespace engine::cli

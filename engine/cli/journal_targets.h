@@ -1,0 +1,18 @@
+#pragma once
+// journal targets, pause, resume: by way of the journal, so that it works beside a running engine,
+// which follows within a second, and before the next one starts.
+
+#include <string>
+
+#include "engine/delivery/pauses.h"
+#include "engine/journal/store.h"
+
+namespace engine::cli {
+
+// Prints a line a target. Returns the exit status.
+int list_targets(const journal::Store& store, bool as_json);
+// Writes the record. Errors: those of delivery::pause_change(); the targets are those that the last
+// engine to start was configured with.
+base::Result<journal::Outcome> steer_target(journal::Store& store, const delivery::PauseWish& wish);
+
+}  // namespace engine::cli

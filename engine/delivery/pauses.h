@@ -1,0 +1,45 @@
+#pragma once
+// Which targets a person has paused. The journal is the only place where that is kept: the last
+// paused or resumed record of a target decides, by whichever process it was written. Thread safe.
+
+#include <map>
+#include <mutex>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/journal/store.h"
+
+namespace engine::delivery {
+
+struct PauseWish {
+  std::string target;
+  bool pause = true;  // false: resume
+  std::string actor;
+  std::string why;
+};
+
+class Pauses {
+ public:
+  // Reads what was written since the last call; the first one reads all. Errors: of the store.
+  base::Result<void> follow(const journal::Store& store);
+  // One record that was just written.
+  void note(const journal::Record& record);
+  // The record that paused it; nullopt while it goes on.
+  std::optional<journal::Record> paused(std::string_view target) const;
+
+ private:
+  mutable std::mutex mutex_;  // of what follows
+  std::map<std::string, journal::Record, std::less<>> last_;
+  journal::Position seen_ = 0;
+};
+
+// The change to write. Errors: kInvalid (no who or why), kNotFound (not one of `targets`),
+// kConflict (it is so already).
+base::Result<journal::Change> pause_change(const Pauses& pauses,
+                                           const std::vector<std::string>& targets,
+                                           const PauseWish& wish);
+
+}  // namespace engine::delivery

@@ -1,0 +1,47 @@
+// What `chartferry serve` says to a configuration that it cannot use: the place, what was found,
+// what is allowed. None of these gets as far as opening a journal.
+
+#include <filesystem>
+#include <fstream>
+#include <string>
+#include <vector>
+
+#include <gtest/gtest.h>
+
+#include "tests/cli/program.h"
+
+namespace cli_test {
+namespace {
+
+struct Row {
+  std::string line;  // the target's fourth
+  std::string said;
+};
+
+TEST(ServeConfig, RefusesWhatATargetCannotHave) {
+  const std::string file = ::testing::TempDir() + "chartferry-serve-config.toml";
+  const std::vector<Row> table = {
+      {"in-flight = 0", "'in-flight' is a number from 1 to 64 (" + file + ":5:13)"},
+      {"in-flight = 65", "'in-flight' is a number from 1 to 64"},
+      {"in-flight = 2.5", "'in-flight' is a number from 1 to 64"},
+      {"in-flight = \"4\"", "'in-flight' is a number from 1 to 64"},
+      {"requests-per-second = 0", "'requests-per-second' is a number from 0.01 to 10000"},
+      {"requests-per-second = 0.009", "'requests-per-second' is a number from 0.01 to 10000"},
+      {"requests-per-second = 10001", "'requests-per-second' is a number from 0.01 to 10000"},
+      {"requests-per-second = nan", "'requests-per-second' is a number from 0.01 to 10000"},
+      {"requests-per-second = true", "'requests-per-second' is a number from 0.01 to 10000"},
+      {"requests_per_second = 3", "there is no setting 'requests_per_second'"},
+  };
+  for (const Row& row : table) {
+    std::ofstream(file) << "journal = \"/nonexistent/journal\"\n[[target]]\nname = \"main\"\n"
+                        << "url = \"http://127.0.0.1:1/fhir\"\n"
+                        << row.line << "\n";
+    const Answer answer = run_program({"serve", "--config", file});
+    EXPECT_EQ(answer.status, 2) << row.line;
+    EXPECT_NE(answer.err.find(row.said), std::string::npos) << row.line << ": " << answer.err;
+  }
+  std::filesystem::remove(file);
+}
+
+}  // namespace
+}  // namespace cli_test
