@@ -133,7 +133,7 @@ base::Result<void> Engine::open_targets() {
   }
   workers_ = std::make_unique<intake::WorkPool>(
       std::max<std::size_t>(1, std::thread::hardware_concurrency()));
-  const intake::Intake::World world{*journal_, *workers_, *search_key_};
+  const intake::Intake::World world{*journal_, *workers_, *search_key_, config_.backlog_max};
   intake_ = std::make_unique<intake::Intake>(world, std::move(targets),
                                              [this](const std::string& target) {
                                                for (const auto& courier : couriers_) {

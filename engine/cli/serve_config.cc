@@ -128,8 +128,13 @@ base::Result<void> read_config(std::string_view text, const std::string& name,
                            {"settings", &config.translator.settings}};
   const std::pair<std::string_view, bool*> switches[] = {
       {"guarded", &config.guarded}, {"approval-needed", &config.approval_needed}};
-  if (auto read = read_texts(table, members, {"target", "guarded", "approval-needed"}, name);
-      !read) {
+  auto read =
+      read_texts(table, members, {"target", "guarded", "approval-needed", "backlog-max"}, name);
+  if (read) {
+    read = read_number<std::size_t>(table, "backlog-max", 1, base::limits::kBacklogSetMax, name,
+                                    config.backlog_max);
+  }
+  if (!read) {
     return read;
   }
   for (const auto& [key, to] : switches) {

@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "engine/base/limits.h"
 #include "engine/base/result.h"
 #include "engine/cli/translator_files.h"
 #include "engine/delivery/courier.h"
@@ -30,6 +31,7 @@ struct ServeConfig {
   std::string port_file;
   TranslatorFiles translator;
   bool approval_needed = false;  // a changed mapping set waits for a named person
+  std::size_t backlog_max = base::limits::kBacklogMax;  // see intake::Intake
   std::vector<TargetConfig> targets;
 };
 

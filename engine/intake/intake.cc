@@ -39,7 +39,11 @@ struct Intake::State : std::enable_shared_from_this<State> {
   std::vector<Target> targets;
   std::string target_names;
   std::function<void(const std::string&)> translated;
+  void count_backlog();
+
   std::atomic<std::size_t> in_hand{0};
+  std::atomic<std::uint64_t> backlog{0};
+  std::size_t sweeps_until_count = 0;
   std::mutex mutex;
   std::set<std::string> waiting;  // sessions that a worker has been given
 };
@@ -47,6 +51,9 @@ struct Intake::State : std::enable_shared_from_this<State> {
 namespace {
 
 constexpr const char* kBusy = "the engine has as much in hand as it can; send again in a moment";
+constexpr const char* kBacklog =
+    "as many sessions as may wait are waiting for a record server; nothing was kept, send again "
+    "later";
 constexpr const char* kFailing = "the engine cannot write to its disk just now; nothing was kept";
 
 Answer answer_of(int status, std::string body) {
@@ -269,6 +276,12 @@ Intake::Intake(World world, std::vector<Target> targets,
 Intake::~Intake() = default;
 
 void Intake::accept(std::string body, std::string session, Answered answered) {
+  if (full()) {
+    Answer answer = later(kBacklog);
+    answer.pause = base::limits::kBacklogPause;
+    answered(std::move(answer));
+    return;
+  }
   if (state_->in_hand >= base::limits::kIntakeMax) {
     answered(later(kBusy));
     return;
@@ -309,7 +322,29 @@ void Intake::dry_run(std::string body, Answered answered) {
   }
 }
 
+void Intake::State::count_backlog() {
+  if (sweeps_until_count > 0) {
+    --sweeps_until_count;
+    return;
+  }
+  const auto counts = world.journal.store().open_counts();
+  if (!counts) {
+    return;  // a journal that cannot be read takes nothing in anyway
+  }
+  std::uint64_t open = 0;
+  for (const journal::Store::Count& count : *counts) {
+    open += count.state == journal::LegState::kHeld ? 0 : count.legs;
+  }
+  backlog = open;
+  sweeps_until_count = open / base::limits::kBacklogCountStep;
+}
+
+bool Intake::full() const {
+  return state_->backlog >= state_->world.backlog_max;
+}
+
 void Intake::sweep() {
+  state_->count_backlog();
   const auto legs = state_->world.journal.store().untranslated(base::limits::kIntakeMax);
   for (const journal::Leg& leg : legs ? *legs : std::vector<journal::Leg>()) {
     state_->enqueue(leg.session);

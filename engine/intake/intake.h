@@ -4,12 +4,15 @@
 // durable; what was accepted is translated after any crash, because the journal says what is still
 // waiting. Thread safe.
 
+#include <chrono>
+#include <cstddef>
 #include <cstdint>
 #include <functional>
 #include <memory>
 #include <string>
 #include <vector>
 
+#include "engine/base/limits.h"
 #include "engine/base/result.h"
 #include "engine/intake/session_core.h"
 #include "engine/intake/work_pool.h"
@@ -28,8 +31,9 @@ struct Target {
 struct Answer {
   int status = 0;
   std::string body;
-  bool try_later = false;  // 503: nothing was kept
-  std::string session;     // when known, for the Location
+  bool try_later = false;                                   // 503: nothing was kept
+  std::chrono::seconds pause = base::limits::kSenderPause;  // until the sender comes back
+  std::string session;                                      // when known, for the Location
 };
 using Answered = std::function<void(Answer)>;
 
@@ -39,6 +43,8 @@ class Intake {
     journal::Appender& journal;
     Workers& workers;
     const journal::SearchKey& search_key;
+    // Revisions that may wait to be translated or sent before senders are told to come back.
+    std::size_t backlog_max = base::limits::kBacklogMax;
   };
   // `translated` is called after something became ready to be sent.
   Intake(World world, std::vector<Target> targets,
@@ -53,8 +59,11 @@ class Intake {
   void accept(std::string body, std::string session, Answered answered);
   // Findings and outcome of a document on its own; nothing is kept.
   void dry_run(std::string body, Answered answered);
-  // Puts what waits to be translated to work; call it at start-up and every limits::kTick.
+  // Puts what waits to be translated to work, and counts what waits; call it at start-up and every
+  // limits::kTick.
   void sweep();
+  // More waits than the site lets wait, as of the last count.
+  bool full() const;
 
  private:
   struct State;

@@ -163,7 +163,7 @@ void Api::take_in(Request& request, std::string session, const Answer& answer) {
       response.set("Location", "/sessions/" + told.session);
     }
     if (told.try_later) {
-      response.set("Retry-After", std::to_string(base::limits::kSenderPause.count()));
+      response.set("Retry-After", std::to_string(told.pause.count()));
     }
     answer(std::move(response));
   });
@@ -334,6 +334,8 @@ void Api::get_ready(Request&, const Segments&, const Answer& answer) {
     answer(problem(503, "transient", "the journal cannot be written: look at disk and rights"));
   } else if (world_.stopping()) {
     answer(problem(503, "transient", "the engine is ending"));
+  } else if (world_.intake.full()) {
+    answer(problem(503, "transient", "as much as may wait is waiting: look at /targets"));
   } else {
     answer(Response(200, "text/plain; charset=utf-8", "ready\n"));
   }

@@ -43,5 +43,18 @@ TEST(ServeConfig, RefusesWhatATargetCannotHave) {
   std::filesystem::remove(file);
 }
 
+TEST(ServeConfig, RefusesABacklogThatCannotBe) {
+  const std::string file = ::testing::TempDir() + "chartferry-serve-backlog.toml";
+  for (const char* value : {"0", "10000001", "-1", "\"many\""}) {
+    std::ofstream(file) << "backlog-max = " << value << "\n";
+    const Answer answer = run_program({"serve", "--config", file});
+    EXPECT_EQ(answer.status, 2) << value;
+    EXPECT_NE(answer.err.find("'backlog-max' is a number from 1 to 10000000 (" + file + ":1:15)"),
+              std::string::npos)
+        << answer.err;
+  }
+  std::filesystem::remove(file);
+}
+
 }  // namespace
 }  // namespace cli_test

@@ -38,7 +38,7 @@ class IntakeTest : public ::testing::Test {
     std::vector<Target> targets;
     targets.emplace_back("main", &core_);
     targets.emplace_back("second", &other_core_);
-    const Intake::World world{*journal_, *workers_, key_};
+    const Intake::World world{*journal_, *workers_, key_, backlog_max_};
     intake_ = std::make_unique<Intake>(world, std::move(targets), [](const std::string&) {});
   }
   void stop() {
@@ -83,7 +83,34 @@ class IntakeTest : public ::testing::Test {
   std::unique_ptr<journal::Journal> journal_;
   std::unique_ptr<WorkPool> workers_;
   std::unique_ptr<Intake> intake_;
+  std::size_t backlog_max_ = base::limits::kBacklogMax;
 };
+
+TEST_F(IntakeTest, TellsSendersToComeBackWhileTooMuchWaits) {
+  stop();
+  backlog_max_ = 4;
+  start();
+  EXPECT_EQ(send(document_of("a", 1, "p")).status, 202);
+  settled("a");
+  intake_->sweep();
+  EXPECT_FALSE(intake_->full()) << "two wait, one for each target";
+  EXPECT_EQ(send(document_of("b", 1, "p")).status, 202);
+  settled("b");
+  intake_->sweep();
+  const journal::Position before = *store_->size();
+  const Answer refused = send(document_of("c", 1, "p"));
+  EXPECT_EQ(refused.status, 503);
+  EXPECT_TRUE(refused.try_later);
+  EXPECT_EQ(refused.pause, std::chrono::seconds(30));
+  EXPECT_NE(refused.body.find("nothing was kept"), std::string::npos);
+  EXPECT_EQ(*store_->size(), before);
+  // Held ones wait for a person, who may need a correction to be taken in.
+  journal::Record held = journal::record_of(journal::Kind::kHeld, session_id_of("b"), 1, "second");
+  held.reason = "refused";
+  ASSERT_TRUE(journal::write(*store_, clock_, journal::Change(held)).has_value());
+  intake_->sweep();
+  EXPECT_EQ(send(document_of("c", 1, "p")).status, 202);
+}
 
 TEST_F(IntakeTest, AnswersWithAReceiptAndTranslatesForEveryTarget) {
   const Answer answer = send(document_of("a", 1, "p"));
