@@ -180,15 +180,18 @@ class RecordServer(Program):
 
 
 class Engine(Program):
-    """The engine with one target, its journal in the folder."""
+    """The engine with one target. Its journal lies in the folder, or is that of a database, which engines with names
+    of their own share."""
 
-    def __init__(self, folder):
-        super().__init__("engine", folder)
-        self.journal = self.folder / "engine.journal"
+    def __init__(self, folder, name="engine", database=None):
+        super().__init__(name, folder)
+        self.journal = database or self.folder / f"{name}.journal"
+        self.files = ["--files", self.folder / f"{name}.journal"] if database else []
+        self.shared = ["--name", name, "--key", self.folder / "shared.key"] if database else []
 
     def start(self, target, *more):
-        self.launch([ENGINE, "serve", "--listen", "127.0.0.1:0", "--journal", self.journal, "--target", target,
-                     "--port-file", self.port_file, *more])
+        self.launch([ENGINE, "serve", "--listen", "127.0.0.1:0", "--journal", self.journal, *self.files, *self.shared,
+                     "--target", target, "--port-file", self.port_file, *more])
         return self
 
     def ready(self):
@@ -240,13 +243,32 @@ class Engine(Program):
 
     def verify_journal(self):
         """Looks whether the journal is whole; (true when it is, what was said)."""
-        done = subprocess.run([str(ENGINE), "journal", "--journal", str(self.journal), "verify"],
+        done = subprocess.run([str(ENGINE), "journal", "--journal", str(self.journal), *map(str, self.files), "verify"],
                               capture_output=True, text=True, check=False, cwd=TOP)
         return done.returncode == 0, (done.stdout + done.stderr)[-2000:]
 
+    def records(self, kind):
+        """Those of one kind, in their order; patients by the journal's pseudonyms."""
+        done = subprocess.run([str(ENGINE), "journal", "--journal", str(self.journal), *map(str, self.files), "list",
+                               "--kind", kind, "--limit", "1000000", "--json"],
+                              capture_output=True, text=True, check=True, cwd=TOP)
+        return [json.loads(line) for line in done.stdout.splitlines()]
+
+    def overtakings(self):
+        """How often something landed that was accepted before what had landed last of its patient."""
+        accepted = {(one["session"], one["revision"]): one for one in self.records("accepted")}
+        found, last = 0, {}
+        for one in self.records("landed"):
+            first = accepted[one["session"], one["revision"]]
+            found += last.get(first["patient"], 0) > first["position"]
+            last[first["patient"]] = first["position"]
+        if not last:
+            raise Failure("nothing has landed")
+        return found
+
     def verify_replay(self):
         """Makes every bundle in the journal again; (true when all are the same byte for byte, what was said)."""
-        done = subprocess.run([str(ENGINE), "replay", "--verify", "--json", "--journal", str(self.journal)],
+        done = subprocess.run([str(ENGINE), "replay", "--verify", "--json", "--journal", str(self.journal), *map(str, self.files)],
                               capture_output=True, text=True, check=False, cwd=TOP)
         said = (done.stdout + done.stderr)[-2000:]
         return done.returncode == 0 and json.loads(done.stdout)["translations"] > 0, said

@@ -114,6 +114,26 @@ inline constexpr std::size_t kJournalGroupMax = 512;
 // How long a command waits for the engine's own writes, and the other way round.
 inline constexpr std::chrono::milliseconds kJournalBusyWait{10'000};
 
+// --- A journal in PostgreSQL, which several engines share
+inline constexpr std::chrono::seconds kDatabaseConnectWait{5};
+// Connections for reading, of one engine.
+inline constexpr std::size_t kDatabaseReadersMax = 4;
+// How long a commit whose answer was lost is asked after, before its fate is given as unknown.
+inline constexpr std::chrono::milliseconds kDatabaseDoubtWait{30'000};
+// How often an engine says that it lives, and after what silence the others share its work out.
+inline constexpr std::chrono::milliseconds kEngineBeat{1'000};
+inline constexpr std::chrono::seconds kEngineSilence{5};
+// After this silence what an engine had on its way is sent again by another one; its requests must
+// have ended by then.
+inline constexpr std::chrono::seconds kEngineLease{90};
+static_assert(kEngineLease > kEngineSilence);
+// What an engine took in it translates itself; another one only after this.
+inline constexpr std::chrono::milliseconds kTranslateLease{10'000};
+// News of other engines' writes are told at most so often.
+inline constexpr std::chrono::milliseconds kNewsPause{20};
+// Records copied from one journal to another in one transaction.
+inline constexpr std::size_t kCopyGroupMax = 256;
+
 // Records told at once to a reader of events that comes back.
 inline constexpr std::size_t kEventsCatchUpMax = 1'000;
 // Sessions shown by the plain page.
@@ -184,6 +204,8 @@ inline constexpr std::size_t kRecordServerPageDefault = 50;
 inline constexpr std::size_t kRecordServerPageMax = 1'000;
 
 static_assert(kBodyBytesMax < kStoredBytesMax, "the journal must hold what intake accepts");
+static_assert(kEngineLease > kConnectTimeout + kAnswerTimeout,
+              "a silent engine's requests must have ended before another sends the same");
 // --- Published definitions
 // The R4 core package is 42 MB in 4600 files unpacked, its largest file under 3 MB; national ones
 // are smaller.

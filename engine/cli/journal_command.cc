@@ -18,15 +18,16 @@
 #include "engine/cli/journal_targets.h"
 #include "engine/cli/system_seams.h"
 #include "engine/intake/steering.h"
+#include "engine/journal/copy.h"
 #include "engine/journal/journal.h"
+#include "engine/journal/open_store.h"
 #include "engine/journal/search_key.h"
-#include "engine/journal/sqlite_store.h"
 #include "engine/json/write.h"
 
 namespace engine::cli {
 namespace {
 
-using journal::SqliteOptions;
+using journal::OpenMode;
 using journal::Store;
 using Arguments = JournalArguments;
 
@@ -40,8 +41,8 @@ std::string default_who() {
   return "user " + (name != nullptr ? std::string(name) : std::to_string(::getuid()));
 }
 
-base::Result<std::unique_ptr<Store>> open(const Arguments& arguments, SqliteOptions::Mode mode) {
-  return journal::open_sqlite_store({arguments.journal, mode});
+base::Result<std::unique_ptr<Store>> open(const Arguments& arguments, OpenMode mode) {
+  return journal::open_store({arguments.journal, mode});
 }
 
 base::Result<journal::Outcome> append(Store& store, journal::Change change) {
@@ -97,6 +98,7 @@ void print_json_line(const journal::Record& record) {
   text("kind", journal::name_of(record.kind));
   text("session", record.session);
   number("revision", record.revision);
+  text("patient", record.patient);
   text("target", record.target);
   text("made-with", record.made_with);
   text("reason", record.reason);
@@ -140,8 +142,10 @@ base::Result<journal::Query> query_of(const Arguments& arguments) {
     }
   }
   if (arguments.by_person()) {
-    auto key = journal::SearchKey::load(
-        arguments.key_file.empty() ? arguments.journal + ".key" : arguments.key_file, "");
+    auto key = journal::SearchKey::load(arguments.key_file.empty()
+                                            ? files_of(arguments.journal, arguments.files) + ".key"
+                                            : arguments.key_file,
+                                        "");
     if (!key) {
       return std::move(key).error();
     }
@@ -153,8 +157,7 @@ base::Result<journal::Query> query_of(const Arguments& arguments) {
 
 int list(const Arguments& arguments) {
   const bool by_person = arguments.by_person();
-  auto store =
-      open(arguments, by_person ? SqliteOptions::Mode::kCommand : SqliteOptions::Mode::kRead);
+  auto store = open(arguments, by_person ? OpenMode::kCommand : OpenMode::kRead);
   if (!store) {
     return fail(store.error());
   }
@@ -181,7 +184,7 @@ int list(const Arguments& arguments) {
 }
 
 int show(const Arguments& arguments) {
-  auto store = open(arguments, SqliteOptions::Mode::kCommand);
+  auto store = open(arguments, OpenMode::kCommand);
   if (!store) {
     return fail(store.error());
   }
@@ -214,17 +217,17 @@ int show(const Arguments& arguments) {
 }
 
 ProofFiles proof_files(const Arguments& arguments) {
-  return {arguments.journal, arguments.heads, arguments.public_key};
+  return {files_of(arguments.journal, arguments.files), arguments.heads, arguments.public_key};
 }
 
 int verify(const Arguments& arguments) {
-  auto store = open(arguments, SqliteOptions::Mode::kRead);
+  auto store = open(arguments, OpenMode::kRead);
   return store ? verify_journal(**store, proof_files(arguments)) : fail(store.error());
 }
 
 int prove(const Arguments& arguments) {
   // A record's head holds no reading of a patient, but it names who was treated when: noted.
-  auto store = open(arguments, SqliteOptions::Mode::kCommand);
+  auto store = open(arguments, OpenMode::kCommand);
   if (!store) {
     return fail(store.error());
   }
@@ -238,7 +241,7 @@ int prove(const Arguments& arguments) {
 }
 
 int export_records(const Arguments& arguments) {
-  auto store = open(arguments, SqliteOptions::Mode::kCommand);
+  auto store = open(arguments, OpenMode::kCommand);
   if (!store) {
     return fail(store.error());
   }
@@ -253,14 +256,38 @@ int export_records(const Arguments& arguments) {
 }
 
 int reconcile(const Arguments& arguments) {
-  auto store = open(arguments, SqliteOptions::Mode::kRead);
+  auto store = open(arguments, OpenMode::kRead);
   return store ? reconcile_journal(**store, {arguments.target, arguments.since, arguments.until},
                                    arguments.server, arguments.as_json)
                : fail(store.error());
 }
 
+int copy_records(const Arguments& arguments) {
+  auto from = journal::open_store({arguments.from_journal, OpenMode::kRead});
+  if (!from) {
+    return fail(from.error());
+  }
+  auto to = journal::open_store({arguments.to_journal, OpenMode::kCopy});
+  if (!to) {
+    return fail(to.error());
+  }
+  const bool shown = ::isatty(STDERR_FILENO) == 1;
+  const auto report = journal::copy_journal(**from, **to, [shown](journal::Position there) {
+    if (shown) {
+      std::fprintf(stderr, "\r%llu records", static_cast<unsigned long long>(there));
+    }
+  });
+  if (!report) {
+    return fail(report.error());
+  }
+  std::printf("%llu records were there, %llu copied; both journals have the root %s\n",
+              static_cast<unsigned long long>(report->there),
+              static_cast<unsigned long long>(report->copied), base::to_hex(report->root).c_str());
+  return kOk;
+}
+
 int steer(const Arguments& arguments, intake::Steer action) {
-  auto store = open(arguments, SqliteOptions::Mode::kCommand);
+  auto store = open(arguments, OpenMode::kCommand);
   if (!store) {
     return fail(store.error());
   }
@@ -288,12 +315,12 @@ int steer(const Arguments& arguments, intake::Steer action) {
 }
 
 int targets(const Arguments& arguments) {
-  auto store = open(arguments, SqliteOptions::Mode::kRead);
+  auto store = open(arguments, OpenMode::kRead);
   return store ? list_targets(**store, arguments.as_json) : fail(store.error());
 }
 
 int pause(const Arguments& arguments, bool pause) {
-  auto store = open(arguments, SqliteOptions::Mode::kCommand);
+  auto store = open(arguments, OpenMode::kCommand);
   if (!store) {
     return fail(store.error());
   }
@@ -312,7 +339,11 @@ int run_journal(int argc, char** argv) {
   CLI::App app("The journal: what was taken in, sent and landed.", "chartferry journal");
   Arguments arguments;
   arguments.who = default_who();
-  app.add_option("--journal", arguments.journal, "the journal's file")->required();
+  app.add_option("--journal", arguments.journal,
+                 "the journal's file, or postgresql://USER@HOST/DATABASE");
+  app.add_option("--files", arguments.files,
+                 "of a journal in a database: prefix of its keys' and heads' files (default: "
+                 "journal)");
   app.require_subcommand(1);
   app.fallthrough();
   CLI::App* const list_command = add_list(app, arguments);
@@ -326,6 +357,7 @@ int run_journal(int argc, char** argv) {
       add_pause(app, arguments, "pause", "send nothing to a target until it is resumed");
   CLI::App* const resume_command =
       add_pause(app, arguments, "resume", "go on sending to a paused target");
+  CLI::App* const copy_command = add_copy(app, arguments);
   CLI::App* const release = add_steer(app, arguments, "release", "send a held session after all");
   CLI::App* const remap = add_steer(app, arguments, "remap", "translate a held session again");
   add_steer(app, arguments, "withdraw", "give a held session up");
@@ -333,6 +365,13 @@ int run_journal(int argc, char** argv) {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& problem) {
     return app.exit(problem) == 0 ? kOk : kUsage;
+  }
+  if (copy_command->parsed()) {
+    return copy_records(arguments);
+  }
+  if (arguments.journal.empty()) {
+    std::fprintf(stderr, "chartferry journal: say which one with --journal\n");
+    return kUsage;
   }
   if (list_command->parsed()) {
     return list(arguments);

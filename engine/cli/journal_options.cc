@@ -106,6 +106,15 @@ CLI::App* add_pause(CLI::App& app, JournalArguments& arguments, const char* name
   return command;
 }
 
+CLI::App* add_copy(CLI::App& app, JournalArguments& arguments) {
+  CLI::App* command = app.add_subcommand(
+      "copy", "the whole journal into a file or a database; goes on where it stopped");
+  command->add_option("from", arguments.from_journal, "FILE or postgresql://...")->required();
+  command->add_option("to", arguments.to_journal, "likewise; a new one, or an earlier copy")
+      ->required();
+  return command;
+}
+
 CLI::App* add_steer(CLI::App& app, JournalArguments& arguments, const char* name,
                     const char* purpose) {
   CLI::App* command = app.add_subcommand(name, purpose);

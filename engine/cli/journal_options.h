@@ -16,7 +16,10 @@ namespace engine::cli {
 
 struct JournalArguments {
   std::string journal;
+  std::string files;
   std::string key_file;
+  std::string from_journal;
+  std::string to_journal;
   std::string who;
   std::string why;
   std::string patient;
@@ -51,6 +54,7 @@ CLI::App* add_reconcile(CLI::App& app, JournalArguments& arguments);
 CLI::App* add_targets(CLI::App& app, JournalArguments& arguments);
 CLI::App* add_pause(CLI::App& app, JournalArguments& arguments, const char* name,
                     const char* purpose);
+CLI::App* add_copy(CLI::App& app, JournalArguments& arguments);
 CLI::App* add_steer(CLI::App& app, JournalArguments& arguments, const char* name,
                     const char* purpose);
 

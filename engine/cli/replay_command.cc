@@ -11,8 +11,9 @@
 #include "engine/cli/commands.h"
 #include "engine/cli/kept_sets.h"
 #include "engine/cli/replay_resend.h"
+#include "engine/cli/serve_config.h"
 #include "engine/cli/translator_files.h"
-#include "engine/journal/sqlite_store.h"
+#include "engine/journal/open_store.h"
 #include "engine/json/write.h"
 #include "engine/replay/replay.h"
 
@@ -21,6 +22,7 @@ namespace {
 
 struct Arguments {
   std::string journal;
+  std::string prefix;
   TranslatorFiles files;
   replay::Range range;
   std::size_t threads = 0;
@@ -115,7 +117,7 @@ int print_what_if(const replay::WhatIfReport& report, bool json) {
 // What was made with sets that an engine kept beside the journal is verified with those.
 base::Result<void> verify_with_kept_sets(const journal::Store& store, const Arguments& arguments,
                                          std::size_t threads, replay::VerifyReport& report) {
-  const KeptSets kept(KeptSets::folder_of(arguments.journal));
+  const KeptSets kept(KeptSets::folder_of(files_of(arguments.journal, arguments.prefix)));
   for (const auto& [made_with, other] : report.others) {
     const auto translator = kept.load(ids_of(made_with));
     if (!translator) {
@@ -143,7 +145,7 @@ base::Result<void> verify_with_kept_sets(const journal::Store& store, const Argu
 }
 
 int run(const Arguments& arguments) {
-  auto store = journal::open_sqlite_store({arguments.journal, journal::SqliteOptions::Mode::kRead});
+  auto store = journal::open_store({arguments.journal, journal::OpenMode::kRead});
   if (!store) {
     return fail(store.error());
   }
@@ -181,7 +183,11 @@ int run_replay(int argc, char** argv) {
       "--resend: what landed goes to another record server, as it is.",
       "chartferry replay");
   Arguments arguments;
-  app.add_option("--journal", arguments.journal, "the journal's file")->required();
+  app.add_option("--journal", arguments.journal,
+                 "the journal's file, or postgresql://USER@HOST/DATABASE")
+      ->required();
+  app.add_option("--files", arguments.prefix,
+                 "of a journal in a database: prefix of its sets' folder (default: journal)");
   auto* verify = app.add_flag("--verify", arguments.verify,
                               "compare byte for byte; exit 1 when anything differs");
   auto* url = app.add_option("--url", arguments.server.url, "with --resend: the new record server");

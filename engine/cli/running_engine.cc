@@ -1,5 +1,6 @@
 #include "engine/cli/running_engine.h"
 
+#include <array>
 #include <atomic>
 #include <csignal>
 #include <cstdio>
@@ -10,6 +11,7 @@
 #include <vector>
 
 #include <pthread.h>
+#include <unistd.h>
 
 #include "engine/base/limits.h"
 #include "engine/cli/files.h"
@@ -19,12 +21,13 @@
 #include "engine/delivery/asio_loop.h"
 #include "engine/delivery/courier.h"
 #include "engine/delivery/http_peer.h"
+#include "engine/delivery/take_over.h"
 #include "engine/delivery/target_desk.h"
 #include "engine/intake/intake.h"
 #include "engine/journal/head_keeper.h"
 #include "engine/journal/journal.h"
+#include "engine/journal/open_store.h"
 #include "engine/journal/secret_file.h"
-#include "engine/journal/sqlite_store.h"
 #include "engine/web/api.h"
 
 namespace engine::cli {
@@ -36,9 +39,19 @@ void say(const std::string& event, const std::string& rest) {
   std::fprintf(stderr, "event=%s %s\n", event.c_str(), rest.c_str());
 }
 
+// Among the engines that share a journal.
+std::string engine_name(const ServeConfig& config) {
+  std::array<char, 256> host{};
+  if (!config.name.empty() || ::gethostname(host.data(), host.size() - 1) != 0) {
+    return config.name;
+  }
+  return host.data();
+}
+
 class Engine {
  public:
-  explicit Engine(ServeConfig config) : config_(std::move(config)) {}
+  explicit Engine(ServeConfig config)
+      : config_(std::move(config)), files_(files_of(config_.journal, config_.files)) {}
   base::Result<void> start();
   void run_until_signal();
 
@@ -47,6 +60,7 @@ class Engine {
   base::Result<void> open_targets();
   base::Result<void> open_web();
   void tick(int count);
+  void hear();
   web::MappingControl mapping_control();
   void look_at_mappings();
   base::Result<void> open_heads();
@@ -54,6 +68,7 @@ class Engine {
   void drain();
 
   ServeConfig config_;
+  const std::string files_;  // prefix of those that go with the journal
   SystemClock clock_;
   SystemRandom random_;
   std::unique_ptr<MappingSets> core_;
@@ -75,20 +90,25 @@ class Engine {
 };
 
 base::Result<void> Engine::open_journal() {
-  auto store = journal::open_sqlite_store({config_.journal, journal::SqliteOptions::Mode::kEngine});
+  auto store =
+      journal::open_store({config_.journal, journal::OpenMode::kEngine, engine_name(config_)});
   if (!store) {
     return std::move(store).error();
   }
   store_ = std::move(*store);
   std::array<std::uint8_t, 32> fresh{};
   random_.fill(fresh);
-  const std::string key_file =
-      config_.key_file.empty() ? config_.journal + ".key" : config_.key_file;
+  const std::string key_file = config_.key_file.empty() ? files_ + ".key" : config_.key_file;
   auto key = journal::SearchKey::load(key_file, std::string(fresh.begin(), fresh.end()));
   if (!key) {
     return std::move(key).error();
   }
   search_key_ = std::make_unique<journal::SearchKey>(std::move(*key));
+  // Under another key the same patient would be another one, and the order of what is sent lost.
+  if (auto agreed = store_->agree("search key", search_key_->hide("search key")); !agreed) {
+    return base::Error(agreed.error().code, agreed.error().detail + "; copy it from the first one",
+                       key_file);
+  }
   journal_ = std::make_unique<Journal>(*store_, clock_);
   loop_ = std::make_unique<delivery::AsioLoop>();
   desk_ = std::make_unique<delivery::TargetDesk>(*journal_, *loop_);
@@ -102,6 +122,10 @@ base::Result<void> Engine::open_journal() {
   started.record.actor = "chartferry " CHARTFERRY_VERSION;
   for (const TargetConfig& target : config_.targets) {
     started.record.targets += (started.record.targets.empty() ? "" : ",") + target.name;
+  }
+  if (const std::string name = store_->engine(); !name.empty()) {
+    started.record.reason = journal::kSharedStart;
+    started.record.actor += " " + name;
   }
   auto written = journal_->write(std::move(started));
   if (!written) {
@@ -185,7 +209,7 @@ void Engine::look_at_mappings() {
 base::Result<void> Engine::open_heads() {
   std::array<std::uint8_t, 32> fresh{};
   random_.fill(fresh);
-  const std::string key_file = config_.journal + ".head-key";
+  const std::string key_file = files_ + ".head-key";
   const auto secret = journal::load_secret(key_file, std::string(fresh.begin(), fresh.end()));
   if (!secret) {
     return secret.error();
@@ -196,7 +220,7 @@ base::Result<void> Engine::open_heads() {
   }
   heads_ = std::make_unique<journal::HeadKeeper>(
       *store_, clock_, std::move(signer),
-      journal::HeadKeeper::Files{config_.journal + ".heads", config_.anchor});
+      journal::HeadKeeper::Files{files_ + ".heads", config_.anchor});
   return {};
 }
 
@@ -241,8 +265,8 @@ base::Result<void> Engine::open_web() {
 }
 
 base::Result<void> Engine::start() {
-  auto core = MappingSets::open(
-      {config_.translator, KeptSets::folder_of(config_.journal), config_.approval_needed});
+  auto core =
+      MappingSets::open({config_.translator, KeptSets::folder_of(files_), config_.approval_needed});
   if (!core) {
     return std::move(core).error();
   }
@@ -260,10 +284,19 @@ base::Result<void> Engine::start() {
     }
   }
   intake_->sweep();
+  store_->on_news([this] { loop_->post([this] { hear(); }); });
   loop_->post([this] { tick(0); });
   say("ready", "port=" + port + " mapping=" + core_->provenance().mapping_set.substr(0, 12) +
                    " profiles=" + core_->provenance().profile_set.substr(0, 12));
   return {};
+}
+
+// On the loop: another engine wrote.
+void Engine::hear() {
+  events_->follow();
+  for (const auto& courier : couriers_) {
+    courier->wake();
+  }
 }
 
 // On the loop: what no event announced, such as what another process wrote into the journal.
@@ -275,12 +308,16 @@ void Engine::tick(int count) {
       courier->wake();
     }
     intake_->sweep();
+    if (const std::size_t taken = delivery::take_over(*journal_); taken > 0) {
+      say("took-over", "legs=" + std::to_string(taken));
+    }
   }
   loop_->after(base::limits::kTick / 4, [this, count] { tick(count + 1); });
 }
 
 void Engine::drain() {
   stopping_ = true;
+  store_->on_news({});
   events_->close();
   server_->stop(base::limits::kDrainTime);
   std::vector<std::future<void>> idle;

@@ -20,6 +20,18 @@ int fail(const base::Error& error) {
   return kUsage;
 }
 
+void add_journal_options(CLI::App& app, ServeConfig& flags) {
+  app.add_option("--journal", flags.journal,
+                 "the journal's file, made when new, or postgresql://USER@HOST/DATABASE");
+  app.add_option("--files", flags.files,
+                 "of a journal in a database: prefix of the keys', heads' and sets' files");
+  app.add_option("--name", flags.name,
+                 "of this engine among those of a database (default: the host's name)");
+  app.add_option("--key", flags.key_file, "key of the journal's search (default: JOURNAL.key)");
+  app.add_option("--anchor", flags.anchor,
+                 "file that the signed tree heads are also written to, best on another machine");
+}
+
 }  // namespace
 
 int run_serve(int argc, char** argv) {
@@ -30,10 +42,7 @@ int run_serve(int argc, char** argv) {
   std::vector<std::string> urls;
   app.add_option("--config", file, "TOML file; flags win over it");
   app.add_option("--listen", flags.listen, "ADDRESS:PORT (port 0: any free one)");
-  app.add_option("--journal", flags.journal, "the journal's file, made when new");
-  app.add_option("--key", flags.key_file, "key of the journal's search (default: JOURNAL.key)");
-  app.add_option("--anchor", flags.anchor,
-                 "file that the signed tree heads are also written to, best on another machine");
+  add_journal_options(app, flags);
   app.add_option("--target", urls, "base URL of a record server");
   app.add_option("--mappings", flags.translator.mappings, "folder of maps laid over the own ones");
   app.add_option("--overlay", flags.translator.overlay,
@@ -66,6 +75,8 @@ int run_serve(int argc, char** argv) {
   };
   win("--listen", config.listen, flags.listen);
   win("--journal", config.journal, flags.journal);
+  win("--files", config.files, flags.files);
+  win("--name", config.name, flags.name);
   win("--key", config.key_file, flags.key_file);
   win("--anchor", config.anchor, flags.anchor);
   win("--mappings", config.translator.mappings, flags.translator.mappings);

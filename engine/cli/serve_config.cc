@@ -12,12 +12,15 @@
 #include <toml++/toml.h>
 
 #include "engine/base/limits.h"
+#include "engine/journal/open_store.h"
 
 namespace engine::cli {
 namespace {
 
 using base::Error;
 using base::ErrorCode;
+
+constexpr std::size_t kNameMax = 100;
 
 std::string place(const std::string& name, const toml::source_region& region) {
   return name + ":" + std::to_string(region.begin.line) + ":" + std::to_string(region.begin.column);
@@ -120,6 +123,8 @@ base::Result<void> read_config(std::string_view text, const std::string& name,
   }
   const Members members = {{"listen", &config.listen},
                            {"journal", &config.journal},
+                           {"files", &config.files},
+                           {"name", &config.name},
                            {"key", &config.key_file},
                            {"anchor", &config.anchor},
                            {"mappings", &config.translator.mappings},
@@ -171,10 +176,29 @@ base::Result<ListenAddress> parse_listen(std::string_view text) {
   return out;
 }
 
+std::string files_of(const std::string& journal, const std::string& files) {
+  if (!files.empty()) {
+    return files;
+  }
+  return journal::is_database(journal) ? "journal" : journal;
+}
+
 base::Result<void> check_config(const ServeConfig& config) {
   if (config.journal.empty()) {
     return Error(ErrorCode::kInvalid,
                  "say which journal to write (journal = \"FILE\", --journal FILE)");
+  }
+  if (journal::is_database(config.journal) && config.files.empty()) {
+    return Error(ErrorCode::kInvalid,
+                 "a journal in a database needs a place for this engine's keys, signed heads and "
+                 "mapping sets (files = \"PREFIX\", --files PREFIX)");
+  }
+  const bool one_line = std::none_of(config.name.begin(), config.name.end(), [](char c) {
+    return static_cast<unsigned char>(c) < 0x20 || c == 0x7F;
+  });
+  if (!one_line || config.name.size() > kNameMax) {
+    return Error(ErrorCode::kInvalid,
+                 "an engine's name has at most 100 bytes and no control characters");
   }
   if (config.targets.empty()) {
     return Error(ErrorCode::kInvalid,

@@ -25,7 +25,9 @@ struct ServeConfig {
   // Without sign-in the engine listens on loopback only, unless this says that something else
   // guards it.
   bool guarded = false;
-  std::string journal;
+  std::string journal;   // a file, or postgresql://USER@HOST/DATABASE
+  std::string files;     // of a journal in a database: where its keys, heads and sets are, a prefix
+  std::string name;      // of this engine among those that share a database; empty: the host's name
   std::string anchor;    // a second file of the signed tree heads; empty: none
   std::string key_file;  // empty: the journal's path with ".key"
   std::string port_file;
@@ -44,6 +46,8 @@ base::Result<ListenAddress> parse_listen(std::string_view text);
 
 // Errors: kInvalid with line and column, also for a key that does not exist.
 base::Result<void> read_config(std::string_view text, const std::string& name, ServeConfig& config);
+// Prefix of the files that go with a journal.
+std::string files_of(const std::string& journal, const std::string& files);
 // What is missing or does not fit together. Errors: kInvalid.
 base::Result<void> check_config(const ServeConfig& config);
 

@@ -177,8 +177,10 @@ void Courier::dispatch(Leg leg) {
   }
   Change change(record_about(leg, Kind::kDispatched));
   change.record.attempt = leg.attempts + 1;
+  change.record.actor = world_.journal.store().engine();
   change.only_if = leg.state;
   change.only_if_changed = leg.changed;
+  change.only_if_first = true;
   const bool taken = world_.journal.submit(
       std::move(change), [weak = weak_from_this(), leg](base::Result<journal::Outcome> outcome) {
         const auto self = weak.lock();
@@ -187,11 +189,13 @@ void Courier::dispatch(Leg leg) {
         }
         const bool failing = !outcome;
         const bool written = !failing && outcome->verdict == journal::Outcome::Verdict::kWritten;
-        self->world_.loop.post(self->later([leg, failing, written](Courier& courier) {
+        Leg sent = leg;
+        sent.changed = written ? outcome->position : leg.changed;
+        self->world_.loop.post(self->later([sent, leg, failing, written](Courier& courier) {
           if (failing) {
             courier.put_back(leg);
           } else if (written && !courier.stopping_) {
-            courier.send(leg);
+            courier.send(sent);
           } else {
             courier.finished(leg);
           }
@@ -217,8 +221,13 @@ void Courier::put_back(const Leg& leg) {
 void Courier::send(Leg leg) {
   auto bundle = world_.journal.store().part(leg.bundle, "bundle");
   if (!bundle) {
-    Change change(record_about(leg, Kind::kHeld));
-    change.record.reason = "bundle-unreadable";
+    // A database that is away comes back; what is read and makes no sense stays so.
+    const bool away = bundle.error().code == base::ErrorCode::kIo;
+    Change change(record_about(leg, away ? Kind::kAnswered : Kind::kHeld));
+    change.record.reason = away ? "bundle-not-read" : "bundle-unreadable";
+    if (away) {
+      change.record.due_ms = now_ms() + base::limits::kTick.count();
+    }
     write(std::move(leg), std::move(change));
     return;
   }
@@ -314,7 +323,11 @@ void Courier::pause(const std::string& reason, milliseconds at_least) {
 }
 
 // Tries until it is written: what the target answered must not be forgotten while the engine runs.
+// Only about the send that it ends: a first try may have been written although it seemed to fail,
+// and another engine takes over what this one was silent about for too long.
 void Courier::write(Leg leg, Change change) {
+  change.only_if = LegState::kDispatched;
+  change.only_if_changed = leg.changed;
   const bool taken = world_.journal.submit(
       change,
       [weak = weak_from_this(), leg, change](const base::Result<journal::Outcome>& outcome) {

@@ -4,7 +4,7 @@
 #include <utility>
 #include <vector>
 
-#include "engine/journal/sqlite_queries.h"
+#include "engine/journal/queries.h"
 #include "engine/journal/state.h"
 
 namespace engine::journal::queries {
@@ -27,7 +27,7 @@ base::Result<Rows> rows_of(Connection& connection, const char* sql, int key_colu
     std::string rest;
     for (int i = 0; i < columns; ++i) {
       std::string& to = i < key_columns ? key : rest;
-      to.append(row.null_at(i) ? std::string_view("-") : row.text_at(i)).append(" ");
+      to.append(row.null_at(i) ? std::string("-") : row.print_at(i)).append(" ");
     }
     rows.emplace(std::move(key), std::move(rest));
   }
@@ -49,27 +49,12 @@ void compare(std::string_view table, const Rows& stored, const Rows& folded, std
   }
 }
 
-// Pages and indexes: an index that misses a row hides it from every search.
-base::Result<void> check_pages(Connection& connection, std::size_t limit,
-                               std::vector<std::string>& out) {
-  auto row = connection.run("PRAGMA integrity_check");
-  while (true) {
-    const auto stepped = row.step();
-    if (!stepped || !*stepped) {
-      return stepped ? base::Result<void>() : stepped.error();
-    }
-    if (out.size() < limit && row.text_at(0) != "ok") {
-      out.push_back("database file: " + std::string(row.text_at(0)));
-    }
-  }
-}
-
 // The columns that serve search are copies of what the heads say.
 base::Result<void> compare_columns(Connection& log, std::size_t limit,
                                    std::vector<std::string>& out) {
   auto row = log.run(
-      "SELECT position, head, kind, time, ifnull(session, ''), ifnull(patient, ''), "
-      "ifnull(therapist, '') FROM record ORDER BY position");
+      "SELECT position, head, kind, time, coalesce(session, ''), coalesce(patient, ''), "
+      "coalesce(therapist, '') FROM record ORDER BY position");
   while (true) {
     const auto stepped = row.step();
     if (!stepped) {
@@ -121,9 +106,6 @@ base::Result<std::vector<std::string>> compare_all(Connection& log, Connection& 
     return scanned ? folded.error() : scanned.error();
   }
   std::vector<std::string> out;
-  if (auto checked = check_pages(log, limit, out); !checked) {
-    return checked.error();
-  }
   if (auto compared = compare_columns(log, limit, out); !compared) {
     return compared.error();
   }
@@ -143,7 +125,7 @@ base::Result<std::vector<std::string>> compare_all(Connection& log, Connection& 
 base::Result<std::vector<std::string>> compare_with_fold(Connection& log, Connection& again,
                                                          std::size_t limit) {
   // One snapshot for the log and its tables, whatever an engine writes meanwhile.
-  if (auto begun = log.script("BEGIN"); !begun) {
+  if (auto begun = log.begin_snapshot(); !begun) {
     return begun.error();
   }
   auto compared = compare_all(log, again, limit);

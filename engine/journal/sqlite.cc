@@ -15,51 +15,48 @@ int length_of(std::string_view value) {
   return static_cast<int>(value.size());
 }
 
-}  // namespace
-
-Run::Run(Connection& connection, sqlite3_stmt* statement)
-    : connection_(connection), statement_(statement) {}
-
-Run::~Run() {
-  if (statement_ != nullptr) {
-    sqlite3_reset(statement_);
-    sqlite3_clear_bindings(statement_);
+// Resets the statement when it goes. Bound values need not be copied: every run ends before the
+// caller's values do.
+class Running final : public sql::Statement {
+ public:
+  Running(Connection& connection, sqlite3_stmt* statement)
+      : connection_(connection), statement_(statement) {}
+  ~Running() override {
+    if (statement_ != nullptr) {
+      sqlite3_reset(statement_);
+      sqlite3_clear_bindings(statement_);
+    }
   }
-}
+  Running(const Running&) = delete;
+  Running& operator=(const Running&) = delete;
 
-// Bound values need not be copied: every run ends before the caller's values do.
-Run& Run::text(std::string_view value) {
-  sqlite3_bind_text(statement_, next_++, value.data() != nullptr ? value.data() : "",
-                    length_of(value), SQLITE_STATIC);
-  return *this;
-}
-
-Run& Run::number(std::int64_t value) {
-  sqlite3_bind_int64(statement_, next_++, value);
-  return *this;
-}
-
-Run& Run::number_or_null(std::int64_t value, bool null) {
-  if (null) {
-    sqlite3_bind_null(statement_, next_++);
-    return *this;
+  void bind_text(std::string_view value) override {
+    sqlite3_bind_text(statement_, next_++, value.data() != nullptr ? value.data() : "",
+                      length_of(value), SQLITE_STATIC);
   }
-  return number(value);
-}
+  void bind_blob(std::string_view value) override {
+    sqlite3_bind_blob(statement_, next_++, value.data() != nullptr ? value.data() : "",
+                      length_of(value), SQLITE_STATIC);
+  }
+  void bind_number(std::int64_t value) override { sqlite3_bind_int64(statement_, next_++, value); }
+  void bind_null() override { sqlite3_bind_null(statement_, next_++); }
+  base::Result<bool> step() override;
+  std::string_view bytes_at(int column) const override;
+  std::int64_t number_at(int column) const override {
+    return sqlite3_column_int64(statement_, column);
+  }
+  bool null_at(int column) const override {
+    return sqlite3_column_type(statement_, column) == SQLITE_NULL;
+  }
+  std::string print_at(int column) const override { return std::string(bytes_at(column)); }
 
-Run& Run::blob(std::string_view value) {
-  sqlite3_bind_blob(statement_, next_++, value.data() != nullptr ? value.data() : "",
-                    length_of(value), SQLITE_STATIC);
-  return *this;
-}
+ private:
+  Connection& connection_;
+  sqlite3_stmt* statement_;
+  int next_ = 1;
+};
 
-Run& Run::digest(const base::Digest& value) {
-  sqlite3_bind_blob(statement_, next_++, value.data(), static_cast<int>(value.size()),
-                    SQLITE_STATIC);
-  return *this;
-}
-
-base::Result<bool> Run::step() {
+base::Result<bool> Running::step() {
   if (statement_ == nullptr) {
     return connection_.error("a statement could not be prepared");
   }
@@ -73,19 +70,7 @@ base::Result<bool> Run::step() {
   return connection_.error("the journal's file");
 }
 
-base::Result<void> Run::finish() {
-  base::Result<bool> stepped = step();
-  if (!stepped) {
-    return std::move(stepped).error();
-  }
-  return {};
-}
-
-std::string_view Run::text_at(int column) const {
-  return blob_at(column);
-}
-
-std::string_view Run::blob_at(int column) const {
+std::string_view Running::bytes_at(int column) const {
   const void* data = sqlite3_column_blob(statement_, column);
   const int bytes = sqlite3_column_bytes(statement_, column);
   return data == nullptr
@@ -93,13 +78,7 @@ std::string_view Run::blob_at(int column) const {
              : std::string_view(static_cast<const char*>(data), static_cast<std::size_t>(bytes));
 }
 
-std::int64_t Run::number_at(int column) const {
-  return sqlite3_column_int64(statement_, column);
-}
-
-bool Run::null_at(int column) const {
-  return sqlite3_column_type(statement_, column) == SQLITE_NULL;
-}
+}  // namespace
 
 base::Result<std::unique_ptr<Connection>> Connection::open(const std::string& path,
                                                            Options options) {
@@ -133,12 +112,12 @@ base::Result<void> Connection::script(const char* sql) {
   return {};
 }
 
-Run Connection::run(const char* sql) {
+sql::Run Connection::run(const char* sql) {
   sqlite3_stmt*& statement = statements_[sql];
   if (statement == nullptr) {
     sqlite3_prepare_v3(handle_, sql, -1, SQLITE_PREPARE_PERSISTENT, &statement, nullptr);
   }
-  return {*this, statement};
+  return sql::Run(std::make_unique<Running>(*this, statement));
 }
 
 base::Error Connection::error(std::string_view what) const {

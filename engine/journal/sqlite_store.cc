@@ -1,7 +1,5 @@
 #include "engine/journal/sqlite_store.h"
 
-#include <algorithm>
-#include <atomic>
 #include <cstdio>
 #include <mutex>
 #include <utility>
@@ -10,8 +8,9 @@
 #include <sys/file.h>
 #include <unistd.h>
 
+#include "engine/journal/log_writer.h"
+#include "engine/journal/queries.h"
 #include "engine/journal/sqlite.h"
-#include "engine/journal/sqlite_queries.h"
 #include "engine/journal/state.h"
 
 namespace engine::journal {
@@ -67,6 +66,30 @@ class FileLock {
   int fd_;
 };
 
+base::Result<std::int64_t> user_version(Connection& connection) {
+  auto row = connection.run("PRAGMA user_version");
+  const auto stepped = row.step();
+  if (!stepped) {
+    return stepped.error();
+  }
+  return *stepped ? row.number_at(0) : 0;
+}
+
+// Pages and indexes: an index that misses a row hides it from every search.
+base::Result<void> check_pages(Connection& connection, std::size_t limit,
+                               std::vector<std::string>& out) {
+  auto row = connection.run("PRAGMA integrity_check");
+  while (true) {
+    const auto stepped = row.step();
+    if (!stepped || !*stepped) {
+      return stepped ? base::Result<void>() : stepped.error();
+    }
+    if (out.size() < limit && row.text_at(0) != "ok") {
+      out.push_back("database file: " + std::string(row.text_at(0)));
+    }
+  }
+}
+
 class SqliteStore final : public Store {
   template <class Question>
   auto read(const Question& question) const {
@@ -80,6 +103,7 @@ class SqliteStore final : public Store {
 
   base::Result<std::vector<Outcome>> commit(std::vector<Change>& batch,
                                             const base::Clock& clock) override;
+  base::Result<void> restore(const std::vector<CopiedRecord>& records) override;
 
   base::Result<Position> size() const override {
     return read([](Connection& c) { return queries::size(c); });
@@ -121,36 +145,24 @@ class SqliteStore final : public Store {
   base::Result<std::vector<Leg>> in_state(LegState state, std::size_t limit) const override {
     return read([&](Connection& c) { return queries::in_state(c, state, limit); });
   }
-  base::Result<std::vector<std::string>> check_fold(std::size_t limit) const override {
-    auto again = Connection::open(":memory:", {.read_only = false, .create = true});
-    if (!again) {
-      return again.error();
-    }
-    if (auto created = state::create_tables(**again); !created) {
-      return created.error();
-    }
-    return read([&](Connection& c) { return queries::compare_with_fold(c, **again, limit); });
-  }
+  base::Result<std::vector<std::string>> check_fold(std::size_t limit) const override;
   base::Result<std::vector<Count>> open_counts() const override {
     return read([](Connection& c) { return queries::open_counts(c); });
   }
 
  private:
-  base::Result<Outcome> write(Change& change, const std::string& time);
-  base::Result<Outcome> append(Record record, const std::vector<StoredPart>& parts,
-                               const std::string& time);
+  // In one transaction that keeps other processes out; rolled back after an error.
+  template <class Work>
+  auto transact(const Work& work) -> decltype(work(std::declval<LogWriter&>()));
 
   FileLock lock_;
   std::unique_ptr<Connection> writer_;
   std::unique_ptr<Connection> reader_;  // none in memory: there the one connection serves both
   mutable std::mutex reader_mutex_;
-  // The log's end, as of the running transaction.
-  Position last_ = 0;
-  base::Digest last_leaf_{};
 };
 
-base::Result<std::vector<Outcome>> SqliteStore::commit(std::vector<Change>& batch,
-                                                       const base::Clock& clock) {
+template <class Work>
+auto SqliteStore::transact(const Work& work) -> decltype(work(std::declval<LogWriter&>())) {
   std::unique_lock<std::mutex> lock;
   if (!reader_) {
     lock = std::unique_lock(reader_mutex_);
@@ -158,102 +170,56 @@ base::Result<std::vector<Outcome>> SqliteStore::commit(std::vector<Change>& batc
   if (auto begun = writer_->script("BEGIN IMMEDIATE"); !begun) {
     return std::move(begun).error();
   }
-  auto outcomes = [&]() -> base::Result<std::vector<Outcome>> {
+  LogWriter log(*writer_);
+  auto done = [&]() -> decltype(work(log)) {
     // Another process may have appended since, so the end is read each time.
-    auto end = queries::end_of_log(*writer_);
-    if (!end) {
-      return end.error();
+    if (auto begun = log.begin(); !begun) {
+      return begun.error();
     }
-    last_ = end->position;
-    last_leaf_ = end->leaf;
-    const std::string time = base::to_instant(clock.now());
-    std::vector<Outcome> done;
-    done.reserve(batch.size());
-    for (Change& change : batch) {
-      base::Result<Outcome> outcome = write(change, time);
-      if (!outcome) {
-        return outcome.error();
+    auto written = work(log);
+    if (written) {
+      if (auto committed = writer_->script("COMMIT"); !committed) {
+        return std::move(committed).error();
       }
-      done.push_back(std::move(*outcome));
     }
-    if (auto committed = writer_->script("COMMIT"); !committed) {
-      return std::move(committed).error();
-    }
-    return done;
+    return written;
   }();
-  if (!outcomes) {
+  if (!done) {
     // Fails when SQLite has already rolled back by itself, which is just as well.
     static_cast<void>(writer_->script("ROLLBACK"));
   }
-  return outcomes;
+  return done;
 }
 
-base::Result<Outcome> SqliteStore::write(Change& change, const std::string& time) {
-  Record& record = change.record;
-  if (change.only_if || change.only_if_changed) {
-    const auto mark = queries::leg_mark(*writer_, record);
-    if (!mark) {
-      return mark.error();
+base::Result<std::vector<Outcome>> SqliteStore::commit(std::vector<Change>& batch,
+                                                       const base::Clock& clock) {
+  return transact(
+      [&](LogWriter& log) { return log.write_all(batch, base::to_instant(clock.now())); });
+}
+
+base::Result<void> SqliteStore::restore(const std::vector<CopiedRecord>& records) {
+  return transact([&](LogWriter& log) { return log.take_over(records); });
+}
+
+base::Result<std::vector<std::string>> SqliteStore::check_fold(std::size_t limit) const {
+  auto again = Connection::open(":memory:", {.read_only = false, .create = true});
+  if (!again) {
+    return again.error();
+  }
+  if (auto created = state::create_tables(**again); !created) {
+    return created.error();
+  }
+  return read([&](Connection& c) -> base::Result<std::vector<std::string>> {
+    std::vector<std::string> out;
+    if (auto checked = check_pages(c, limit, out); !checked) {
+      return checked.error();
     }
-    const bool holds = mark->has_value() &&
-                       (*mark)->state == change.only_if.value_or((*mark)->state) &&
-                       (*mark)->changed == change.only_if_changed.value_or((*mark)->changed);
-    if (!holds) {
-      Outcome outcome;
-      outcome.verdict = Outcome::Verdict::kNotNow;
-      return outcome;
+    auto compared = queries::compare_with_fold(c, **again, limit - out.size());
+    if (compared) {
+      compared->insert(compared->begin(), out.begin(), out.end());
     }
-  }
-  if (record.kind != Kind::kAccepted) {
-    return append(std::move(record), change.parts, time);
-  }
-  auto known = queries::acceptances(*writer_, record.session);
-  if (!known) {
-    return known.error();
-  }
-  const auto same = std::find_if(known->begin(), known->end(), [&](const Acceptance& earlier) {
-    return earlier.revision == record.revision;
+    return compared;
   });
-  if (same == known->end() && (known->empty() || known->back().revision < record.revision)) {
-    return append(std::move(record), change.parts, time);
-  }
-  const bool repeated = same != known->end() && same->content == record.content;
-  record.kind = repeated ? Kind::kRepeated : Kind::kConflicting;
-  record.targets.clear();
-  base::Result<Outcome> outcome =
-      append(std::move(record), repeated ? std::vector<StoredPart>() : change.parts, time);
-  if (outcome) {
-    outcome->verdict = repeated ? Outcome::Verdict::kRepeated : Outcome::Verdict::kConflicting;
-    outcome->position = same != known->end() ? same->position : 0;
-  }
-  return outcome;
-}
-
-base::Result<Outcome> SqliteStore::append(Record record, const std::vector<StoredPart>& parts,
-                                          const std::string& time) {
-  record.position = last_ + 1;
-  record.time = time;
-  auto head = print_head(record, parts, last_leaf_);
-  if (!head) {
-    return head.error();
-  }
-  const base::Digest leaf = leaf_hash(*head);
-  auto done = queries::insert_record(*writer_, record, *head, leaf);
-  for (std::size_t i = 0; done && i < parts.size(); ++i) {
-    done = queries::insert_part(*writer_, record.position, i, parts[i]);
-  }
-  if (done) {
-    done = state::apply(*writer_, record);
-  }
-  if (!done) {
-    return done.error();
-  }
-  last_ = record.position;
-  last_leaf_ = leaf;
-  Outcome outcome;
-  outcome.position = record.position;
-  outcome.record = std::move(record);
-  return outcome;
 }
 
 base::Result<void> prepare_for_writing(Connection& connection, bool create) {
@@ -264,7 +230,7 @@ base::Result<void> prepare_for_writing(Connection& connection, bool create) {
   if (!done) {
     return done;
   }
-  auto format = queries::user_version(connection);
+  auto format = user_version(connection);
   if (!format) {
     return format.error();
   }
@@ -292,8 +258,9 @@ base::Result<void> prepare_for_writing(Connection& connection, bool create) {
 
 base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& options) {
   const bool memory = options.path == ":memory:";
+  const bool engine = options.mode == OpenMode::kEngine || options.mode == OpenMode::kCopy;
   FileLock lock;
-  if (options.mode == SqliteOptions::Mode::kEngine && !memory) {
+  if (engine && !memory) {
     auto taken = FileLock::take(options.path + ".lock");
     if (!taken) {
       return taken.error();
@@ -301,8 +268,8 @@ base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& opti
     lock = std::move(*taken);
   }
   std::unique_ptr<Connection> writer;
-  if (options.mode != SqliteOptions::Mode::kRead) {
-    const bool create = options.mode == SqliteOptions::Mode::kEngine;
+  if (options.mode != OpenMode::kRead) {
+    const bool create = engine;
     auto opened = Connection::open(options.path, {.read_only = false, .create = create});
     if (!opened) {
       return opened.error();
@@ -321,7 +288,7 @@ base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& opti
       return opened.error();
     }
     reader = std::move(*opened);
-    auto format = queries::user_version(*reader);
+    auto format = user_version(*reader);
     if (!format || *format != kFormat) {
       return format
                  ? base::Error(base::ErrorCode::kInvalid, "this file is no journal", options.path)

@@ -13,12 +13,8 @@ namespace engine::journal {
 
 struct SqliteOptions {
   std::string path;  // ":memory:" for tests and simulations
-  enum class Mode {
-    kEngine,   // takes the lock and creates the file when it is new
-    kCommand,  // appends without the lock; the file must exist
-    kRead,
-  };
-  Mode mode = Mode::kEngine;
+  // kEngine and kCopy take the lock; kCommand appends without it.
+  OpenMode mode = OpenMode::kEngine;
 };
 
 // Errors: kConflict when another engine holds the file, kIo, kCorrupt, kUnsupported for a file of a

@@ -59,7 +59,7 @@ CREATE INDEX IF NOT EXISTS leg_held ON leg(accepted) WHERE state = 5;
 CREATE INDEX IF NOT EXISTS leg_sent ON leg(accepted) WHERE state = 3;
 )sql";
 
-using sqlite::Connection;
+using sql::Connection;
 
 // Earlier revisions that are held and surely never landed: the new one carries all that they hold.
 constexpr const char* kSupersede =
@@ -150,8 +150,8 @@ base::Result<void> answer(Connection& connection, const Record& record) {
   return connection
       .run(
           "UPDATE leg SET state = 2, open = 1, reason = ?5, due = ?6, changed = ?1, "
-          "failures = failures + ?7, uncertain = max(uncertain, ?8) WHERE session = ?2 AND "
-          "revision = ?3 AND target = ?4")
+          "failures = failures + ?7, uncertain = CASE WHEN ?8 = 1 THEN 1 ELSE uncertain END "
+          "WHERE session = ?2 AND revision = ?3 AND target = ?4")
       .number(static_cast<std::int64_t>(record.position))
       .text(record.session)
       .number(record.revision)
@@ -166,6 +166,9 @@ base::Result<void> answer(Connection& connection, const Record& record) {
 // What was on its way when the engine ended may have arrived or not; sending it again is safe. What
 // waits for a time is due at once: the clock may have been set since.
 base::Result<void> start(Connection& connection, const Record& record) {
+  if (record.reason == kSharedStart) {
+    return {};  // others are at work
+  }
   auto done = connection
                   .run(
                       "UPDATE leg SET state = 2, reason = 'interrupted', due = 0, uncertain = 1, "
@@ -242,7 +245,7 @@ base::Result<void> apply(Connection& connection, const Record& record) {
   return {};
 }
 
-Leg leg_of(const sqlite::Run& row) {
+Leg leg_of(const sql::Run& row) {
   Leg leg;
   leg.session = std::string(row.text_at(0));
   leg.revision = static_cast<std::uint32_t>(row.number_at(1));

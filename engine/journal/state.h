@@ -4,17 +4,15 @@
 
 #include "engine/base/result.h"
 #include "engine/journal/record.h"
-#include "engine/journal/sqlite.h"
+#include "engine/journal/sql.h"
 #include "engine/journal/store.h"
 
 namespace engine::journal::state {
 
-base::Result<void> create_tables(sqlite::Connection& connection);
-base::Result<void> apply(sqlite::Connection& connection, const Record& record);
+// In SQLite's words.
+base::Result<void> create_tables(sql::Connection& connection);
+base::Result<void> apply(sql::Connection& connection, const Record& record);
 
-inline constexpr const char* kLegColumns =
-    "session, revision, target, accepted, patient, state, reason, bundle, attempts, failures, due, "
-    "changed, uncertain";
-Leg leg_of(const sqlite::Run& row);
+Leg leg_of(const sql::Run& row);
 
 }  // namespace engine::journal::state

@@ -16,6 +16,13 @@
 
 namespace engine::journal {
 
+enum class OpenMode : std::uint8_t {
+  kEngine,   // makes the journal when it is new
+  kCommand,  // appends beside engines; the journal must exist
+  kRead,
+  kCopy,  // as kEngine, but to restore() records of another journal
+};
+
 // State of a session's revision for one target.
 enum class LegState : std::uint8_t {
   kAccepted = 1,    // waits to be translated
@@ -60,6 +67,9 @@ struct Change {
   // by this record.
   std::optional<LegState> only_if;
   std::optional<Position> only_if_changed;
+  // Written only while the leg stands behind no other of its patient or session, and none of its
+  // patient is on its way: several engines may have seen it due.
+  bool only_if_first = false;
   Change() = default;
   explicit Change(Record r) : record(std::move(r)) {}
 };
@@ -94,6 +104,17 @@ struct PartRow {
   StoredPart part;
 };
 
+// A record of one journal on its way into another.
+struct CopiedRecord {
+  std::string head;
+  base::Digest leaf{};
+  std::vector<StoredPart> parts;
+};
+
+// The reason of a started record of a journal that several engines share: such a start says nothing
+// about what is on its way.
+inline constexpr const char* kSharedStart = "shared";
+
 class Store {
  public:
   virtual ~Store() = default;
@@ -101,6 +122,23 @@ class Store {
   // All of it or nothing, durable on return. Errors: kIo (disk full, read-only, ...), kCorrupt.
   virtual base::Result<std::vector<Outcome>> commit(std::vector<Change>& batch,
                                                     const base::Clock& clock) = 0;
+  // Appends records of another journal as they are, all or nothing, durable on return. Errors:
+  // kConflict when they do not follow the last one, kCorrupt, kIo.
+  virtual base::Result<void> restore(const std::vector<CopiedRecord>& records) = 0;
+
+  // Of a journal that several engines share; otherwise "", nothing and never.
+  // The name by which the others know this engine; dispatched records carry it.
+  virtual std::string engine() const { return {}; }
+  // Dispatched legs whose engine has been silent for limits::kEngineLease, or is this one before it
+  // ended.
+  virtual base::Result<std::vector<Leg>> orphans() const { return std::vector<Leg>(); }
+  // `told` runs, on a thread of the store's, after another engine wrote. Call it once.
+  virtual void on_news(std::function<void()> told) { static_cast<void>(told); }
+  // All engines must mean the same by `name`: the first value is kept. Errors: kConflict.
+  virtual base::Result<void> agree(std::string_view name, std::string_view value) {
+    static_cast<void>(name), static_cast<void>(value);
+    return {};
+  }
 
   virtual base::Result<Position> size() const = 0;
   virtual base::Result<std::string> head_text(Position position) const = 0;  // kNotFound
@@ -116,10 +154,11 @@ class Store {
 
   virtual base::Result<std::vector<Leg>> legs(std::string_view session) const = 0;
   virtual base::Result<std::vector<Acceptance>> acceptances(std::string_view session) const = 0;
-  // Legs that wait to be translated, oldest first; of one target or ("") any.
+  // Legs that wait to be translated by this engine, oldest first.
   virtual base::Result<std::vector<Leg>> untranslated(std::size_t limit) const = 0;
   // Legs that may be sent now: due, first of their patient, behind no unfinished revision of their
-  // session. Oldest first.
+  // session. Oldest first. Of a shared journal, this engine's share of them, or when that is empty
+  // anybody's.
   virtual base::Result<std::vector<Leg>> due(std::string_view target, std::int64_t now_ms,
                                              std::size_t limit) const = 0;
   // The earliest time at which a leg becomes due; nullopt when none will by itself.

@@ -192,7 +192,7 @@ struct StillWorld {
   StillClock clock;
   StillLoop loop{clock};
   std::unique_ptr<journal::Store> store =
-      std::move(*journal::open_sqlite_store({":memory:", journal::SqliteOptions::Mode::kEngine}));
+      std::move(*journal::open_sqlite_store({":memory:", journal::OpenMode::kEngine}));
   StillAppender appender{*store, loop, clock};
   StillPeer peer{loop, clock};
   StillRandom random;

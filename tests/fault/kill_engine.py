@@ -2,8 +2,8 @@
 
 usage: kill_engine.py [--kills N] [--seed S]
 The record server drops some connections after its commit and before it all the while. The seed decides when the kills
-come; it is printed first. The status is 0 only when nothing is lost, nothing is double, the journal verifies and
-replay makes every bundle again byte for byte.
+come; it is printed first. The status is 0 only when nothing is lost, nothing is double, nothing
+overtook another of its patient, the journal verifies and replay makes every bundle again byte for byte.
 """
 import argparse
 import collections
@@ -132,6 +132,17 @@ def check(load, server):
                       f"{len(lost)} lost, {len(double)} double")
 
 
+def verified(engine):
+    """Problems of the journal that the engine wrote; prints what was looked at."""
+    problems = []
+    for name, (right, said) in (("journal verify", engine.verify_journal()), ("replay --verify", engine.verify_replay())):
+        print(f"{name}: {said.strip()}")
+        if not right:
+            problems.append(f"{name} says that something is wrong")
+    overtakings = engine.overtakings()
+    return problems + ([f"{overtakings} overtook another of their patient"] if overtakings else [])
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--kills", type=int, default=50)
@@ -161,11 +172,7 @@ def main():
             server.faults()
             engine.wait_until_empty(120)
             problems, figures = check(load, server)
-            for name, (right, said) in (("journal verify", engine.verify_journal()),
-                                        ("replay --verify", engine.verify_replay())):
-                print(f"{name}: {said.strip()}")
-                if not right:
-                    problems.append(f"{name} says that something is wrong")
+            problems += verified(engine)
     print(f"{options.kills} kills, {busy} of them with unfinished work, {load.cut_off} sends cut off, "
           f"{fired} faults of the record server")
     print(f"{len(load.accepted)} sessions accepted: {load.statuses[202]} answered 202, "

@@ -25,7 +25,7 @@ using journal::LegState;
 class IntakeTest : public ::testing::Test {
  protected:
   void SetUp() override {
-    auto store = journal::open_sqlite_store({":memory:", journal::SqliteOptions::Mode::kEngine});
+    auto store = journal::open_sqlite_store({":memory:", journal::OpenMode::kEngine});
     ASSERT_TRUE(store.has_value());
     store_ = std::move(*store);
     start();

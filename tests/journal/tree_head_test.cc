@@ -132,7 +132,7 @@ TEST(TreeHeads, AnotherKeyAndAShrunkTreeAreNamed) {
 class KeptHeads : public ::testing::Test {
  protected:
   std::unique_ptr<Store> store_of(const std::string& name, const std::vector<std::string>& ids) {
-    auto store = open_sqlite_store({folder_.file(name), SqliteOptions::Mode::kEngine});
+    auto store = open_sqlite_store({folder_.file(name), OpenMode::kEngine});
     EXPECT_TRUE(store.has_value());
     for (const std::string& id : ids) {
       EXPECT_TRUE(write(**store, clock_, Change(record_of(Kind::kAccepted, id, 1))).has_value());

@@ -33,8 +33,7 @@ TEST(Reconcile, ReadsLocationsAsServersWriteThem) {
 class ReconcileTest : public ::testing::Test {
  protected:
   void SetUp() override {
-    auto opened = journal::open_sqlite_store(
-        {folder_.file("journal"), journal::SqliteOptions::Mode::kEngine});
+    auto opened = journal::open_sqlite_store({folder_.file("journal"), journal::OpenMode::kEngine});
     ASSERT_TRUE(opened.has_value());
     store_ = std::move(*opened);
   }

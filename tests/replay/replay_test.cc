@@ -45,8 +45,7 @@ class OtherCore final : public intake::SessionCore {
 class ReplayTest : public ::testing::Test {
  protected:
   void SetUp() override {
-    store_ =
-        std::move(*journal::open_sqlite_store({":memory:", journal::SqliteOptions::Mode::kEngine}));
+    store_ = std::move(*journal::open_sqlite_store({":memory:", journal::OpenMode::kEngine}));
     for (int i = 0; i < 30; ++i) {
       take_in("s" + std::to_string(i), 1, i % 10 == 0 ? "unconfirmed-value" : "ready");
     }

@@ -267,8 +267,8 @@ class SimulatedRandom final : public engine::base::Random {
 };
 
 World::World(std::uint64_t seed, Faults faults) : chance_(seed), faults_(faults) {
-  store_ = std::move(*engine::journal::open_sqlite_store(
-      {":memory:", engine::journal::SqliteOptions::Mode::kEngine}));
+  store_ = std::move(
+      *engine::journal::open_sqlite_store({":memory:", engine::journal::OpenMode::kEngine}));
   server_ = std::make_unique<Server>(*this, 60'000);
 }
 
@@ -293,8 +293,8 @@ void World::boot() {
   start[0].record.kind = engine::journal::Kind::kStarted;
   static_cast<void>(store_->commit(start, time_));
   const engine::delivery::Courier::World delivery{*appender_, *peer_, *loop_, time_, *random_};
-  courier_ = std::make_shared<engine::delivery::Courier>(
-      "main", delivery, engine::delivery::CourierLimits{4, 0});
+  courier_ = std::make_shared<engine::delivery::Courier>("main", delivery,
+                                                         engine::delivery::CourierLimits{4, 0});
   const engine::intake::Intake::World intake{*appender_, *workers_, key_};
   std::vector<engine::intake::Target> targets;
   targets.emplace_back("main", &core_);

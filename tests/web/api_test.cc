@@ -37,8 +37,7 @@ class NoRandom final : public base::Random {
 class ApiTest : public ::testing::Test {
  protected:
   void SetUp() override {
-    store_ =
-        std::move(*journal::open_sqlite_store({":memory:", journal::SqliteOptions::Mode::kEngine}));
+    store_ = std::move(*journal::open_sqlite_store({":memory:", journal::OpenMode::kEngine}));
     journal_ = std::make_unique<journal::Journal>(*store_, clock_);
     journal_->add_listener(
         [this](const std::vector<journal::Outcome>& outcomes) { metrics_.wrote(outcomes); });

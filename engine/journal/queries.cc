@@ -1,4 +1,4 @@
-#include "engine/journal/sqlite_queries.h"
+#include "engine/journal/queries.h"
 
 #include <algorithm>
 #include <utility>
@@ -9,7 +9,11 @@
 namespace engine::journal::queries {
 namespace {
 
-using sqlite::Run;
+using sql::Run;
+
+// As the LIMITs below say.
+constexpr int kPage = 500;
+constexpr int kPartsPage = 16;
 
 std::int64_t signed_of(Position position) {
   return static_cast<std::int64_t>(position);
@@ -19,14 +23,6 @@ base::Digest digest_of(std::string_view blob) {
   base::Digest digest{};
   std::copy_n(blob.begin(), std::min(blob.size(), digest.size()), digest.begin());
   return digest;
-}
-
-base::Result<std::int64_t> one_number(Run row) {
-  const auto stepped = row.step();
-  if (!stepped) {
-    return stepped.error();
-  }
-  return *stepped ? row.number_at(0) : 0;
 }
 
 base::Result<std::vector<Leg>> all_legs(Run& row) {
@@ -46,7 +42,8 @@ base::Result<std::vector<Leg>> all_legs(Run& row) {
 }  // namespace
 
 base::Result<End> end_of_log(Connection& connection) {
-  auto row = connection.run("SELECT position, leaf FROM record ORDER BY position DESC LIMIT 1");
+  auto row =
+      connection.run("SELECT position, leaf, time FROM record ORDER BY position DESC LIMIT 1");
   const auto stepped = row.step();
   if (!stepped) {
     return stepped.error();
@@ -56,12 +53,9 @@ base::Result<End> end_of_log(Connection& connection) {
   if (*stepped) {
     end.position = static_cast<Position>(row.number_at(0));
     end.leaf = digest_of(row.blob_at(1));
+    end.time = std::string(row.text_at(2));
   }
   return end;
-}
-
-base::Result<std::int64_t> user_version(Connection& connection) {
-  return one_number(connection.run("PRAGMA user_version"));
 }
 
 base::Result<void> insert_record(Connection& connection, const Record& record,
@@ -126,85 +120,107 @@ base::Result<std::string> part(Connection& connection, Position position, std::s
   return from_stored(static_cast<int>(row.number_at(0)), row.blob_at(1));
 }
 
+// In pages, so that no database has to hand out the whole log at once. The log only grows, so the
+// pages fit together.
 base::Result<void> scan(
     Connection& connection, Position first,
     const std::function<bool(Position, std::string_view, const base::Digest&)>& visit) {
-  auto row = connection.run(
-      "SELECT position, head, leaf FROM record WHERE position >= ? ORDER BY position");
-  row.number(signed_of(first));
-  while (true) {
-    const auto stepped = row.step();
-    if (!stepped) {
-      return stepped.error();
-    }
-    if (!*stepped || !visit(static_cast<Position>(row.number_at(0)), row.text_at(1),
-                            digest_of(row.blob_at(2)))) {
-      return {};
+  for (int rows = kPage; rows == kPage;) {
+    auto row = connection.run(
+        "SELECT position, head, leaf FROM record WHERE position >= ? ORDER BY position LIMIT 500");
+    row.number(signed_of(first));
+    for (rows = 0;; ++rows) {
+      const auto stepped = row.step();
+      if (!stepped) {
+        return stepped.error();
+      }
+      if (!*stepped) {
+        break;
+      }
+      const auto position = static_cast<Position>(row.number_at(0));
+      if (!visit(position, row.text_at(1), digest_of(row.blob_at(2)))) {
+        return {};
+      }
+      first = position + 1;
     }
   }
+  return {};
 }
 
 base::Result<void> scan_parts(Connection& connection, Position first,
                               const std::function<bool(const PartRow&)>& visit) {
-  auto row = connection.run(
-      "SELECT position, name, codec, bytes FROM part WHERE position >= ? ORDER BY position, "
-      "number");
-  row.number(signed_of(first));
-  while (true) {
-    const auto stepped = row.step();
-    if (!stepped) {
-      return stepped.error();
-    }
-    if (!*stepped) {
-      return {};
-    }
-    PartRow out;
-    out.position = static_cast<Position>(row.number_at(0));
-    out.part.name = std::string(row.text_at(1));
-    out.part.codec = static_cast<int>(row.number_at(2));
-    out.part.bytes = std::string(row.blob_at(3));
-    out.part.hash = base::sha256(out.part.bytes);
-    if (!visit(out)) {
-      return {};
+  std::int64_t after = -1;  // number of the last part seen, of record `first`
+  for (int rows = kPartsPage; rows == kPartsPage;) {
+    auto row = connection.run(
+        "SELECT position, name, codec, bytes, number FROM part WHERE (position, number) > (?, ?) "
+        "ORDER BY position, number LIMIT 16");
+    row.number(signed_of(first)).number(after);
+    for (rows = 0;; ++rows) {
+      const auto stepped = row.step();
+      if (!stepped) {
+        return stepped.error();
+      }
+      if (!*stepped) {
+        break;
+      }
+      PartRow out;
+      out.position = static_cast<Position>(row.number_at(0));
+      out.part.name = std::string(row.text_at(1));
+      out.part.codec = static_cast<int>(row.number_at(2));
+      out.part.bytes = std::string(row.blob_at(3));
+      out.part.hash = base::sha256(out.part.bytes);
+      if (!visit(out)) {
+        return {};
+      }
+      first = out.position;
+      after = row.number_at(4);
     }
   }
+  return {};
 }
 
+namespace {
+
+// Each condition is off when its value is empty.
+constexpr const char* kSearchUp =
+    "SELECT position, head FROM record WHERE (?1 = '' OR session = ?1) AND (?2 = '' OR patient = "
+    "?2) AND (?3 = '' OR therapist = ?3) AND (?4 = 0 OR kind = ?4) AND (?5 = '' OR time >= ?5) AND "
+    "(?6 = '' OR time < ?6) AND position > ?7 ORDER BY position LIMIT 500";
+constexpr const char* kSearchDown =
+    "SELECT position, head FROM record WHERE (?1 = '' OR session = ?1) AND (?2 = '' OR patient = "
+    "?2) AND (?3 = '' OR therapist = ?3) AND (?4 = 0 OR kind = ?4) AND (?5 = '' OR time >= ?5) AND "
+    "(?6 = '' OR time < ?6) AND (?7 = 0 OR position < ?7) ORDER BY position DESC LIMIT 500";
+
+}  // namespace
+
 base::Result<std::vector<Record>> search(Connection& connection, const Query& query) {
-  // Each condition is off when its value is empty; the unary plus keeps SQLite from choosing the
-  // time index where a narrower one serves.
-  auto row = connection.run(
-      query.newest_first
-          ? "SELECT head FROM record WHERE (?1 = '' OR session = ?1) AND (?2 = '' OR patient = ?2) "
-            "AND (?3 = '' OR therapist = ?3) AND (?4 = 0 OR kind = ?4) AND (?5 = '' OR +time >= "
-            "?5) "
-            "AND (?6 = '' OR +time < ?6) AND (?7 = 0 OR position < ?7) ORDER BY position DESC"
-          : "SELECT head FROM record WHERE (?1 = '' OR session = ?1) AND (?2 = '' OR patient = ?2) "
-            "AND (?3 = '' OR therapist = ?3) AND (?4 = 0 OR kind = ?4) AND (?5 = '' OR +time >= "
-            "?5) "
-            "AND (?6 = '' OR +time < ?6) AND position > ?7 ORDER BY position");
-  row.text(query.session)
-      .text(query.patient)
-      .text(query.therapist)
-      .number(query.kind ? static_cast<std::int64_t>(*query.kind) : 0)
-      .text(query.since)
-      .text(query.until)
-      .number(signed_of(query.after));
   std::vector<Record> out;
-  while (out.size() < query.limit) {
-    const auto stepped = row.step();
-    if (!stepped) {
-      return stepped.error();
-    }
-    if (!*stepped) {
-      break;
-    }
-    auto head = parse_head(row.text_at(0));
-    if (!head) {
-      return head.error();
-    }
-    if (query.target.empty() || head->record.target == query.target) {
-      out.push_back(std::move(head->record));
+  Position after = query.after;
+  for (int rows = kPage; rows == kPage;) {
+    auto row = connection.run(query.newest_first ? kSearchDown : kSearchUp);
+    row.text(query.session)
+        .text(query.patient)
+        .text(query.therapist)
+        .number(query.kind ? static_cast<std::int64_t>(*query.kind) : 0)
+        .text(query.since)
+        .text(query.until)
+        .number(signed_of(after));
+    for (rows = 0; out.size() < query.limit; ++rows) {
+      const auto stepped = row.step();
+      if (!stepped) {
+        return stepped.error();
+      }
+      if (!*stepped) {
+        break;
+      }
+      after = static_cast<Position>(row.number_at(0));
+      auto head = parse_head(row.text_at(1));
+      if (!head) {
+        return head.error();
+      }
+      if (query.target.empty() || head->record.target == query.target) {
+        out.push_back(std::move(head->record));
+      }
     }
   }
   return out;
@@ -224,6 +240,20 @@ base::Result<std::optional<LegMark>> leg_mark(Connection& connection, const Reco
         LegMark{static_cast<LegState>(row.number_at(0)), static_cast<Position>(row.number_at(1))};
   }
   return mark;
+}
+
+// What due() asks, for one leg; and none of its patient on its way, which due() sees as unfinished
+// only when it came earlier.
+base::Result<bool> is_first(Connection& connection, const Record& record) {
+  auto row = connection.run(
+      "SELECT 1 FROM leg WHERE session = ?1 AND revision = ?2 AND target = ?3 "
+      "AND NOT EXISTS (SELECT 1 FROM leg AS e INDEXED BY leg_open WHERE e.open = 1 AND e.target = "
+      "leg.target AND e.patient = leg.patient AND (e.accepted < leg.accepted OR (e.state = 3 AND "
+      "e.accepted > leg.accepted))) "
+      "AND NOT EXISTS (SELECT 1 FROM leg AS f WHERE f.session = leg.session AND f.revision < "
+      "leg.revision AND f.target = leg.target AND f.state IN (1, 2, 3, 5))");
+  row.text(record.session).number(record.revision).text(record.target);
+  return row.step();
 }
 
 base::Result<std::vector<Leg>> legs(Connection& connection, std::string_view session) {
@@ -288,25 +318,47 @@ base::Result<std::optional<std::int64_t>> next_due(Connection& connection,
   return out;
 }
 
-base::Result<std::vector<Leg>> in_state(Connection& connection, LegState state, std::size_t limit) {
-  auto row = connection.run(
-      "SELECT session, revision, target, accepted, patient, state, reason, bundle, attempts, "
-      "failures, due, changed, uncertain FROM leg WHERE state = ? ORDER BY accepted LIMIT ?");
-  if (state == LegState::kAccepted) {
-    auto fresh = connection.run(
-        "SELECT session, revision, target, accepted, patient, state, reason, bundle, attempts, "
-        "failures, due, changed, uncertain FROM leg INDEXED BY leg_new WHERE state = 1 ORDER BY "
-        "accepted LIMIT ?");
-    fresh.number(static_cast<std::int64_t>(limit));
-    return all_legs(fresh);
+namespace {
+
+#define ENGINE_LEGS(hint, condition)                                                       \
+  "SELECT session, revision, target, accepted, patient, state, reason, bundle, attempts, " \
+  "failures, due, changed, uncertain FROM leg" hint " WHERE state = " condition            \
+  " ORDER BY accepted LIMIT ?"
+
+// What passes has an index of its own, which only a state written out makes use of.
+const char* legs_in(LegState state) {
+  switch (state) {
+    case LegState::kAccepted:
+      return ENGINE_LEGS(" INDEXED BY leg_new", "1");
+    case LegState::kDispatched:
+      return ENGINE_LEGS(" INDEXED BY leg_sent", "3");
+    case LegState::kHeld:
+      return ENGINE_LEGS(" INDEXED BY leg_held", "5");
+    case LegState::kChecked:
+      return ENGINE_LEGS("", "2");
+    case LegState::kLanded:
+      return ENGINE_LEGS("", "4");
+    case LegState::kSuperseded:
+      return ENGINE_LEGS("", "6");
+    case LegState::kWithdrawn:
+      return ENGINE_LEGS("", "7");
   }
-  row.number(static_cast<std::int64_t>(state)).number(static_cast<std::int64_t>(limit));
+  return ENGINE_LEGS("", "0");
+}
+#undef ENGINE_LEGS
+
+}  // namespace
+
+base::Result<std::vector<Leg>> in_state(Connection& connection, LegState state, std::size_t limit) {
+  auto row = connection.run(legs_in(state));
+  row.number(static_cast<std::int64_t>(limit));
   return all_legs(row);
 }
 
 base::Result<std::vector<Store::Count>> open_counts(Connection& connection) {
   auto row = connection.run(
-      "SELECT target, state, count(*), min(accepted) FROM leg WHERE open = 1 GROUP BY target, state "
+      "SELECT target, state, count(*), min(accepted) FROM leg WHERE open = 1 GROUP BY target, "
+      "state "
       "UNION ALL SELECT target, state, count(*), min(accepted) FROM leg WHERE state = 5 "
       "GROUP BY target, state");
   std::vector<Store::Count> out;

@@ -1,24 +1,24 @@
 #pragma once
-// The statements of the SQLite store, each a function.
+// The statements of the stores, each a function.
 
 #include <functional>
 #include <optional>
 #include <string>
 #include <vector>
 
-#include "engine/journal/sqlite.h"
+#include "engine/journal/sql.h"
 #include "engine/journal/store.h"
 
 namespace engine::journal::queries {
 
-using sqlite::Connection;
+using sql::Connection;
 
 struct End {
   Position position = 0;
   base::Digest leaf{};
+  std::string time;
 };
 base::Result<End> end_of_log(Connection& connection);
-base::Result<std::int64_t> user_version(Connection& connection);
 
 base::Result<void> insert_record(Connection& connection, const Record& record,
                                  std::string_view head, const base::Digest& leaf);
@@ -40,6 +40,8 @@ struct LegMark {
   Position changed;
 };
 base::Result<std::optional<LegMark>> leg_mark(Connection& connection, const Record& record);
+// Whether a leg that was due when somebody looked may be sent now.
+base::Result<bool> is_first(Connection& connection, const Record& record);
 base::Result<std::vector<Leg>> legs(Connection& connection, std::string_view session);
 base::Result<std::vector<Acceptance>> acceptances(Connection& connection, std::string_view session);
 base::Result<std::vector<Leg>> due(Connection& connection, std::string_view target,

@@ -1,0 +1,153 @@
+#include "engine/journal/log_writer.h"
+
+#include <algorithm>
+#include <utility>
+
+#include "engine/journal/queries.h"
+#include "engine/journal/state.h"
+
+namespace engine::journal {
+
+using base::Error;
+using base::ErrorCode;
+using base::Result;
+
+Result<void> LogWriter::begin() {
+  auto end = queries::end_of_log(connection_);
+  if (!end) {
+    return end.error();
+  }
+  last_ = end->position;
+  last_leaf_ = end->leaf;
+  last_time_ = std::move(end->time);
+  return {};
+}
+
+Result<std::vector<Outcome>> LogWriter::write_all(const std::vector<Change>& batch,
+                                                  const std::string& time) {
+  std::vector<Outcome> done;
+  done.reserve(batch.size());
+  for (const Change& change : batch) {
+    Result<Outcome> outcome = write(change, time);
+    if (!outcome) {
+      return outcome.error();
+    }
+    done.push_back(std::move(*outcome));
+  }
+  return done;
+}
+
+Result<bool> LogWriter::holds(const Change& change) {
+  if (change.only_if || change.only_if_changed) {
+    const auto mark = queries::leg_mark(connection_, change.record);
+    if (!mark) {
+      return mark.error();
+    }
+    const bool as_seen = mark->has_value() &&
+                         (*mark)->state == change.only_if.value_or((*mark)->state) &&
+                         (*mark)->changed == change.only_if_changed.value_or((*mark)->changed);
+    if (!as_seen) {
+      return false;
+    }
+  }
+  return change.only_if_first ? queries::is_first(connection_, change.record) : Result<bool>(true);
+}
+
+Result<Outcome> LogWriter::write(const Change& change, const std::string& time) {
+  const auto holding = holds(change);
+  if (!holding) {
+    return holding.error();
+  }
+  if (!*holding) {
+    Outcome outcome;
+    outcome.verdict = Outcome::Verdict::kNotNow;
+    return outcome;
+  }
+  Record record = change.record;
+  if (record.kind != Kind::kAccepted) {
+    return append(std::move(record), change.parts, time);
+  }
+  auto known = queries::acceptances(connection_, record.session);
+  if (!known) {
+    return known.error();
+  }
+  const auto same = std::find_if(known->begin(), known->end(), [&](const Acceptance& earlier) {
+    return earlier.revision == record.revision;
+  });
+  if (same == known->end() && (known->empty() || known->back().revision < record.revision)) {
+    return append(std::move(record), change.parts, time);
+  }
+  const bool repeated = same != known->end() && same->content == record.content;
+  record.kind = repeated ? Kind::kRepeated : Kind::kConflicting;
+  record.targets.clear();
+  Result<Outcome> outcome =
+      append(std::move(record), repeated ? std::vector<StoredPart>() : change.parts, time);
+  if (outcome) {
+    outcome->verdict = repeated ? Outcome::Verdict::kRepeated : Outcome::Verdict::kConflicting;
+    outcome->position = same != known->end() ? same->position : 0;
+  }
+  return outcome;
+}
+
+Result<Outcome> LogWriter::append(Record record, const std::vector<StoredPart>& parts,
+                                  const std::string& time) {
+  record.position = last_ + 1;
+  record.time = time;
+  auto head = print_head(record, parts, last_leaf_);
+  if (!head) {
+    return head.error();
+  }
+  if (auto done = insert(record, *head, leaf_hash(*head), parts); !done) {
+    return done.error();
+  }
+  Outcome outcome;
+  outcome.position = record.position;
+  outcome.record = std::move(record);
+  return outcome;
+}
+
+Result<void> LogWriter::insert(const Record& record, std::string_view head,
+                               const base::Digest& leaf, const std::vector<StoredPart>& parts) {
+  auto done = queries::insert_record(connection_, record, head, leaf);
+  for (std::size_t i = 0; done && i < parts.size(); ++i) {
+    done = queries::insert_part(connection_, record.position, i, parts[i]);
+  }
+  if (done) {
+    done = state::apply(connection_, record);
+  }
+  if (done) {
+    last_ = record.position;
+    last_leaf_ = leaf;
+    last_time_ = record.time;
+  }
+  return done;
+}
+
+Result<void> LogWriter::take_over(const std::vector<CopiedRecord>& records) {
+  for (const CopiedRecord& one : records) {
+    const auto head = parse_head(one.head);
+    const std::string where = "position " + std::to_string(last_ + 1);
+    if (!head) {
+      return Error(head.error().code, head.error().detail, where + ", " + head.error().where);
+    }
+    if (head->record.position != last_ + 1 || head->previous != last_leaf_) {
+      return Error(ErrorCode::kConflict, "the record does not follow what the journal holds",
+                   where);
+    }
+    const bool same_parts = std::equal(
+        head->parts.begin(), head->parts.end(), one.parts.begin(), one.parts.end(),
+        [](const Head::PartMark& mark, const StoredPart& part) {
+          return mark.name == part.name && mark.codec == part.codec &&
+                 mark.stored_bytes == part.bytes.size() && mark.hash == base::sha256(part.bytes);
+        });
+    if (leaf_hash(one.head) != one.leaf || !same_parts) {
+      return Error(ErrorCode::kCorrupt, "the record's bytes do not hash to what it says", where);
+    }
+    if (auto done = insert(head->record, one.head, one.leaf, one.parts); !done) {
+      return done;
+    }
+  }
+  return {};
+}
+
+}  // namespace engine::journal

@@ -1,0 +1,43 @@
+#pragma once
+// Writes changes into a store's tables, within a transaction that the store has begun and ends:
+// judges each, gives it its position and its place in the tree, and folds it.
+
+#include <string>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/journal/sql.h"
+#include "engine/journal/store.h"
+
+namespace engine::journal {
+
+class LogWriter {
+ public:
+  // The transaction must keep all other writers out from here on.
+  explicit LogWriter(sql::Connection& connection) : connection_(connection) {}
+
+  // Before everything else: where the log ends. Errors: kIo.
+  base::Result<void> begin();
+  // The time of the last record; "" when there is none.
+  const std::string& last_time() const { return last_time_; }
+  base::Result<std::vector<Outcome>> write_all(const std::vector<Change>& batch,
+                                               const std::string& time);
+  // Records of another journal, as they are. Errors: kConflict when they do not follow what is
+  // here, kCorrupt when their bytes are not what they say.
+  base::Result<void> take_over(const std::vector<CopiedRecord>& records);
+
+ private:
+  base::Result<Outcome> write(const Change& change, const std::string& time);
+  base::Result<Outcome> append(Record record, const std::vector<StoredPart>& parts,
+                               const std::string& time);
+  base::Result<void> insert(const Record& record, std::string_view head, const base::Digest& leaf,
+                            const std::vector<StoredPart>& parts);
+  base::Result<bool> holds(const Change& change);
+
+  sql::Connection& connection_;
+  Position last_ = 0;
+  base::Digest last_leaf_{};
+  std::string last_time_;
+};
+
+}  // namespace engine::journal

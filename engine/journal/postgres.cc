@@ -1,0 +1,249 @@
+#include "engine/journal/postgres.h"
+
+#include <algorithm>
+#include <array>
+#include <cctype>
+#include <cstring>
+#include <limits>
+#include <utility>
+
+#include <libpq-fe.h>
+
+#include "engine/base/check.h"
+#include "engine/base/limits.h"
+
+namespace engine::journal::postgres {
+
+using base::Error;
+using base::ErrorCode;
+using base::Result;
+
+namespace {
+
+constexpr Oid kBytea = 17;
+constexpr Oid kBigint = 20;
+constexpr Oid kInteger = 23;
+
+std::array<char, 8> big_endian(std::int64_t value) {
+  std::array<char, 8> out{};
+  auto bits = static_cast<std::uint64_t>(value);
+  for (std::size_t i = out.size(); i > 0; --i) {
+    out[i - 1] = static_cast<char>(bits & 0xFF);
+    bits >>= 8;
+  }
+  return out;
+}
+
+std::int64_t number_of(std::string_view bytes) {
+  std::uint64_t bits = !bytes.empty() && (static_cast<unsigned char>(bytes[0]) & 0x80) != 0
+                           ? std::numeric_limits<std::uint64_t>::max()
+                           : 0;
+  for (const char byte : bytes) {
+    bits = bits << 8 | static_cast<unsigned char>(byte);
+  }
+  return static_cast<std::int64_t>(bits);
+}
+
+class Running final : public sql::Statement {
+ public:
+  Running(Connection& connection, const char* sql) : connection_(connection), sql_(sql) {}
+
+  void bind_text(std::string_view value) override { bind_blob(value); }
+  void bind_blob(std::string_view value) override {
+    ENGINE_CHECK(value.size() <= static_cast<std::size_t>(std::numeric_limits<int>::max()));
+    add(value.data() != nullptr ? value.data() : "", static_cast<int>(value.size()), kBytea);
+  }
+  void bind_number(std::int64_t value) override {
+    std::array<char, 8>& kept = numbers_[count_];
+    kept = big_endian(value);
+    add(kept.data(), static_cast<int>(kept.size()), kBigint);
+  }
+  void bind_null() override { add(nullptr, 0, kBigint); }
+
+  Result<bool> step() override;
+  std::string_view bytes_at(int column) const override {
+    return {PQgetvalue(answer_.get(), row_, column),
+            static_cast<std::size_t>(PQgetlength(answer_.get(), row_, column))};
+  }
+  std::int64_t number_at(int column) const override { return number_of(bytes_at(column)); }
+  bool null_at(int column) const override { return PQgetisnull(answer_.get(), row_, column) != 0; }
+  std::string print_at(int column) const override {
+    const Oid type = PQftype(answer_.get(), column);
+    return type == kBigint || type == kInteger ? std::to_string(number_at(column))
+                                               : std::string(bytes_at(column));
+  }
+
+ private:
+  void add(const char* bytes, int length, Oid type) {
+    ENGINE_CHECK(count_ < values_.size());
+    values_[count_] = bytes;
+    lengths_[count_] = length;
+    types_[count_] = type;
+    ++count_;
+  }
+  Result<void> prepare();
+
+  Connection& connection_;
+  const char* sql_;
+  std::array<const char*, sql::kParametersMax> values_{};
+  std::array<int, sql::kParametersMax> lengths_{};
+  std::array<Oid, sql::kParametersMax> types_{};
+  std::array<std::array<char, 8>, sql::kParametersMax> numbers_{};
+  std::size_t count_ = 0;
+  Answer answer_;
+  int row_ = -1;
+};
+
+Result<void> Running::prepare() {
+  if (!connection_.name_of(sql_).empty()) {
+    return {};
+  }
+  std::string name = "s" + std::to_string(connection_.prepared());
+  const Answer answer(PQprepare(connection_.handle(), name.c_str(), translated(sql_).c_str(),
+                                static_cast<int>(count_), types_.data()));
+  if (PQresultStatus(answer.get()) != PGRES_COMMAND_OK) {
+    return connection_.error(answer.get());
+  }
+  connection_.prepared_as(sql_, std::move(name));
+  return {};
+}
+
+Result<bool> Running::step() {
+  if (answer_ == nullptr) {
+    if (auto ready = prepare(); !ready) {
+      return ready.error();
+    }
+    std::array<int, sql::kParametersMax> binary{};
+    binary.fill(1);
+    answer_.reset(PQexecPrepared(connection_.handle(), connection_.name_of(sql_).c_str(),
+                                 static_cast<int>(count_), values_.data(), lengths_.data(),
+                                 binary.data(), 1));
+  }
+  const ExecStatusType status = PQresultStatus(answer_.get());
+  if (status != PGRES_TUPLES_OK && status != PGRES_COMMAND_OK) {
+    return connection_.error(answer_.get());
+  }
+  return ++row_ < PQntuples(answer_.get());
+}
+
+// Waits end: for a peer that fell silent, for a lock, and of a transaction that its engine forgot,
+// which would keep all others out.
+constexpr const char* kSetUp = R"sql(
+SET lock_timeout = '10s';
+SET idle_in_transaction_session_timeout = '10s';
+SET client_min_messages = 'error';
+SELECT set_config('synchronous_commit', 'on', false)
+  WHERE current_setting('synchronous_commit') IN ('off', 'local');
+)sql";
+
+}  // namespace
+
+bool is_address(std::string_view location) {
+  return location.substr(0, 13) == "postgresql://" || location.substr(0, 11) == "postgres://";
+}
+
+Result<void> check_address(const std::string& address) {
+  char* problem = nullptr;
+  PQconninfoOption* const options = PQconninfoParse(address.c_str(), &problem);
+  PQfreemem(problem);  // may quote what was meant as a password
+  if (options == nullptr) {
+    return Error(ErrorCode::kInvalid,
+                 "the journal's address is not readable; write it as "
+                 "postgresql://USER@HOST:PORT/DATABASE");
+  }
+  bool secret = false;
+  for (const PQconninfoOption* one = options; one->keyword != nullptr; ++one) {
+    secret = secret || (std::string_view(one->keyword) == "password" && one->val != nullptr);
+  }
+  PQconninfoFree(options);
+  if (secret) {
+    return Error(ErrorCode::kInvalid,
+                 "the journal's address holds a password, which others on this machine can read; "
+                 "put it into the password file (~/.pgpass or PGPASSFILE)");
+  }
+  return {};
+}
+
+void FreeResult::operator()(PGresult* result) const {
+  PQclear(result);
+}
+
+Result<std::unique_ptr<Connection>> Connection::open(const std::string& address, bool read_only) {
+  const std::string wait = std::to_string(base::limits::kDatabaseConnectWait.count());
+  // What the address says comes last and wins.
+  const std::array<const char*, 9> names = {
+      "fallback_application_name", "connect_timeout",  "keepalives_idle",
+      "keepalives_interval",       "keepalives_count", "tcp_user_timeout",
+      "client_encoding",           "dbname",           nullptr};
+  const std::array<const char*, 9> values = {
+      "chartferry", wait.c_str(), "10", "5", "3", "30000", "UTF8", address.c_str(), nullptr};
+  std::unique_ptr<Connection> out(
+      new Connection(PQconnectdbParams(names.data(), values.data(), 1)));
+  if (out->handle_ == nullptr || out->lost()) {
+    return out->error(nullptr);
+  }
+  auto ready = out->script(kSetUp);
+  if (ready && read_only) {
+    ready = out->script("SET default_transaction_read_only = on");
+  }
+  if (!ready) {
+    return ready.error();
+  }
+  return out;
+}
+
+Connection::~Connection() {
+  PQfinish(handle_);
+}
+
+bool Connection::lost() const {
+  return PQstatus(handle_) != CONNECTION_OK;
+}
+
+Result<void> Connection::script(const char* sql) {
+  const Answer answer(PQexec(handle_, sql));
+  const ExecStatusType status = PQresultStatus(answer.get());
+  if (status != PGRES_COMMAND_OK && status != PGRES_TUPLES_OK) {
+    return error(answer.get());
+  }
+  return {};
+}
+
+sql::Run Connection::run(const char* sql) {
+  return sql::Run(std::make_unique<Running>(*this, sql));
+}
+
+Result<void> Connection::begin_snapshot() {
+  return script("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY");
+}
+
+Error Connection::error(const PGresult* result) const {
+  const char* const state =
+      result != nullptr ? PQresultErrorField(result, PG_DIAG_SQLSTATE) : nullptr;
+  const char* const primary =
+      result != nullptr ? PQresultErrorField(result, PG_DIAG_MESSAGE_PRIMARY) : nullptr;
+  std::string text = primary != nullptr ? primary : PQerrorMessage(handle_);
+  text.erase(std::find(text.begin(), text.end(), '\n'), text.end());
+  const bool corrupt = state != nullptr && std::strncmp(state, "XX00", 4) == 0 && state[4] != '0';
+  return {corrupt ? ErrorCode::kCorrupt : ErrorCode::kIo, "the journal's database: " + text};
+}
+
+std::string translated(std::string_view sql) {
+  constexpr std::string_view kHint = " INDEXED BY ";
+  std::string out;
+  int next = 1;
+  for (std::size_t i = 0; i < sql.size(); ++i) {
+    if (sql.substr(i, kHint.size()) == kHint) {
+      i = std::min(sql.find(' ', i + kHint.size()), sql.size()) - 1;
+    } else if (sql[i] != '?') {
+      out += sql[i];
+    } else {
+      const bool numbered =
+          i + 1 < sql.size() && std::isdigit(static_cast<unsigned char>(sql[i + 1])) != 0;
+      out += numbered ? "$" : "$" + std::to_string(next++);
+    }
+  }
+  return out;
+}
+
+}  // namespace engine::journal::postgres

@@ -1,0 +1,38 @@
+#include "engine/journal/postgres_readers.h"
+
+#include "engine/base/limits.h"
+
+namespace engine::journal::postgres {
+
+base::Result<std::unique_ptr<Connection>> Readers::take() {
+  {
+    std::unique_lock lock(mutex_);
+    returned_.wait(lock, [this] { return in_use_ < base::limits::kDatabaseReadersMax; });
+    ++in_use_;
+    if (!idle_.empty()) {
+      auto connection = std::move(idle_.back());
+      idle_.pop_back();
+      return connection;
+    }
+  }
+  auto opened = Connection::open(address_, true);
+  if (!opened) {
+    give(nullptr);
+  }
+  return opened;
+}
+
+void Readers::give(std::unique_ptr<Connection> connection) {
+  {
+    const std::lock_guard lock(mutex_);
+    --in_use_;
+    if (connection != nullptr && !connection->lost()) {
+      idle_.push_back(std::move(connection));
+    } else {
+      idle_.clear();  // what ended this one has ended the others too
+    }
+  }
+  returned_.notify_one();
+}
+
+}  // namespace engine::journal::postgres

@@ -1,0 +1,284 @@
+#include "engine/journal/postgres_store.h"
+
+#include <algorithm>
+#include <mutex>
+#include <utility>
+
+#include "engine/base/limits.h"
+#include "engine/journal/log_writer.h"
+#include "engine/journal/postgres_fellows.h"
+#include "engine/journal/postgres_readers.h"
+#include "engine/journal/postgres_tables.h"
+#include "engine/journal/postgres_writer.h"
+#include "engine/journal/queries.h"
+#include "engine/journal/sqlite.h"
+#include "engine/journal/state.h"
+
+namespace engine::journal {
+namespace {
+
+using base::Error;
+using base::ErrorCode;
+using base::Result;
+using postgres::Fellows;
+using sql::Connection;
+
+class PostgresStore final : public Store {
+ public:
+  PostgresStore(const std::string& address, std::string writer_id, std::unique_ptr<Fellows> fellows)
+      : fellows_(std::move(fellows)),
+        writer_(address, std::move(writer_id),
+                [this](int backend) {
+                  if (fellows_) {
+                    fellows_->own_writer(backend);
+                  }
+                }),
+        readers_(address) {}
+
+  Result<std::vector<Outcome>> commit(std::vector<Change>& batch,
+                                      const base::Clock& clock) override;
+  Result<void> restore(const std::vector<CopiedRecord>& records) override {
+    return writer_.transact([&](LogWriter& log) { return log.take_over(records); },
+                            [](const Result<void>&) {});
+  }
+
+  std::string engine() const override { return fellows_ ? fellows_->name() : std::string(); }
+  Result<std::vector<Leg>> orphans() const override;
+  void on_news(std::function<void()> told) override {
+    if (fellows_) {
+      fellows_->on_news(std::move(told));
+    }
+  }
+  Result<void> agree(std::string_view name, std::string_view value) override;
+
+  Result<Position> size() const override {
+    return readers_.ask([](Connection& c) { return queries::size(c); });
+  }
+  Result<std::string> head_text(Position position) const override {
+    return readers_.ask([&](Connection& c) { return queries::head_text(c, position); });
+  }
+  Result<std::string> part(Position position, std::string_view name) const override {
+    return readers_.ask([&](Connection& c) { return queries::part(c, position, name); });
+  }
+  Result<void> scan(Position first,
+                    const std::function<bool(Position, std::string_view, const base::Digest&)>&
+                        visit) const override {
+    bool lost = false;
+    return readers_.ask_once([&](Connection& c) { return queries::scan(c, first, visit); }, lost);
+  }
+  Result<void> scan_parts(Position first,
+                          const std::function<bool(const PartRow&)>& visit) const override {
+    bool lost = false;
+    return readers_.ask_once([&](Connection& c) { return queries::scan_parts(c, first, visit); },
+                             lost);
+  }
+  Result<std::vector<Record>> search(const Query& query) const override {
+    return readers_.ask([&](Connection& c) { return queries::search(c, query); });
+  }
+  Result<std::vector<Leg>> legs(std::string_view session) const override {
+    return readers_.ask([&](Connection& c) { return queries::legs(c, session); });
+  }
+  Result<std::vector<Acceptance>> acceptances(std::string_view session) const override {
+    return readers_.ask([&](Connection& c) { return queries::acceptances(c, session); });
+  }
+  Result<std::vector<Leg>> untranslated(std::size_t limit) const override;
+  Result<std::vector<Leg>> due(std::string_view target, std::int64_t now_ms,
+                               std::size_t limit) const override;
+  Result<std::optional<std::int64_t>> next_due(std::string_view target) const override {
+    return readers_.ask([&](Connection& c) { return queries::next_due(c, target); });
+  }
+  Result<std::vector<Leg>> in_state(LegState state, std::size_t limit) const override {
+    return readers_.ask([&](Connection& c) { return queries::in_state(c, state, limit); });
+  }
+  Result<std::vector<Count>> open_counts() const override {
+    return readers_.ask([](Connection& c) { return queries::open_counts(c); });
+  }
+  Result<std::vector<std::string>> check_fold(std::size_t limit) const override;
+
+ private:
+  void forget(const std::vector<Outcome>& outcomes);
+  bool forgotten(const Leg& leg) const;
+
+  std::unique_ptr<Fellows> fellows_;  // of an engine
+  postgres::Writer writer_;
+  mutable postgres::Readers readers_;
+  mutable std::mutex forgotten_mutex_;
+  // Dispatched in a batch whose fate this engine gave up asking after: nobody sends them.
+  std::vector<Record> forgotten_;
+};
+
+// Times of several machines differ a little; a record is never stamped earlier than the one before
+// it. A clock that is off by more stays visible.
+std::string stamp(const base::Clock& clock, const std::string& last) {
+  const auto now = clock.now();
+  std::string time = base::to_instant(now);
+  return last > time && last <= base::to_instant(now + std::chrono::seconds(60)) ? last : time;
+}
+
+Result<std::vector<Outcome>> PostgresStore::commit(std::vector<Change>& batch,
+                                                   const base::Clock& clock) {
+  return writer_.transact(
+      [&](LogWriter& log) { return log.write_all(batch, stamp(clock, log.last_time())); },
+      [this](const Result<std::vector<Outcome>>& unknown) { forget(*unknown); });
+}
+
+void PostgresStore::forget(const std::vector<Outcome>& outcomes) {
+  const std::lock_guard lock(forgotten_mutex_);
+  for (const Outcome& outcome : outcomes) {
+    if (outcome.record.kind == Kind::kDispatched && outcome.verdict == Outcome::Verdict::kWritten) {
+      forgotten_.push_back(outcome.record);
+    }
+  }
+}
+
+bool PostgresStore::forgotten(const Leg& leg) const {
+  const std::lock_guard lock(forgotten_mutex_);
+  return std::any_of(forgotten_.begin(), forgotten_.end(), [&](const Record& record) {
+    return record.position == leg.changed && record.session == leg.session &&
+           record.revision == leg.revision && record.target == leg.target;
+  });
+}
+
+// The dispatched record says which engine sends.
+Result<std::vector<Leg>> PostgresStore::orphans() const {
+  std::vector<Leg> out;
+  if (!fellows_) {
+    return out;
+  }
+  auto sent = in_state(LegState::kDispatched, base::limits::kJournalGroupMax);
+  if (!sent) {
+    return sent;
+  }
+  for (Leg& leg : *sent) {
+    const auto text = head_text(leg.changed);
+    const auto head = text ? parse_head(*text) : text.error();
+    if (!head) {
+      return head.error();
+    }
+    const std::string& engine = head->record.actor;
+    const bool own = engine == fellows_->name();
+    if (own ? leg.changed <= fellows_->joined_at() || forgotten(leg)
+            : fellows_->gone(engine, leg.changed)) {
+      out.push_back(std::move(leg));
+    }
+  }
+  return out;
+}
+
+Result<void> PostgresStore::agree(std::string_view name, std::string_view value) {
+  const auto connection = writer_.connection();
+  if (!connection) {
+    return connection.error();
+  }
+  auto added = (*connection)->run("INSERT INTO agreed VALUES(?, ?) ON CONFLICT DO NOTHING");
+  if (auto done = added.text(name).blob(value).finish(); !done) {
+    return done;
+  }
+  auto row = (*connection)->run("SELECT value FROM agreed WHERE name = ?");
+  const auto stepped = row.text(name).step();
+  if (!stepped) {
+    return stepped.error();
+  }
+  if (!*stepped || row.blob_at(0) != value) {
+    return Error(ErrorCode::kConflict,
+                 "the engines of this journal do not have the same " + std::string(name));
+  }
+  return {};
+}
+
+// An engine translates at once what it took in; what is found here was left by one that ended, or
+// sent back by a person.
+Result<std::vector<Leg>> PostgresStore::untranslated(std::size_t limit) const {
+  const std::size_t engines = fellows_ ? fellows_->count() : 1;
+  auto found = in_state(LegState::kAccepted, limit * engines);
+  if (!found || engines == 1) {
+    return found;
+  }
+  std::erase_if(*found, [&](const Leg& leg) {
+    return leg.accepted > fellows_->settled() || !fellows_->mine(leg.session);
+  });
+  found->resize(std::min(found->size(), limit));
+  return found;
+}
+
+Result<std::vector<Leg>> PostgresStore::due(std::string_view target, std::int64_t now_ms,
+                                            std::size_t limit) const {
+  const std::size_t engines = fellows_ ? fellows_->count() : 1;
+  auto found =
+      readers_.ask([&](Connection& c) { return queries::due(c, target, now_ms, limit * engines); });
+  if (!found || engines == 1) {
+    return found;
+  }
+  std::stable_partition(found->begin(), found->end(), [&](const Leg& leg) {
+    return fellows_->mine(leg.patient.empty() ? leg.session : leg.patient);
+  });
+  const auto others = std::find_if(found->begin(), found->end(), [&](const Leg& leg) {
+    return !fellows_->mine(leg.patient.empty() ? leg.session : leg.patient);
+  });
+  if (others != found->begin()) {
+    found->erase(others, found->end());
+  }
+  found->resize(std::min(found->size(), limit));
+  return found;
+}
+
+Result<std::vector<std::string>> PostgresStore::check_fold(std::size_t limit) const {
+  auto again = sqlite::Connection::open(":memory:", {.read_only = false, .create = true});
+  if (!again) {
+    return again.error();
+  }
+  if (auto created = state::create_tables(**again); !created) {
+    return created.error();
+  }
+  bool lost = false;
+  return readers_.ask_once(
+      [&](Connection& c) { return queries::compare_with_fold(c, **again, limit); }, lost);
+}
+
+Result<std::string> new_writer(postgres::Connection& connection) {
+  auto row = connection.run("SELECT uuid_send(gen_random_uuid())");
+  const auto stepped = row.step();
+  if (!stepped) {
+    return stepped.error();
+  }
+  return std::string(row.blob_at(0));
+}
+
+}  // namespace
+
+Result<std::unique_ptr<Store>> open_postgres_store(const PostgresOptions& options) {
+  if (auto good = postgres::check_address(options.address); !good) {
+    return good.error();
+  }
+  auto connection = postgres::Connection::open(options.address, options.mode == OpenMode::kRead);
+  if (!connection) {
+    return connection.error();
+  }
+  const bool create = options.mode == OpenMode::kEngine || options.mode == OpenMode::kCopy;
+  auto ready = create ? postgres::create_tables(**connection) : Result<void>();
+  if (ready) {
+    ready = postgres::check_format(**connection);
+  }
+  if (ready && options.mode == OpenMode::kEngine) {
+    ready = postgres::forget_the_gone(**connection);
+  }
+  if (!ready) {
+    return ready.error();
+  }
+  auto writer = new_writer(**connection);
+  if (!writer) {
+    return writer.error();
+  }
+  std::unique_ptr<Fellows> fellows;
+  if (options.mode == OpenMode::kEngine) {
+    auto joined = Fellows::join(options.address, options.engine);
+    if (!joined) {
+      return joined.error();
+    }
+    fellows = std::move(*joined);
+  }
+  return std::unique_ptr<Store>(
+      std::make_unique<PostgresStore>(options.address, std::move(*writer), std::move(fellows)));
+}
+
+}  // namespace engine::journal

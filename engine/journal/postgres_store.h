@@ -1,0 +1,25 @@
+#pragma once
+// The journal in a PostgreSQL database, which several engines share. One row, locked by whoever
+// writes, makes the commits of all engines one sequence, so that positions have no gaps and the
+// tree is one tree.
+
+#include <memory>
+#include <string>
+
+#include "engine/base/result.h"
+#include "engine/journal/store.h"
+
+namespace engine::journal {
+
+struct PostgresOptions {
+  std::string address;  // postgresql://...
+  OpenMode mode = OpenMode::kEngine;
+  std::string engine;  // of kEngine: its name, another one for each
+};
+
+// Errors: kInvalid for an address that cannot be read or holds a password, kConflict when an engine
+// of this name runs, kNotFound when the database holds no journal, kUnsupported for one of a later
+// format, kIo.
+base::Result<std::unique_ptr<Store>> open_postgres_store(const PostgresOptions& options);
+
+}  // namespace engine::journal

@@ -1,0 +1,58 @@
+#include "engine/journal/postgres_writer.h"
+
+#include <libpq-fe.h>
+
+namespace engine::journal::postgres {
+
+using base::Error;
+using base::Result;
+
+Result<Connection*> Writer::connection() {
+  if (connection_ == nullptr || connection_->lost()) {
+    auto opened = Connection::open(address_, false);
+    if (!opened) {
+      return opened.error();
+    }
+    connection_ = std::move(*opened);
+    connected_(PQbackendPID(connection_->handle()));
+  }
+  return connection_.get();
+}
+
+Error Writer::failed(Error error, End& end) {
+  end = connection_ == nullptr || connection_->lost() ? End::kLost : End::kSettled;
+  if (end == End::kSettled) {
+    static_cast<void>(connection_->script("ROLLBACK"));
+  }
+  return error;
+}
+
+// Whoever holds the row is the only one who writes, until its transaction ends in whatever way:
+// also one whose connection was lost, so that what is read behind the lock is final. The news go
+// out with the commit, to all engines.
+Result<void> Writer::begin() {
+  const auto connected = connection();
+  return connected ? (*connected)
+                         ->script(
+                             "BEGIN; NOTIFY chartferry_journal; SELECT one FROM sequencer FOR "
+                             "UPDATE")
+                   : connected.error();
+}
+
+Result<bool> Writer::has_batch() {
+  auto row = connection_->run("SELECT 1 FROM writer WHERE id = ? AND batch = ?");
+  row.blob(id_).number(batch_);
+  return row.step();
+}
+
+Result<void> Writer::note_batch() {
+  return connection_
+      ->run(
+          "INSERT INTO writer VALUES(?1, ?2, now()) ON CONFLICT (id) DO UPDATE SET batch = ?2, "
+          "since = now()")
+      .blob(id_)
+      .number(batch_)
+      .finish();
+}
+
+}  // namespace engine::journal::postgres

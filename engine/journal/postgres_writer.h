@@ -1,0 +1,132 @@
+#pragma once
+// The connection that a store writes on. A transaction whose answer was lost with the connection is
+// asked after by the number of its batch before it is tried again, so that nothing is written
+// twice.
+
+#include <chrono>
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string>
+#include <thread>
+#include <utility>
+
+#include "engine/base/limits.h"
+#include "engine/base/result.h"
+#include "engine/journal/log_writer.h"
+#include "engine/journal/postgres.h"
+
+namespace engine::journal::postgres {
+
+inline constexpr std::chrono::milliseconds kDoubtPause{200};
+
+class Writer {
+ public:
+  // `id`: another one for each writer. `connected` hears the number of each new backend.
+  Writer(std::string address, std::string id, std::function<void(int)> connected)
+      : address_(std::move(address)), id_(std::move(id)), connected_(std::move(connected)) {}
+
+  // Runs `work` with a LogWriter, in one transaction; it may run again when the first was lost.
+  // Durable on return. `unknown` hears what was done by a transaction whose fate could not be found
+  // out within limits::kDatabaseDoubtWait. Errors: kIo, and those of `work`.
+  template <class Work, class Unknown>
+  auto transact(const Work& work, const Unknown& unknown)
+      -> decltype(work(std::declval<LogWriter&>()));
+
+  // A living one. Errors: kIo.
+  base::Result<Connection*> connection();
+
+ private:
+  // How a try to commit ended.
+  enum class End {
+    kSettled,  // written or not, and it is known which
+    kLost,     // the connection went before the commit: nothing was written
+    kDoubt,    // it went during the commit
+  };
+  template <class Work, class Done>
+  Done try_once(const Work& work, std::optional<Done>& doubted, End& end);
+  base::Error failed(base::Error error, End& end);
+  base::Result<void> begin();
+  base::Result<bool> has_batch();
+  base::Result<void> note_batch();
+
+  const std::string address_;
+  const std::string id_;
+  const std::function<void(int)> connected_;
+  std::int64_t batch_ = 0;
+  std::unique_ptr<Connection> connection_;
+};
+
+template <class Work, class Done>
+Done Writer::try_once(const Work& work, std::optional<Done>& doubted, End& end) {
+  if (auto begun = begin(); !begun) {
+    return failed(begun.error(), end);
+  }
+  if (doubted) {
+    const auto there = has_batch();
+    if (!there) {
+      return failed(there.error(), end);
+    }
+    if (*there) {
+      static_cast<void>(connection_->script("ROLLBACK"));
+      end = End::kSettled;
+      return std::move(*doubted);
+    }
+    doubted.reset();
+  }
+  LogWriter log(*connection_);
+  if (auto begun = log.begin(); !begun) {
+    return failed(begun.error(), end);
+  }
+  Done done = work(log);
+  if (!done) {
+    return failed(done.error(), end);
+  }
+  if (auto noted = note_batch(); !noted) {
+    return failed(noted.error(), end);
+  }
+  if (auto committed = connection_->script("COMMIT"); !committed) {
+    base::Error error = failed(committed.error(), end);
+    if (end == End::kLost) {
+      end = End::kDoubt;
+      doubted = std::move(done);
+    }
+    return error;
+  }
+  end = End::kSettled;
+  return done;
+}
+
+template <class Work, class Unknown>
+auto Writer::transact(const Work& work, const Unknown& unknown)
+    -> decltype(work(std::declval<LogWriter&>())) {
+  using Done = decltype(work(std::declval<LogWriter&>()));
+  ++batch_;
+  std::optional<Done> doubted;
+  const auto until = std::chrono::steady_clock::now() + base::limits::kDatabaseDoubtWait;
+  for (int tries = 1;; ++tries) {
+    End end = End::kSettled;
+    Done done = try_once(work, doubted, end);
+    if (end == End::kSettled && (done || !doubted)) {
+      return done;
+    }
+    // Nothing was written, and the connection may merely have been an old one: once more.
+    if (!doubted && tries > 1) {
+      return done;
+    }
+    if (doubted && std::chrono::steady_clock::now() >= until) {
+      unknown(*doubted);
+      return base::Error(
+          base::ErrorCode::kIo,
+          "the connection to the journal's database was lost during a commit, and the database "
+          "cannot be asked what became of it; it may or may not be written");
+    }
+    connection_.reset();
+    if (tries > 1) {
+      std::this_thread::sleep_for(kDoubtPause);
+    }
+  }
+}
+
+}  // namespace engine::journal::postgres
