@@ -133,7 +133,7 @@ def main():
         with stage.RecordServer(folder, load=[stage.WARD / "people.bundle.json"]) as server, \
                 stage.Engine(folder) as engine:
             server.start()
-            engine.start(server.base)
+            engine.start(server.base, "--ward", stage.WARD / "ward.json")
             if not options.headless:
                 show_and_stay(engine, server)
             day = Day()

@@ -198,6 +198,16 @@ inline constexpr std::chrono::seconds kMappingLook{2};
 // What running requests and sends get to end in when the engine is told to stop.
 inline constexpr std::chrono::milliseconds kDrainTime{10'000};
 
+// --- The pages
+// The site's ward file: patients with their orders, some 2 KiB each.
+inline constexpr std::size_t kWardBytesMax = std::size_t{1} << 20;
+inline constexpr std::size_t kWardPatientsMax = 500;
+// What is told of one patient at once: the latest sessions, of so many journalled revisions.
+inline constexpr std::size_t kHistorySessionsMax = 60;
+inline constexpr std::size_t kHistoryRecordsMax = 600;
+// Sessions that would make the answer larger are left out, and that is said.
+inline constexpr std::size_t kHistoryBytesMax = std::size_t{8} << 20;
+
 // --- The sandbox's record server
 // Entries of one page of a search or history answer.
 inline constexpr std::size_t kRecordServerPageDefault = 50;

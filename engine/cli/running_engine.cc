@@ -18,6 +18,7 @@
 #include "engine/cli/mapping_sets.h"
 #include "engine/cli/system_seams.h"
 #include "engine/cli/target_peer.h"
+#include "engine/cli/ward_file.h"
 #include "engine/delivery/asio_loop.h"
 #include "engine/delivery/courier.h"
 #include "engine/delivery/http_peer.h"
@@ -84,6 +85,7 @@ class Engine {
   std::unique_ptr<intake::WorkPool> workers_;
   std::unique_ptr<intake::Intake> intake_;
   std::unique_ptr<web::Events> events_;
+  std::unique_ptr<WardFile> ward_;
   std::unique_ptr<web::Api> api_;
   std::unique_ptr<web::HttpServer> server_;
   std::atomic<bool> stopping_{false};
@@ -234,19 +236,25 @@ void Engine::sign_head() {
 }
 
 base::Result<void> Engine::open_web() {
+  ward_ = std::make_unique<WardFile>(
+      config_.ward, [this](std::string_view document) { return core_->admit(document); });
+  if (const auto ward = ward_->text(); !ward && !config_.ward.empty()) {
+    return ward.error();
+  }
   events_ = std::make_unique<web::Events>(*store_);
   const therapy::Translator& translator = core_->translator();
   web::ModelTexts texts{translator.json_schema(), translator.logical_model(),
                         translator.plausibility_table()};
-  api_ = std::make_unique<web::Api>(
-      web::Api::World{*journal_, *intake_, *events_, metrics_, std::move(texts), *desk_,
-                      [this] {
-                        intake_->sweep();
-                        for (const auto& courier : couriers_) {
-                          courier->wake();
-                        }
-                      },
-                      [this] { return stopping_.load(); }, mapping_control()});
+  api_ = std::make_unique<web::Api>(web::Api::World{
+      *journal_, *intake_, *events_, metrics_, std::move(texts), *desk_,
+      [this] {
+        intake_->sweep();
+        for (const auto& courier : couriers_) {
+          courier->wake();
+        }
+      },
+      [this] { return stopping_.load(); }, mapping_control(), *search_key_,
+      [this] { return base::to_instant(clock_.now()); }, [this] { return ward_->text(); }});
   const auto listen = parse_listen(config_.listen);
   web::HttpServer::Config config;
   config.address = listen->address;

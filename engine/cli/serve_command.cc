@@ -49,6 +49,7 @@ int run_serve(int argc, char** argv) {
                  "a country's maps and profiles: us-core, us-core/9.0.0, us-core/3.1.0");
   app.add_option("--profiles", flags.translator.profiles, "folder of profiles, likewise");
   app.add_option("--settings", flags.translator.settings, "JSON file of the site's settings");
+  app.add_option("--ward", flags.ward, "JSON file of the ward's patients with their orders");
   app.add_option("--port-file", flags.port_file, "written with the port when ready");
   app.add_flag("--approval-needed", flags.approval_needed,
                "a changed mapping set waits, in shadow, for a named person");
@@ -83,6 +84,7 @@ int run_serve(int argc, char** argv) {
   win("--overlay", config.translator.overlay, flags.translator.overlay);
   win("--profiles", config.translator.profiles, flags.translator.profiles);
   win("--settings", config.translator.settings, flags.translator.settings);
+  win("--ward", config.ward, flags.ward);
   win("--port-file", config.port_file, flags.port_file);
   win("--guarded", config.guarded, flags.guarded);
   win("--approval-needed", config.approval_needed, flags.approval_needed);

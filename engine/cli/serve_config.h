@@ -31,6 +31,7 @@ struct ServeConfig {
   std::string anchor;    // a second file of the signed tree heads; empty: none
   std::string key_file;  // empty: the journal's path with ".key"
   std::string port_file;
+  std::string ward;  // the ward list of the Round page; empty: none
   TranslatorFiles translator;
   bool approval_needed = false;  // a changed mapping set waits for a named person
   std::size_t backlog_max = base::limits::kBacklogMax;  // see intake::Intake

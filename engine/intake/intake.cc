@@ -298,18 +298,17 @@ void Intake::accept(std::string body, std::string session, Answered answered) {
   }
 }
 
-void Intake::dry_run(std::string body, Answered answered) {
+void Intake::dry_run(std::string body, std::string now, Answered answered) {
   const std::string key = std::to_string(std::hash<std::string>()(body));
   const auto document = std::make_shared<std::string>(std::move(body));
-  if (!state_->world.workers.run(key, [state = state_, document, answered] {
+  if (!state_->world.workers.run(key, [state = state_, document, now = std::move(now), answered] {
         const SessionCore& core = *state->targets.front().core;
         const therapy::Translator::Admission admission = core.admit(*document);
         if (!admission.admitted) {
           answered(answer_of(422, fhir::to_operation_outcome(admission.issues)));
           return;
         }
-        // The time of intake is part of a bundle; a dry run has none, so it takes a fixed one.
-        const therapy::Revision revision{*document, "1970-01-01T00:00:00.000Z"};
+        const therapy::Revision revision{*document, now};
         const therapy::Translation made = core.translate({&revision, 1});
         std::string out = "{\"verdict\":";
         out += made.verdict == therapy::Verdict::kReady ? "\"ready\"" : "\"held\"";

@@ -57,8 +57,9 @@ class Intake {
   // with what is here. 503: try later. `session`: when not empty, the document must be about this
   // session (404 when it is unknown). `answered` runs on any thread.
   void accept(std::string body, std::string session, Answered answered);
-  // Findings and outcome of a document on its own; nothing is kept.
-  void dry_run(std::string body, Answered answered);
+  // Findings and outcome of a document on its own, as if it came in at `now` (a FHIR instant);
+  // nothing is kept.
+  void dry_run(std::string body, std::string now, Answered answered);
   // Puts what waits to be translated to work, and counts what waits; call it at start-up and every
   // limits::kTick.
   void sweep();

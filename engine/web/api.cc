@@ -82,6 +82,7 @@ const std::vector<Api::Route>& Api::table() {
       {"POST", {"sessions"}, &Api::post_session},
       {"GET", {"sessions", "{}"}, &Api::get_session},
       {"GET", {"sessions", "{}", "outcome"}, &Api::get_outcome},
+      {"GET", {"sessions", "{}", "document"}, &Api::get_document},
       {"POST", {"sessions", "{}", "revisions"}, &Api::post_revision},
       {"POST", {"sessions", "{}", "release"}, &Api::post_steer},
       {"POST", {"sessions", "{}", "remap"}, &Api::post_steer},
@@ -89,6 +90,8 @@ const std::vector<Api::Route>& Api::table() {
       {"GET", {"targets"}, &Api::get_targets},
       {"POST", {"targets", "{}", "pause"}, &Api::post_target},
       {"POST", {"targets", "{}", "resume"}, &Api::post_target},
+      {"GET", {"ward"}, &Api::get_ward},
+      {"POST", {"history"}, &Api::post_history},
       {"GET", {"mapping"}, &Api::get_mapping},
       {"POST", {"mapping", "approve"}, &Api::post_mapping},
       {"POST", {"mapping", "roll-back"}, &Api::post_mapping},
@@ -102,9 +105,12 @@ const std::vector<Api::Route>& Api::table() {
       {"GET", {"schema", "session"}, &Api::get_text},
       {"GET", {"model", "session"}, &Api::get_text},
       {"GET", {"plausibility"}, &Api::get_text},
-      {"GET", {""}, &Api::get_text},
-      {"GET", {"page.js"}, &Api::get_text},
-      {"GET", {"page.css"}, &Api::get_text},
+      {"GET", {""}, &Api::get_page},
+      {"GET", {"page.js"}, &Api::get_page},
+      {"GET", {"page.css"}, &Api::get_page},
+      {"GET", {"worker.js"}, &Api::get_page},
+      {"GET", {"manifest.webmanifest"}, &Api::get_page},
+      {"GET", {"icon.svg"}, &Api::get_page},
   };
   return routes;
 }
@@ -172,7 +178,7 @@ void Api::take_in(Request& request, std::string session, const Answer& answer) {
 void Api::post_session(Request& request, const Segments&, const Answer& answer) {
   const Request::Parameter dry = request.parameter("dry-run");
   if (dry.present && dry.value != "false") {
-    world_.intake.dry_run(std::move(request.body), [answer](intake::Answer told) {
+    world_.intake.dry_run(std::move(request.body), world_.now(), [answer](intake::Answer told) {
       answer(Response(told.status, told.status < 300 ? kJson : kFhirJson, std::move(told.body)));
     });
     return;
@@ -278,19 +284,10 @@ void Api::get_outcome(Request& request, const Segments& at, const Answer& answer
     answer(from_error(view.error()));
     return;
   }
-  journal::Change change;
-  change.record.kind = journal::Kind::kRead;
-  change.record.session = at[1];
-  change.record.actor = "address " + request.peer;
-  change.record.why = "outcome of a held session";
-  const bool taken = world_.journal.submit(
-      std::move(change),
-      [answer, text = std::move(*view)](const base::Result<journal::Outcome>& outcome) {
-        answer(outcome ? Response(200, kFhirJson, text) : from_error(outcome.error()));
-      });
-  if (!taken) {
-    answer(problem(503, "transient", "the engine has as much in hand as it can"));
-  }
+  journal::Record record;
+  record.session = at[1];
+  record.why = "outcome of a held session";
+  answer_noted(request, std::move(record), Response(200, kFhirJson, std::move(*view)), answer);
 }
 
 void Api::get_traffic(Request&, const Segments&, const Answer& answer) {

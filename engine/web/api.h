@@ -9,6 +9,7 @@
 #include "engine/delivery/target_desk.h"
 #include "engine/intake/intake.h"
 #include "engine/journal/journal.h"
+#include "engine/journal/search_key.h"
 #include "engine/web/events.h"
 #include "engine/web/http_message.h"
 #include "engine/web/http_server.h"
@@ -46,6 +47,11 @@ class Api {
     std::function<void()> moved;
     std::function<bool()> stopping;
     MappingControl mapping;
+    const journal::SearchKey& search_key;
+    std::function<std::string()> now;  // a FHIR instant
+    // The site's ward list as JSON. Errors: kNotFound when the site has none, others when its file
+    // is not usable just now.
+    std::function<base::Result<std::string>()> ward;
   };
   explicit Api(World world) : world_(std::move(world)) {}
   void handle(Request request, Answer answer);
@@ -67,12 +73,20 @@ class Api {
   void post_mapping(Request& request, const Segments& at, const Answer& answer);
   void get_session(Request& request, const Segments& at, const Answer& answer);
   void get_outcome(Request& request, const Segments& at, const Answer& answer);
+  void get_document(Request& request, const Segments& at, const Answer& answer);
+  void get_ward(Request& request, const Segments& at, const Answer& answer);
+  void post_history(Request& request, const Segments& at, const Answer& answer);
   void get_traffic(Request& request, const Segments& at, const Answer& answer);
   void get_events(Request& request, const Segments& at, const Answer& answer);
   void get_metrics(Request& request, const Segments& at, const Answer& answer);
   void get_ready(Request& request, const Segments& at, const Answer& answer);
   void get_text(Request& request, const Segments& at, const Answer& answer);
+  void get_page(Request& request, const Segments& at, const Answer& answer);
   void take_in(Request& request, std::string session, const Answer& answer);
+  // What a read of patients' data costs: `response` goes out after the journal has noted who read
+  // what. `record`: kind, time and actor are filled in.
+  void answer_noted(const Request& request, journal::Record record, Response response,
+                    const Answer& answer);
 
   World world_;
 };

@@ -2,9 +2,11 @@
 
 #include <algorithm>
 #include <chrono>
+#include <set>
 #include <utility>
 #include <vector>
 
+#include "engine/base/limits.h"
 #include "engine/base/seams.h"
 #include "engine/intake/steering.h"
 #include "engine/json/write.h"
@@ -166,6 +168,44 @@ base::Result<std::string> traffic_view(const journal::Store& store, std::size_t 
     out += ",\"targets\":" + legs_view(store, *legs, record.revision, false) + "}";
   }
   return out + "]";
+}
+
+base::Result<std::string> history_view(const journal::Store& store, std::string_view patient) {
+  journal::Query query;
+  query.patient = patient;
+  query.kind = journal::Kind::kAccepted;
+  query.newest_first = true;
+  query.limit = base::limits::kHistoryRecordsMax;
+  const auto records = store.search(query);
+  if (!records) {
+    return records.error();
+  }
+  std::string out = "{\"sessions\":[";
+  bool more = records->size() == query.limit;
+  std::set<std::string_view> seen;
+  for (const journal::Record& record : *records) {
+    if (!seen.insert(record.session).second) {
+      continue;  // an older revision
+    }
+    const auto document = store.part(record.position, "document");
+    const auto legs = store.legs(record.session);
+    if (!document || !legs) {
+      return document ? legs.error() : document.error();
+    }
+    if (seen.size() > base::limits::kHistorySessionsMax ||
+        out.size() + document->size() > base::limits::kHistoryBytesMax) {
+      more = true;
+      break;
+    }
+    const Leg* telling = telling_leg(*legs);
+    out += out.back() == '[' ? "{" : ",{";
+    member(out, "session", record.session);
+    number(out, "revision", record.revision);
+    member(out, "received", record.time);
+    member(out, "state", telling != nullptr ? journal::name_of(telling->state) : "accepted");
+    out += ",\"document\":" + *document + "}";
+  }
+  return out + "],\"more\":" + (more ? "true}" : "false}");
 }
 
 std::string record_view(const journal::Record& record) {

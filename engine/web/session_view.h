@@ -22,6 +22,11 @@ base::Result<std::string> outcome_view(const journal::Store& store, std::string_
 // [{"session","revision","received","targets":[...]}], the latest acceptances first.
 base::Result<std::string> traffic_view(const journal::Store& store, std::size_t limit);
 
+// {"sessions":[{"session","revision","received","state","document":{...}}],"more"}: the latest
+// revision of each session of a patient (as the journal hides the name), the latest session first.
+// `more` tells that some were left out. Reading it is journalled by the caller.
+base::Result<std::string> history_view(const journal::Store& store, std::string_view patient);
+
 // One record as an event's data.
 std::string record_view(const journal::Record& record);
 

@@ -1,6 +1,5 @@
 #pragma once
-// Texts that the engine serves as they are: the plain page, its style and script, /openapi.json,
-// /metadata.
+// Texts that the engine serves as they are: /openapi.json, /metadata.
 
 #include <string_view>
 

@@ -221,7 +221,8 @@ TEST_F(IntakeTest, TranslatesAfterARestartWhatWasAcceptedBefore) {
 TEST_F(IntakeTest, DryRunKeepsNothing) {
   std::promise<Answer> promise;
   auto future = promise.get_future();
-  intake_->dry_run(document_of("a", 1, "p"), [&](Answer answer) { promise.set_value(answer); });
+  intake_->dry_run(document_of("a", 1, "p"), "2027-01-15T08:00:00.000Z",
+                   [&](Answer answer) { promise.set_value(answer); });
   const Answer answer = future.get();
   EXPECT_EQ(answer.status, 200);
   EXPECT_NE(answer.body.find(R"("verdict":"ready")"), std::string::npos);

@@ -13,6 +13,7 @@
 #include "engine/delivery/target_desk.h"
 #include "engine/journal/sqlite_store.h"
 #include "engine/json/document.h"
+#include "engine/web/page_files.h"
 #include "engine/web/static_texts.h"
 #include "tests/intake/core_double.h"
 #include "tests/journal/fixture.h"
@@ -53,23 +54,24 @@ class ApiTest : public ::testing::Test {
         "main", delivery::Courier::World{*journal_, no_server_, loop_, clock_, random_});
     ASSERT_TRUE(desk_->open({{"main", "transaction", {}}}, {courier_}).has_value());
     ModelTexts texts{R"({"schema":true})", R"({"resourceType":"StructureDefinition"})", "{}"};
-    api_ = std::make_unique<Api>(
-        Api::World{*journal_,
-                   *intake_,
-                   *events_,
-                   metrics_,
-                   std::move(texts),
-                   *desk_,
-                   [] {},
-                   [this] { return stopping_; },
-                   {[] { return std::string(R"({"inForce":{"set":"a"}})"); },
-                    [](std::string_view set, std::string_view, std::string_view) {
-                      return set == "b" ? base::Result<std::string>("mapping=b")
-                                        : base::Error(base::ErrorCode::kNotFound, "none waits");
-                    },
-                    [](std::string_view, std::string_view) {
-                      return base::Result<std::string>("mapping=a");
-                    }}});
+    api_ = std::make_unique<Api>(Api::World{
+        *journal_,
+        *intake_,
+        *events_,
+        metrics_,
+        std::move(texts),
+        *desk_,
+        [] {},
+        [this] { return stopping_; },
+        {[] { return std::string(R"({"inForce":{"set":"a"}})"); },
+         [](std::string_view set, std::string_view, std::string_view) {
+           return set == "b" ? base::Result<std::string>("mapping=b")
+                             : base::Error(base::ErrorCode::kNotFound, "none waits");
+         },
+         [](std::string_view, std::string_view) { return base::Result<std::string>("mapping=a"); }},
+        key_,
+        [] { return std::string("2027-01-15T08:00:00.000Z"); },
+        [this] { return ward_; }});
     server_ = std::move(*HttpServer::start({}, [this](Request request, Answer answer) {
       api_->handle(std::move(request), std::move(answer));
     }));
@@ -88,6 +90,12 @@ class ApiTest : public ::testing::Test {
     client.send(method + " " + path + " HTTP/1.1\r\nHost: x\r\nContent-Type: " + type +
                 "\r\nContent-Length: " + std::to_string(body.size()) + "\r\n\r\n" + body);
     return client.read_answer();
+  }
+  // What the journal holds of looking at it; other records are written meanwhile.
+  std::vector<journal::Record> reads_noted() {
+    journal::Query query;
+    query.kind = journal::Kind::kRead;
+    return *store_->search(query);
   }
   // Asks until the body has the text.
   std::string wait_for(const std::string& path, const std::string& text) {
@@ -110,6 +118,7 @@ class ApiTest : public ::testing::Test {
   journal::SearchKey key_{"secret"};
   Metrics metrics_;
   bool stopping_ = false;
+  base::Result<std::string> ward_ = base::Error(base::ErrorCode::kNotFound, "no ward list here");
   std::unique_ptr<journal::Store> store_;
   std::unique_ptr<journal::Journal> journal_;
   std::unique_ptr<intake::WorkPool> workers_;
@@ -179,6 +188,11 @@ TEST_F(ApiTest, RefusesWithAnOutcome) {
       {"POST", "/sessions", "{", "application/json", 400},
       {"POST", "/sessions?dry-run", document_of("a", 1, "p", "impossible"), "application/json",
        422},
+      {"GET", nobody + "/document", "", "", 404},
+      {"GET", "/ward", "", "", 404},
+      {"POST", "/history", "{", "application/json", 400},
+      {"POST", "/history", R"({"system":"s"})", "application/json", 400},
+      {"POST", "/history", R"({"value":7})", "application/json", 400},
       {"POST", nobody + "/release", R"({"why":"x","actor":"y"})", "application/json", 404},
       {"POST", nobody + "/release", "[]", "application/json", 400},
       {"POST", nobody + "/release", "{}", "application/json", 422},
@@ -219,8 +233,10 @@ TEST_F(ApiTest, ServesTheModelAndThePage) {
   for (const char* inlined : {"<style", "style=", "<script>", "onclick"}) {
     EXPECT_EQ(page.body.find(inlined), std::string::npos) << inlined;
   }
-  EXPECT_EQ(ask("GET", "/page.js").status, 200);
-  EXPECT_EQ(ask("GET", "/page.css").status, 200);
+  for (const char* path :
+       {"/page.js", "/page.css", "/worker.js", "/manifest.webmanifest", "/icon.svg"}) {
+    EXPECT_EQ(ask("GET", path).status, 200) << path;
+  }
   EXPECT_NE(ask("GET", "/metadata").body.find("CapabilityStatement"), std::string::npos);
 }
 
@@ -242,6 +258,59 @@ TEST_F(ApiTest, PausesATargetAndTellsWhoAndWhy) {
   const auto head = journal::parse_head(*store_->head_text(*store_->size()));
   EXPECT_EQ(head->record.kind, journal::Kind::kResumed);
   EXPECT_EQ(head->record.actor, "Robin Sample");
+}
+
+TEST_F(ApiTest, SendsThePagePackedOnlyToWhoTakesIt) {
+  const auto head_with = [this](const std::string& header) {
+    RawClient client(server_->port());
+    client.send("GET /page.js HTTP/1.1\r\nHost: x\r\n" + header + "\r\n");
+    return client.read_answer().head;
+  };
+  const std::string packed = "Content-Encoding: gzip";
+  EXPECT_NE(head_with("Accept-Encoding: br, gzip\r\n").find(packed), std::string::npos);
+  EXPECT_EQ(head_with("Accept-Encoding: gzip;q=0\r\n").find(packed), std::string::npos);
+  EXPECT_EQ(head_with("").find(packed), std::string::npos);
+}
+
+TEST_F(ApiTest, GivesTheWardListAndSaysWhyThereIsNone) {
+  EXPECT_NE(ask("GET", "/ward").body.find("no ward list here"), std::string::npos);
+  ward_ = base::Error(base::ErrorCode::kInvalid, "patient[0] has no patient", "ward.json:3:5");
+  EXPECT_EQ(ask("GET", "/ward").status, 503);
+  EXPECT_NE(ask("GET", "/ward").body.find("ward.json:3:5"), std::string::npos);
+  ward_ = std::string(R"({"patient":[]})");
+  EXPECT_EQ(ask("GET", "/ward").body, R"({"patient":[]})");
+}
+
+TEST_F(ApiTest, GivesTheLatestDocumentAndNotesWhoLooked) {
+  ask("POST", "/sessions", document_of("a", 1, "p"));
+  ask("POST", "/sessions", document_of("a", 2, "p"));
+  const std::string path = "/sessions/" + session_id_of("a") + "/document";
+  EXPECT_EQ(ask("GET", path).body, document_of("a", 2, "p"));
+  const auto reads = reads_noted();
+  ASSERT_EQ(reads.size(), 1U);
+  EXPECT_EQ(reads[0].session, session_id_of("a"));
+  EXPECT_EQ(reads[0].revision, 2U);
+}
+
+constexpr const char* kPatientP = R"({"system":"urn:patients","value":"p"})";
+
+TEST_F(ApiTest, GivesEachSessionOfThePatientOnceAndNotesWhoLooked) {
+  ask("POST", "/sessions", document_of("a", 1, "p"));
+  ask("POST", "/sessions", document_of("b", 1, "q"));
+  ask("POST", "/sessions", document_of("c", 1, "p"));
+  ask("POST", "/sessions", document_of("a", 2, "p"));
+  const std::string body = ask("POST", "/history", kPatientP).body;
+  EXPECT_NE(body.find(R"("document":)" + document_of("a", 2, "p")), std::string::npos) << body;
+  EXPECT_NE(body.find(R"("document":)" + document_of("c", 1, "p")), std::string::npos) << body;
+  EXPECT_EQ(body.find(document_of("a", 1, "p")), std::string::npos) << "an older revision";
+  EXPECT_EQ(body.find(document_of("b", 1, "q")), std::string::npos) << "another patient";
+  EXPECT_LT(body.find(session_id_of("a")), body.find(session_id_of("c")));
+  EXPECT_TRUE(body.ends_with(R"("more":false})"));
+  const auto reads = reads_noted();
+  ASSERT_EQ(reads.size(), 1U);
+  EXPECT_FALSE(reads[0].patient.empty());
+  EXPECT_EQ(ask("POST", "/history", R"({"system":"urn:patients","value":"nobody"})").body,
+            R"({"sessions":[],"more":false})");
 }
 
 TEST_F(ApiTest, CountsInPrometheusText) {
@@ -301,7 +370,8 @@ TEST(OpenApi, NamesEveryRouteAndNoOther) {
   }
   std::vector<std::string> routes = Api::routes();
   std::erase_if(routes, [](const std::string& route) {
-    return route == "GET /" || route == "GET /page.js" || route == "GET /page.css";
+    const std::string path = route.substr(route.find('/') + 1);
+    return page_file(path) != nullptr;
   });
   std::sort(routes.begin(), routes.end());
   std::sort(described.begin(), described.end());
