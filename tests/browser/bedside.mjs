@@ -1,0 +1,91 @@
+// A therapist at the page: a browser context of its own per test, taps that are counted, and the record server asked what
+// has landed. The browser is Debian's chromium.
+import { createRequire } from 'node:module';
+import assert from 'node:assert/strict';
+
+const { chromium } = createRequire(process.env.MODULES)('playwright-core');
+export const engine = process.env.ENGINE;
+export const records = process.env.RECORDS;
+export const sizes = { phone: [390, 844], tablet: [820, 1180], pc: [1440, 900] };
+
+let browser;
+export async function openBrowser() {
+  // Whoever runs the tests as root cannot have chromium's sandbox.
+  browser = await chromium.launch({ executablePath: '/usr/bin/chromium', args: process.getuid() === 0 ? ['--no-sandbox'] : [] });
+}
+export async function closeBrowser() {
+  await browser.close();
+}
+
+export class Bedside {
+  static async open({ size = 'phone', scheme = 'light', zone = 'Europe/Paris' } = {}) {
+    const [width, height] = sizes[size];
+    const context = await browser.newContext({
+      viewport: { width, height }, colorScheme: scheme, hasTouch: size !== 'pc', timezoneId: zone, locale: 'en-GB' });
+    const page = await context.newPage();
+    const one = new Bedside();
+    Object.assign(one, { context, page, taps: 0, faults: [], offline: false });
+    page.setDefaultTimeout(10_000);
+    page.on('console', (said) => {
+      // A fetch without a network is logged by the browser itself.
+      if (said.type() === 'error' && !/ERR_INTERNET_DISCONNECTED/.test(said.text())) one.faults.push(said.text());
+    });
+    page.on('pageerror', (error) => one.faults.push(String(error)));
+    page.on('request', (request) => {
+      if (new URL(request.url()).origin !== engine) one.faults.push(`a request to ${request.url()}`);
+    });
+    await page.goto(engine);
+    await page.locator('.patient').first().waitFor();
+    return one;
+  }
+  async close() {
+    await this.context.close();
+    assert.deepEqual(this.faults, [], 'errors in the console, or requests to elsewhere');
+  }
+
+  async tap(target) {
+    this.taps += 1;
+    await (typeof target === 'string' ? this.page.getByRole('button', { name: target, exact: true }) : target).click();
+  }
+  group(name) {
+    return this.page.getByRole('group', { name, exact: true });
+  }
+  choose(group, option) {
+    return this.tap(this.group(group).getByRole('button', { name: option, exact: true }));
+  }
+  field(name) {
+    return this.page.getByRole('textbox', { name, exact: true });
+  }
+  card(name) {
+    return this.page.getByRole('region', { name, exact: true });
+  }
+  // Choosing the person: opening the list and choosing in it are two taps.
+  async person(label = 'Robin Sample, RT') {
+    this.taps += 2;
+    await this.page.getByLabel('Recorded by').selectOption({ label });
+  }
+  async patient(code) {
+    await this.tap(this.page.locator('.patient', { hasText: code }));
+    await this.card('Readings').waitFor();
+  }
+  get send() {
+    return this.page.locator('.bar .send');
+  }
+  stand() {
+    return this.page.locator('.receipt .stand').first();
+  }
+  async landed(timeout = 15_000) {
+    await this.page.locator('.stand[data-stand="landed"]').first().waitFor({ timeout });
+  }
+}
+
+// --- The record server
+
+// The Observations of a patient with a code, newest first.
+export async function observations(code, patient) {
+  const who = encodeURIComponent(`https://hill.example/ids/patient|${patient}`);
+  const answer = await fetch(`${records}/Observation?subject.identifier=${who}&code=${encodeURIComponent(code)}&_count=200`);
+  assert.equal(answer.status, 200, await answer.clone().text());
+  const text = await answer.text();
+  return { text, all: (JSON.parse(text).entry ?? []).map((one) => one.resource) };
+}
