@@ -95,6 +95,11 @@ inline constexpr std::size_t kHttpHeaderBytesMax = 16 * 1024;
 inline constexpr std::chrono::milliseconds kRequestTimeout{30'000};
 inline constexpr std::chrono::milliseconds kIdleTimeout{75'000};
 inline constexpr std::chrono::milliseconds kWriteTimeout{30'000};
+// A TLS handshake takes two round trips; who needs longer holds a connection without saying
+// anything.
+inline constexpr std::chrono::milliseconds kTlsHandshakeTimeout{5'000};
+// A certificate with its chain, or a key, as PEM text: a few kilobytes.
+inline constexpr std::size_t kPemBytesMax = std::size_t{256} << 10;
 // A server out of descriptors waits this long before it looks again.
 inline constexpr std::chrono::milliseconds kAcceptPause{100};
 // How long a closing server still reads what a client was sending, so that the answer is not reset.
@@ -207,6 +212,41 @@ inline constexpr std::size_t kHistorySessionsMax = 60;
 inline constexpr std::size_t kHistoryRecordsMax = 600;
 // Sessions that would make the answer larger are left out, and that is said.
 inline constexpr std::size_t kHistoryBytesMax = std::size_t{8} << 20;
+
+// --- Who may: people, tokens, signing in
+inline constexpr std::size_t kPeopleBytesMax = std::size_t{1} << 20;  // the file
+// People and tokens together; a row takes some 200 bytes of the file.
+inline constexpr std::size_t kPeopleMax = 4'000;
+inline constexpr std::size_t kPersonNameBytesMax = 64;
+inline constexpr std::size_t kPersonDisplayBytesMax = 128;
+// Twelve characters that nobody guesses beat eight with a digit in them; a long sentence fits.
+inline constexpr std::size_t kPasswordBytesMin = 12;
+inline constexpr std::size_t kPasswordBytesMax = 1'024;
+// A name and a password, JSON escapes and all. All that is read from somebody who is not signed in.
+inline constexpr std::size_t kSignInBodyBytesMax = 8 * 1024;
+// A long shift. Signing in again in the middle of one would cost entries.
+inline constexpr std::chrono::seconds kSignInLifetime{12 * 3'600};
+// A page that was left alone for so long is taken as left behind.
+inline constexpr std::chrono::seconds kSignInIdle{2 * 3'600};
+inline constexpr std::size_t kSignInsMax = 8'192;
+// Phone, ward PC, office; the oldest ends when a person signs in once more.
+inline constexpr std::size_t kSignInsOfOneMax = 8;
+// Wrong passwords in one window: of a name from one address, of a name from anywhere, from one
+// address (behind a gateway: of all its users).
+inline constexpr std::chrono::seconds kTriesWindow{15 * 60};
+inline constexpr std::uint32_t kTriesOfPairMax = 5;
+inline constexpr std::uint32_t kTriesOfNameMax = 50;
+inline constexpr std::uint32_t kTriesOfAddressMax = 100;
+// Counters of each of the three; names that share one by chance share its bound.
+inline constexpr std::size_t kTriesCounters = 8'192;
+// Passwords waiting to be compared. One takes some 64 MiB and a tenth of a second, one at a time.
+inline constexpr std::size_t kPasswordQueueMax = 32;
+// Why somebody reads, in their words.
+inline constexpr std::size_t kReadWhyBytesMax = 500;
+
+static_assert(kSignInBodyBytesMax > 6 * (kPasswordBytesMax + kPersonNameBytesMax),
+              "the longest password must fit, also when every character of it is escaped");
+static_assert(kSignInIdle <= kSignInLifetime);
 
 // --- The sandbox's record server
 // Entries of one page of a search or history answer.
