@@ -1,7 +1,6 @@
 #include "engine/cli/running_engine.h"
 
 #include <array>
-#include <atomic>
 #include <csignal>
 #include <cstdio>
 #include <future>
@@ -14,31 +13,18 @@
 #include <unistd.h>
 
 #include "engine/base/limits.h"
+#include "engine/cli/engine_parts.h"
 #include "engine/cli/files.h"
-#include "engine/cli/mapping_sets.h"
-#include "engine/cli/system_seams.h"
 #include "engine/cli/target_peer.h"
-#include "engine/cli/ward_file.h"
-#include "engine/delivery/asio_loop.h"
-#include "engine/delivery/courier.h"
 #include "engine/delivery/http_peer.h"
 #include "engine/delivery/take_over.h"
-#include "engine/delivery/target_desk.h"
-#include "engine/intake/intake.h"
-#include "engine/journal/head_keeper.h"
-#include "engine/journal/journal.h"
 #include "engine/journal/open_store.h"
 #include "engine/journal/secret_file.h"
-#include "engine/web/api.h"
 
 namespace engine::cli {
 namespace {
 
 using journal::Journal;
-
-void say(const std::string& event, const std::string& rest) {
-  std::fprintf(stderr, "event=%s %s\n", event.c_str(), rest.c_str());
-}
 
 // Among the engines that share a journal.
 std::string engine_name(const ServeConfig& config) {
@@ -49,47 +35,11 @@ std::string engine_name(const ServeConfig& config) {
   return host.data();
 }
 
-class Engine {
- public:
-  explicit Engine(ServeConfig config)
-      : config_(std::move(config)), files_(files_of(config_.journal, config_.files)) {}
-  base::Result<void> start();
-  void run_until_signal();
+}  // namespace
 
- private:
-  base::Result<void> open_journal();
-  base::Result<void> open_targets();
-  base::Result<void> open_web();
-  void tick(int count);
-  void hear();
-  web::MappingControl mapping_control();
-  void look_at_mappings();
-  base::Result<void> open_heads();
-  void sign_head();
-  void drain();
-
-  ServeConfig config_;
-  const std::string files_;  // prefix of those that go with the journal
-  SystemClock clock_;
-  SystemRandom random_;
-  std::unique_ptr<MappingSets> core_;
-  std::unique_ptr<journal::Store> store_;
-  std::unique_ptr<journal::SearchKey> search_key_;
-  web::Metrics metrics_;
-  std::unique_ptr<journal::HeadKeeper> heads_;
-  std::unique_ptr<Journal> journal_;
-  std::unique_ptr<delivery::AsioLoop> loop_;
-  std::vector<std::unique_ptr<delivery::Peer>> peers_;
-  std::vector<std::shared_ptr<delivery::Courier>> couriers_;
-  std::unique_ptr<delivery::TargetDesk> desk_;
-  std::unique_ptr<intake::WorkPool> workers_;
-  std::unique_ptr<intake::Intake> intake_;
-  std::unique_ptr<web::Events> events_;
-  std::unique_ptr<WardFile> ward_;
-  std::unique_ptr<web::Api> api_;
-  std::unique_ptr<web::HttpServer> server_;
-  std::atomic<bool> stopping_{false};
-};
+void say(const std::string& event, const std::string& rest) {
+  std::fprintf(stderr, "event=%s %s\n", event.c_str(), rest.c_str());
+}
 
 base::Result<void> Engine::open_journal() {
   auto store =
@@ -171,23 +121,6 @@ base::Result<void> Engine::open_targets() {
   return {};
 }
 
-web::MappingControl Engine::mapping_control() {
-  const auto told = [this](base::Result<MappingSets::Event> event) -> base::Result<std::string> {
-    if (!event) {
-      return std::move(event).error();
-    }
-    say(event->what, event->text);
-    return intake::made_with(core_->provenance(), {});
-  };
-  return {[this] { return core_->status(); },
-          [this, told](std::string_view set, std::string_view actor, std::string_view why) {
-            return told(core_->approve(set, actor, why));
-          },
-          [this, told](std::string_view actor, std::string_view why) {
-            return told(core_->roll_back(actor, why));
-          }};
-}
-
 // On the main thread, which has nothing else to do: compiling a set takes a while.
 void Engine::look_at_mappings() {
   const std::optional<MappingSets::Event> event = core_->look();
@@ -233,43 +166,6 @@ void Engine::sign_head() {
     say(signed_head.error().code == base::ErrorCode::kCorrupt ? "journal-altered" : "heads-failing",
         "what=\"" + signed_head.error().text() + "\"");
   }
-}
-
-base::Result<void> Engine::open_web() {
-  ward_ = std::make_unique<WardFile>(
-      config_.ward, [this](std::string_view document) { return core_->admit(document); });
-  if (const auto ward = ward_->text(); !ward && !config_.ward.empty()) {
-    return ward.error();
-  }
-  events_ = std::make_unique<web::Events>(*store_);
-  const therapy::Translator& translator = core_->translator();
-  web::ModelTexts texts{translator.json_schema(), translator.logical_model(),
-                        translator.plausibility_table()};
-  api_ = std::make_unique<web::Api>(web::Api::World{
-      *journal_, *intake_, *events_, metrics_, std::move(texts), *desk_,
-      [this] {
-        intake_->sweep();
-        for (const auto& courier : couriers_) {
-          courier->wake();
-        }
-      },
-      [this] { return stopping_.load(); }, mapping_control(), *search_key_,
-      [this] { return base::to_instant(clock_.now()); }, [this] { return ward_->text(); }});
-  const auto listen = parse_listen(config_.listen);
-  web::HttpServer::Config config;
-  config.address = listen->address;
-  config.port = listen->port;
-  config.refuse = [](int status, std::string_view text) {
-    return web::problem(status, status == 413 ? "too-long" : "structure", std::string(text));
-  };
-  auto server = web::HttpServer::start(config, [this](web::Request request, web::Answer answer) {
-    api_->handle(std::move(request), std::move(answer));
-  });
-  if (!server) {
-    return std::move(server).error();
-  }
-  server_ = std::move(*server);
-  return {};
 }
 
 base::Result<void> Engine::start() {
@@ -370,6 +266,8 @@ void Engine::run_until_signal() {
   say("stopping", "signal=" + std::to_string(signal));
   drain();
 }
+
+namespace {
 
 // Before any thread begins, so that all of them leave these signals to the main one.
 void block_signals() {

@@ -1,0 +1,73 @@
+#pragma once
+// The engine at work, in two files of code: running_engine.cc (journal, record servers, start, end)
+// and engine_web.cc (the HTTP edge and what it is given to work with). For these only.
+
+#include <atomic>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/cli/files.h"
+#include "engine/cli/mapping_sets.h"
+#include "engine/cli/serve_config.h"
+#include "engine/cli/system_seams.h"
+#include "engine/cli/ward_file.h"
+#include "engine/delivery/asio_loop.h"
+#include "engine/delivery/courier.h"
+#include "engine/delivery/peer.h"
+#include "engine/delivery/target_desk.h"
+#include "engine/intake/intake.h"
+#include "engine/journal/head_keeper.h"
+#include "engine/journal/journal.h"
+#include "engine/journal/search_key.h"
+#include "engine/web/api.h"
+
+namespace engine::cli {
+
+// One line of the program's log.
+void say(const std::string& event, const std::string& rest);
+
+class Engine {
+ public:
+  explicit Engine(ServeConfig config)
+      : config_(std::move(config)), files_(files_of(config_.journal, config_.files)) {}
+  base::Result<void> start();
+  void run_until_signal();
+
+ private:
+  base::Result<void> open_journal();
+  base::Result<void> open_targets();
+  base::Result<void> open_web();
+  void tick(int count);
+  void hear();
+  web::MappingControl mapping_control();
+  void look_at_mappings();
+  base::Result<void> open_heads();
+  void sign_head();
+  void drain();
+
+  ServeConfig config_;
+  const std::string files_;  // prefix of those that go with the journal
+  SystemClock clock_;
+  SystemRandom random_;
+  std::unique_ptr<MappingSets> core_;
+  std::unique_ptr<journal::Store> store_;
+  std::unique_ptr<journal::SearchKey> search_key_;
+  web::Metrics metrics_;
+  std::unique_ptr<journal::HeadKeeper> heads_;
+  std::unique_ptr<journal::Journal> journal_;
+  std::unique_ptr<delivery::AsioLoop> loop_;
+  std::vector<std::unique_ptr<delivery::Peer>> peers_;
+  std::vector<std::shared_ptr<delivery::Courier>> couriers_;
+  std::unique_ptr<delivery::TargetDesk> desk_;
+  std::unique_ptr<intake::WorkPool> workers_;
+  std::unique_ptr<intake::Intake> intake_;
+  std::unique_ptr<web::Events> events_;
+  std::unique_ptr<WardFile> ward_;
+  std::unique_ptr<web::Api> api_;
+  std::unique_ptr<web::HttpServer> server_;
+  std::atomic<bool> stopping_{false};
+};
+
+}  // namespace engine::cli

@@ -1,0 +1,65 @@
+// The HTTP edge of the engine, and what it is given to work with.
+
+#include <string>
+#include <utility>
+
+#include "engine/base/limits.h"
+#include "engine/cli/engine_parts.h"
+
+namespace engine::cli {
+
+web::MappingControl Engine::mapping_control() {
+  const auto told = [this](base::Result<MappingSets::Event> event) -> base::Result<std::string> {
+    if (!event) {
+      return std::move(event).error();
+    }
+    say(event->what, event->text);
+    return intake::made_with(core_->provenance(), {});
+  };
+  return {[this] { return core_->status(); },
+          [this, told](std::string_view set, std::string_view actor, std::string_view why) {
+            return told(core_->approve(set, actor, why));
+          },
+          [this, told](std::string_view actor, std::string_view why) {
+            return told(core_->roll_back(actor, why));
+          }};
+}
+
+base::Result<void> Engine::open_web() {
+  ward_ = std::make_unique<WardFile>(
+      config_.ward, [this](std::string_view document) { return core_->admit(document); });
+  if (const auto ward = ward_->text(); !ward && !config_.ward.empty()) {
+    return ward.error();
+  }
+  events_ = std::make_unique<web::Events>(*store_);
+  const therapy::Translator& translator = core_->translator();
+  web::ModelTexts texts{translator.json_schema(), translator.logical_model(),
+                        translator.plausibility_table()};
+  api_ = std::make_unique<web::Api>(web::Api::World{
+      *journal_, *intake_, *events_, metrics_, std::move(texts), *desk_,
+      [this] {
+        intake_->sweep();
+        for (const auto& courier : couriers_) {
+          courier->wake();
+        }
+      },
+      [this] { return stopping_.load(); }, mapping_control(), *search_key_,
+      [this] { return base::to_instant(clock_.now()); }, [this] { return ward_->text(); }});
+  const auto listen = parse_listen(config_.listen);
+  web::HttpServer::Config config;
+  config.address = listen->address;
+  config.port = listen->port;
+  config.refuse = [](int status, std::string_view text) {
+    return web::problem(status, status == 413 ? "too-long" : "structure", std::string(text));
+  };
+  auto server = web::HttpServer::start(config, [this](web::Request request, web::Answer answer) {
+    api_->handle(std::move(request), std::move(answer));
+  });
+  if (!server) {
+    return std::move(server).error();
+  }
+  server_ = std::move(*server);
+  return {};
+}
+
+}  // namespace engine::cli
