@@ -20,9 +20,18 @@ struct ReasonRow {
   bool may_release;
 };
 // A bundle that failed its check is never sent as it is, so it cannot be released.
-constexpr std::array<ReasonRow, 21> kReasons = {{
+constexpr std::array<ReasonRow, 24> kReasons = {{
     {"unconfirmed-value",
      "a value is improbable and nobody confirmed it; confirm it in a new revision, or release",
+     true},
+    {"contradiction",
+     "two things that were recorded cannot both be; correct one in a new revision, or release",
+     true},
+    {"time-in-future",
+     "a time lies ahead of the intake's clock; correct it in a new revision, or release", true},
+    {"reason-missing",
+     "an entry was changed or withdrawn and nobody said why; send a new revision with a reason, or "
+     "release",
      true},
     {"unknown-code", "a code has no translation; add it to the code table and remap", false},
     {"check-failed", "a resource does not fit its published shape; mend the mapping and remap",
