@@ -11,6 +11,7 @@
 #include "engine/cli/files.h"
 #include "engine/cli/mapping_sets.h"
 #include "engine/cli/serve_config.h"
+#include "engine/cli/side_work.h"
 #include "engine/cli/system_seams.h"
 #include "engine/cli/ward_file.h"
 #include "engine/delivery/asio_loop.h"
@@ -42,6 +43,8 @@ class Engine {
   void tick(int count);
   void hear();
   web::MappingControl mapping_control();
+  web::AuditControl audit_control();
+  void preflight(const std::string& target, SideWork::Done done);
   void look_at_mappings();
   base::Result<void> open_heads();
   void sign_head();
@@ -67,6 +70,9 @@ class Engine {
   std::unique_ptr<WardFile> ward_;
   std::unique_ptr<web::Api> api_;
   std::unique_ptr<web::HttpServer> server_;
+  // Last, so that they have ended before what they answer to goes.
+  SideWork asking_;   // of record servers
+  SideWork proving_;  // of the journal
   std::atomic<bool> stopping_{false};
 };
 

@@ -5,6 +5,9 @@
 
 #include "engine/base/limits.h"
 #include "engine/cli/engine_parts.h"
+#include "engine/cli/journal_proof.h"
+#include "engine/cli/preflight_report.h"
+#include "engine/cli/replay_report.h"
 
 namespace engine::cli {
 
@@ -22,6 +25,44 @@ web::MappingControl Engine::mapping_control() {
           },
           [this, told](std::string_view actor, std::string_view why) {
             return told(core_->roll_back(actor, why));
+          }};
+}
+
+void Engine::preflight(const std::string& target, SideWork::Done done) {
+  for (const TargetConfig& one : config_.targets) {
+    if (one.name == target) {
+      asking_.run(
+          [one]() -> base::Result<std::string> {
+            auto rows = ask_abilities(one);
+            if (!rows) {
+              return std::move(rows).error();
+            }
+            return report_of(one.name, *rows);
+          },
+          std::move(done));
+      return;
+    }
+  }
+  done(base::Error(base::ErrorCode::kNotFound, "there is no such target"));
+}
+
+// Each reads the journal from end to end, so one at a time, and never where sessions are taken in.
+web::AuditControl Engine::audit_control() {
+  const ProofFiles files{files_, {}, {}};
+  return {[this, files](journal::Position position, SideWork::Done done) {
+            proving_.run([this, files, position] { return record_proof(*store_, files, position); },
+                         std::move(done));
+          },
+          [this, files](SideWork::Done done) {
+            proving_.run([this, files] { return soundness_report(*store_, files); },
+                         std::move(done));
+          },
+          [this](const std::string& since, const std::string& until, SideWork::Done done) {
+            proving_.run(
+                [this, range = replay::Range{since, until}] {
+                  return replay_report(*store_, *core_->pinned(), range);
+                },
+                std::move(done));
           }};
 }
 
@@ -44,7 +85,11 @@ base::Result<void> Engine::open_web() {
         }
       },
       [this] { return stopping_.load(); }, mapping_control(), *search_key_,
-      [this] { return base::to_instant(clock_.now()); }, [this] { return ward_->text(); }});
+      [this] { return base::to_instant(clock_.now()); }, [this] { return ward_->text(); },
+      [this](const std::string& target, SideWork::Done done) {
+        preflight(target, std::move(done));
+      },
+      audit_control()});
   const auto listen = parse_listen(config_.listen);
   web::HttpServer::Config config;
   config.address = listen->address;

@@ -114,7 +114,7 @@ Result<std::vector<TreeHead>> sound_heads(const ProofFiles& files) {
     return Error(ErrorCode::kCorrupt, faults.front());
   }
   if (heads.empty()) {
-    return Error(ErrorCode::kNotFound, "no tree head was signed yet", files.all_heads());
+    return Error(ErrorCode::kConflict, "no tree head was signed yet", files.all_heads());
   }
   return heads;
 }
@@ -167,24 +167,18 @@ Result<std::size_t> export_records(const Store& store, journal::Query query,
   }
 }
 
-}  // namespace
+struct Judged {
+  journal::Verification report;
+  std::size_t heads = 0;
+};
 
-std::string ProofFiles::all_heads() const {
-  return heads.empty() ? journal + ".heads" : heads.front();
-}
-
-std::string ProofFiles::key_file() const {
-  return public_key.empty() ? journal + ".head-key.pub" : public_key;
-}
-
-int verify_journal(const Store& store, const ProofFiles& files) {
+Result<Judged> judge(const Store& store, const ProofFiles& files) {
   // Before the records, so that a running engine cannot sign one that was not read.
   std::vector<std::string> faults;
   const std::vector<TreeHead> heads = checked_heads(files, faults);
   auto report = journal::verify(store, heads);
   if (!report) {
-    std::printf("unreadable: %s\n", report.error().text().c_str());
-    return kNo;
+    return std::move(report).error();
   }
   report->faults.insert(report->faults.end(), faults.begin(), faults.end());
   auto differences = store.check_fold(base::limits::kIssuesMax);
@@ -198,6 +192,34 @@ int verify_journal(const Store& store, const ProofFiles& files) {
         "no signed tree heads: nothing tells whether the newest records were "
         "cut off");
   }
+  return Judged{std::move(*report), heads.size()};
+}
+
+std::string json_of(const std::vector<std::string>& texts) {
+  std::string out = "[";
+  for (const std::string& text : texts) {
+    out += (out.size() > 1 ? "," : "") + json_text(text);
+  }
+  return out + "]";
+}
+
+}  // namespace
+
+std::string ProofFiles::all_heads() const {
+  return heads.empty() ? journal + ".heads" : heads.front();
+}
+
+std::string ProofFiles::key_file() const {
+  return public_key.empty() ? journal + ".head-key.pub" : public_key;
+}
+
+int verify_journal(const Store& store, const ProofFiles& files) {
+  const auto judged = judge(store, files);
+  if (!judged) {
+    std::printf("unreadable: %s\n", judged.error().text().c_str());
+    return kNo;
+  }
+  const journal::Verification* report = &judged->report;
   for (const std::string& remark : report->remarks) {
     std::printf("remark: %s\n", remark.c_str());
   }
@@ -209,40 +231,69 @@ int verify_journal(const Store& store, const ProofFiles& files) {
               static_cast<unsigned long long>(report->records),
               static_cast<unsigned long long>(report->parts),
               static_cast<unsigned long long>(report->stored_bytes), report->heads_agree,
-              heads.size(), base::to_hex(report->root).c_str());
+              judged->heads, base::to_hex(report->root).c_str());
   return report->sound() ? kOk : kNo;
 }
 
-int prove_record(const Store& store, const ProofFiles& files, std::uint64_t position) {
+Result<std::string> soundness_report(const Store& store, const ProofFiles& files) {
+  const auto judged = judge(store, files);
+  if (!judged) {
+    return judged.error();
+  }
+  const journal::Verification& report = judged->report;
+  const auto number = [](const char* name, std::uint64_t value) {
+    return std::string(",\"") + name + "\":" + std::to_string(value);
+  };
+  return std::string("{\"sound\":") + (report.sound() ? "true" : "false") +
+         number("records", report.records) + number("parts", report.parts) +
+         number("bytes", report.stored_bytes) + number("heads", judged->heads) +
+         number("headsAgree", report.heads_agree) +
+         ",\"root\":" + json_text(base::to_hex(report.root)) +
+         ",\"faults\":" + json_of(report.faults) + ",\"remarks\":" + json_of(report.remarks) + "}";
+}
+
+Result<std::string> record_proof(const Store& store, const ProofFiles& files,
+                                 std::uint64_t position) {
   const auto heads = sound_heads(files);
   if (!heads) {
-    return no(heads.error().text());
+    return heads.error();
   }
   const TreeHead* head = head_of(*heads, 0);
   const auto text = store.head_text(position);
   if (!text) {
-    return fail(text.error());
+    return text.error();
+  }
+  if (position > head->size) {
+    return Error(ErrorCode::kConflict, "the record is newer than the latest signed tree head, of " +
+                                           std::to_string(head->size) + " records; wait a minute");
   }
   auto leaves = leaves_of(store);
   if (!leaves) {
-    return fail(leaves.error());
-  }
-  if (position > head->size) {
-    return no("the record is newer than the latest signed tree head, of " +
-              std::to_string(head->size) + " records; wait a minute");
+    return leaves.error();
   }
   if (leaves->size() < head->size) {
-    return no("records are missing that were signed at " + head->time);
+    return Error(ErrorCode::kCorrupt, "records are missing that were signed at " + head->time);
   }
   leaves->resize(head->size);
   const auto path = journal::inclusion_proof(position - 1, *leaves);
   const Digest leaf = journal::leaf_hash(*text);
   if (!journal::verify_inclusion(leaf, position - 1, head->size, path, head->root)) {
-    return no("the record does not lie in the tree that was signed at " + head->time);
+    return Error(ErrorCode::kCorrupt,
+                 "the record does not lie in the tree that was signed at " + head->time);
   }
-  std::printf("{\"position\":%llu,\"record\":%s,\"leaf\":%s,\"path\":%s,\"treeHead\":%s}\n",
-              static_cast<unsigned long long>(position), json_text(*text).c_str(),
-              json_text(base::to_hex(leaf)).c_str(), json_of(path).c_str(), json_of(*head).c_str());
+  return "{\"position\":" + std::to_string(position) + ",\"record\":" + json_text(*text) +
+         ",\"leaf\":" + json_text(base::to_hex(leaf)) + ",\"path\":" + json_of(path) +
+         ",\"treeHead\":" + json_of(*head) + "}";
+}
+
+int prove_record(const Store& store, const ProofFiles& files, std::uint64_t position) {
+  const auto proof = record_proof(store, files, position);
+  if (!proof) {
+    const bool about_it =
+        proof.error().code == ErrorCode::kConflict || proof.error().code == ErrorCode::kCorrupt;
+    return about_it ? no(proof.error().text()) : fail(proof.error());
+  }
+  std::printf("%s\n", proof->c_str());
   return kOk;
 }
 

@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "engine/base/result.h"
 #include "engine/journal/store.h"
 
 namespace engine::cli {
@@ -19,7 +20,15 @@ struct ProofFiles {
 
 // Each prints what it found and gives the command's exit status.
 int verify_journal(const journal::Store& store, const ProofFiles& files);
-// JSON: that the record lies in the tree of the latest signed head.
+// What verify_journal() finds, as JSON: {"sound","records","parts","bytes","heads","headsAgree",
+// "root","faults":[...],"remarks":[...]}. Errors: kIo, kCorrupt when it cannot be read at all.
+base::Result<std::string> soundness_report(const journal::Store& store, const ProofFiles& files);
+// That the record lies in the tree of the latest signed head, as JSON: {"position","record","leaf",
+// "path","treeHead"}. Errors: kNotFound, kConflict (no head is signed yet, or none so late),
+// kCorrupt (it does not), kIo.
+base::Result<std::string> record_proof(const journal::Store& store, const ProofFiles& files,
+                                       std::uint64_t position);
+// Prints it.
 int prove_record(const journal::Store& store, const ProofFiles& files, std::uint64_t position);
 // JSON: that the tree signed at `to` records (0: the latest) begins with the one signed at `from`.
 int prove_growth(const journal::Store& store, const ProofFiles& files, std::uint64_t from,

@@ -1,8 +1,10 @@
 #include "engine/cli/running_engine.h"
 
 #include <array>
+#include <chrono>
 #include <csignal>
 #include <cstdio>
+#include <cstdlib>
 #include <future>
 #include <mutex>
 #include <thread>
@@ -242,6 +244,11 @@ void Engine::drain() {
   journal_->stop();
   sign_head();
   say("stopped", std::string("journal=") + (written ? "closed" : "failing"));
+  // Somebody may be having a long journal proved. That only reads, all else is closed and durable,
+  // and whoever stops the engine should not wait for it.
+  if (!asking_.wait(base::limits::kDrainTime) || !proving_.wait(std::chrono::milliseconds(0))) {
+    std::_Exit(0);
+  }
 }
 
 void Engine::run_until_signal() {

@@ -83,11 +83,13 @@ const std::vector<Api::Route>& Api::table() {
       {"GET", {"sessions", "{}"}, &Api::get_session},
       {"GET", {"sessions", "{}", "outcome"}, &Api::get_outcome},
       {"GET", {"sessions", "{}", "document"}, &Api::get_document},
+      {"GET", {"sessions", "{}", "revisions", "{}"}, &Api::get_message},
       {"POST", {"sessions", "{}", "revisions"}, &Api::post_revision},
       {"POST", {"sessions", "{}", "release"}, &Api::post_steer},
       {"POST", {"sessions", "{}", "remap"}, &Api::post_steer},
       {"POST", {"sessions", "{}", "withdraw"}, &Api::post_steer},
       {"GET", {"targets"}, &Api::get_targets},
+      {"POST", {"targets", "{}", "preflight"}, &Api::post_preflight},
       {"POST", {"targets", "{}", "pause"}, &Api::post_target},
       {"POST", {"targets", "{}", "resume"}, &Api::post_target},
       {"GET", {"ward"}, &Api::get_ward},
@@ -96,6 +98,11 @@ const std::vector<Api::Route>& Api::table() {
       {"POST", {"mapping", "approve"}, &Api::post_mapping},
       {"POST", {"mapping", "roll-back"}, &Api::post_mapping},
       {"GET", {"traffic"}, &Api::get_traffic},
+      {"POST", {"traffic"}, &Api::post_traffic},
+      {"POST", {"log"}, &Api::post_log},
+      {"POST", {"log", "proof"}, &Api::post_proof},
+      {"POST", {"log", "verify"}, &Api::post_verify},
+      {"POST", {"log", "replay"}, &Api::post_replay},
       {"GET", {"events"}, &Api::get_events},
       {"GET", {"metrics"}, &Api::get_metrics},
       {"GET", {"health", "live"}, &Api::get_text},
@@ -107,6 +114,9 @@ const std::vector<Api::Route>& Api::table() {
       {"GET", {"plausibility"}, &Api::get_text},
       {"GET", {""}, &Api::get_page},
       {"GET", {"page.js"}, &Api::get_page},
+      {"GET", {"desk"}, &Api::get_page},
+      {"GET", {"desk.js"}, &Api::get_page},
+      {"GET", {"desk.css"}, &Api::get_page},
       {"GET", {"page.css"}, &Api::get_page},
       {"GET", {"worker.js"}, &Api::get_page},
       {"GET", {"manifest.webmanifest"}, &Api::get_page},
@@ -120,8 +130,9 @@ std::vector<std::string> Api::routes() {
   for (const Route& route : table()) {
     std::string text(route.method);
     text += ' ';
+    std::string_view any = "{id}";
     for (const std::string_view segment : route.path) {
-      text.append("/").append(segment == "{}" ? "{id}" : segment);
+      text.append("/").append(segment == "{}" ? std::exchange(any, "{revision}") : segment);
     }
     out.push_back(std::move(text));
   }

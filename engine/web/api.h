@@ -34,6 +34,18 @@ struct MappingControl {
   std::function<base::Result<std::string>(std::string_view actor, std::string_view why)> roll_back;
 };
 
+// What proves the journal. Each reads it from end to end and answers on any thread, with JSON or an
+// error; kConflict when one of them runs already.
+struct AuditControl {
+  using Done = std::function<void(base::Result<std::string>)>;
+  // That a record lies in the signed tree: {"position","record","leaf","path","treeHead"}.
+  std::function<void(journal::Position, Done)> prove;
+  // That the whole journal is sound: {"sound","records",...,"faults","remarks"}.
+  std::function<void(Done)> verify;
+  // That every bundle can be made again: {"translations","same","otherSets","faults"}.
+  std::function<void(const std::string& since, const std::string& until, Done)> replay;
+};
+
 class Api {
  public:
   struct World {
@@ -52,6 +64,12 @@ class Api {
     // The site's ward list as JSON. Errors: kNotFound when the site has none, others when its file
     // is not usable just now.
     std::function<base::Result<std::string>()> ward;
+    // Asks a record server what it can do, and answers with a report as JSON, on any thread.
+    // Errors: kNotFound, kConflict (one is being asked), kPeer (no record server answers).
+    std::function<void(const std::string& target,
+                       std::function<void(base::Result<std::string>)> answer)>
+        preflight;
+    AuditControl audit;
   };
   explicit Api(World world) : world_(std::move(world)) {}
   void handle(Request request, Answer answer);
@@ -76,6 +94,13 @@ class Api {
   void get_document(Request& request, const Segments& at, const Answer& answer);
   void get_ward(Request& request, const Segments& at, const Answer& answer);
   void post_history(Request& request, const Segments& at, const Answer& answer);
+  void post_traffic(Request& request, const Segments& at, const Answer& answer);
+  void get_message(Request& request, const Segments& at, const Answer& answer);
+  void post_log(Request& request, const Segments& at, const Answer& answer);
+  void post_proof(Request& request, const Segments& at, const Answer& answer);
+  void post_verify(Request& request, const Segments& at, const Answer& answer);
+  void post_replay(Request& request, const Segments& at, const Answer& answer);
+  void post_preflight(Request& request, const Segments& at, const Answer& answer);
   void get_traffic(Request& request, const Segments& at, const Answer& answer);
   void get_events(Request& request, const Segments& at, const Answer& answer);
   void get_metrics(Request& request, const Segments& at, const Answer& answer);

@@ -20,6 +20,7 @@ namespace engine::web {
 namespace {
 
 constexpr std::string_view kGzip = ".gz";
+constexpr std::string_view kPage = ".html";
 
 std::string_view type_of(std::string_view name) {
   constexpr std::pair<std::string_view, std::string_view> kTypes[] = {
@@ -54,7 +55,11 @@ std::vector<PageFile> read_table() {
     for (const PageFile& one : packed) {
       file.gzip = one.path == file.path ? one.gzip : file.gzip;
     }
-    file.path = file.path == "index.html" ? std::string_view() : file.path;
+    if (file.path == "index.html") {
+      file.path = {};
+    } else if (file.path.ends_with(kPage)) {
+      file.path.remove_suffix(kPage.size());
+    }
   }
   return files;
 }

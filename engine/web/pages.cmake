@@ -24,7 +24,7 @@ function(embed_pages target)
     WORKING_DIRECTORY ${work} COMMENT "Fetching the library of the pages" VERBATIM)
 
   set(outputs)
-  foreach(file index.html page.js page.css worker.js manifest.webmanifest icon.svg)
+  foreach(file index.html page.js page.css desk.html desk.js desk.css worker.js manifest.webmanifest icon.svg)
     list(APPEND outputs ${work}/out/${file} ${work}/out/${file}.gz)
   endforeach()
   file(GLOB words CONFIGURE_DEPENDS ${PROJECT_SOURCE_DIR}/profiles/session/ValueSet-*.json)

@@ -1,62 +1,19 @@
 #include "engine/web/session_view.h"
 
 #include <algorithm>
-#include <chrono>
 #include <set>
 #include <utility>
 #include <vector>
 
 #include "engine/base/limits.h"
-#include "engine/base/seams.h"
 #include "engine/intake/steering.h"
-#include "engine/json/write.h"
+#include "engine/web/view_text.h"
 
 namespace engine::web {
 namespace {
 
 using journal::Leg;
 using journal::LegState;
-
-void member(std::string& out, std::string_view name, std::string_view value) {
-  if (out.back() != '{') {
-    out += ',';
-  }
-  json::write_string(name, out);
-  out += ':';
-  json::write_string(value, out);
-}
-
-void number(std::string& out, std::string_view name, std::uint64_t value) {
-  if (out.back() != '{') {
-    out += ',';
-  }
-  json::write_string(name, out);
-  out += ':' + std::to_string(value);
-}
-
-std::string instant_of(std::int64_t ms) {
-  return base::to_instant(std::chrono::system_clock::time_point(std::chrono::milliseconds(ms)));
-}
-
-std::string leg_view(const journal::Store& store, const Leg& leg, bool with_landing) {
-  std::string out = "{";
-  member(out, "target", leg.target);
-  member(out, "state", journal::name_of(leg.state));
-  if (!leg.reason.empty() && leg.state != LegState::kLanded) {
-    member(out, "reason", leg.reason);
-    member(out, "reasonText", intake::reason_text(leg.reason));
-  }
-  number(out, "attempts", leg.attempts);
-  if (leg.due_ms > 0) {
-    member(out, "next", instant_of(leg.due_ms));
-  }
-  if (with_landing && leg.state == LegState::kLanded) {
-    if (const auto landing = store.part(leg.changed, "landing")) {
-      out += ",\"landing\":" + *landing;
-    }
-  }
-  return out + "}";
-}
 
 base::Result<std::string> received_at(const journal::Store& store, journal::Position position) {
   const auto text = store.head_text(position);
@@ -68,17 +25,6 @@ base::Result<std::string> received_at(const journal::Store& store, journal::Posi
     return head.error();
   }
   return std::move(head->record.time);
-}
-
-std::string legs_view(const journal::Store& store, const std::vector<Leg>& legs,
-                      std::uint32_t revision, bool with_landing) {
-  std::string out = "[";
-  for (const Leg& leg : legs) {
-    if (leg.revision == revision) {
-      out += (out.size() > 1 ? "," : "") + leg_view(store, leg, with_landing);
-    }
-  }
-  return out + "]";
 }
 
 // The worst of the latest revision: held before anything under way, landed only when all targets

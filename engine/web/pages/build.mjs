@@ -42,6 +42,9 @@ const files = {
   'icon.svg': readFileSync(join(here, 'static/icon.svg'), 'utf8'),
   'page.css': bundle('static/page.css'),
   'page.js': bundle('src/main.tsx'),
+  'desk.html': readFileSync(join(here, 'static/desk.html'), 'utf8'),
+  'desk.css': bundle('static/desk.css'),
+  'desk.js': bundle('src/desk/main.tsx'),
 };
 // The worker keeps one copy of the pages per build, under this name.
 const edition = createHash('sha256').update(Object.values(files).join('\0')).digest('hex').slice(0, 16);

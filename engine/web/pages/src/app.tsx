@@ -6,6 +6,7 @@ import { clockOffset, clockText, kWorthTelling } from './clock';
 import { useOnline, useSessions, useTable } from './hooks';
 import { keep, kept } from './kept';
 import { unsent } from './outbox';
+import { Progress } from './progress/progress';
 import { Patients } from './round/patients';
 import { Round } from './round/round';
 import { type Patient, type Person, type WardAnswer, loadWard } from './ward';
@@ -64,6 +65,7 @@ export function App(): JSX.Element {
   const ward = answer?.ward;
   const [person, choosePerson] = usePerson(ward?.people ?? []);
   const [patient, choosePatient] = usePatient(ward?.patients ?? []);
+  const [view, setView] = useState<'round' | 'progress'>('round');
   const waiting = unsent(sessions).length;
   const connected = online && !answer?.problem;
   const offset = clockOffset();
@@ -71,11 +73,13 @@ export function App(): JSX.Element {
     <>
       <header class="top">
         {patient && <button type="button" class="plain back" onClick={() => choosePatient(undefined)} aria-label="Ward list">‹ Ward</button>}
-        <h1 class="brand">Round</h1>
+        {patient ? <div class="views" role="group" aria-label="Shown">{([['round', 'Round'], ['progress', 'Progress']] as const).map(([one, label]) => (
+          <button type="button" class="view" key={one} aria-pressed={view === one} onClick={() => setView(one)}>{label}</button>))}</div>
+          : <h1 class="brand">Round</h1>}
         <span class={`link ${connected ? 'is-on' : 'is-off'}`} role="status">
           {connected ? <span class="on-word">Connected</span> : online ? 'Engine away' : 'Offline'}
           {waiting > 0 && <b> {waiting} waiting</b>}</span>
-        {ward && <label class="person"><span class="quiet">Recorded by</span>
+        {ward && !(patient && view === 'progress') && <label class="person"><span class="quiet">Recorded by</span>
           <select value={person?.key ?? ''} onChange={(event) => choosePerson(event.currentTarget.value)}>
             <option value="">Who are you?</option>
             {ward.people.map((one) => <option value={one.key} key={one.key}>{one.display}, {one.discipline}</option>)}
@@ -87,9 +91,10 @@ export function App(): JSX.Element {
       <main class={patient ? 'has-patient' : ''}>
         {!answer && <p class="opening">Opening …</p>}
         {ward && <Patients ward={ward} chosen={patient?.key} sessions={sessions} onPatient={choosePatient} />}
-        {ward && patient && person && <Round key={`${patient.key} ${person.key}`} ward={ward} patient={patient} person={person}
+        {ward && patient && view === 'progress' && <Progress key={patient.key} patient={patient} />}
+        {ward && patient && view === 'round' && person && <Round key={`${patient.key} ${person.key}`} ward={ward} patient={patient} person={person}
           sessions={sessions} table={table} online={online} />}
-        {ward && patient && !person && <p class="ask">Choose at the top who you are; every entry carries the name.</p>}
+        {ward && patient && view === 'round' && !person && <p class="ask">Choose at the top who you are; every entry carries the name.</p>}
         {ward && !patient && <p class="ask wide-only">Choose a patient.</p>}
       </main>
     </>

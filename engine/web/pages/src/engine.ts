@@ -6,13 +6,14 @@ import { type JsonObject, isObject, listAt, objectAt, parse, textAt } from './js
 export interface Answer { status: number; body: string; location: string }
 
 // Rejects when there is no answer: network off, engine down, too slow.
-export async function ask(method: string, path: string, body?: string): Promise<Answer> {
+// `patience`: milliseconds that it may take.
+export async function ask(method: string, path: string, body?: string, patience = 20_000): Promise<Answer> {
   const from = performance.now();
   const response = await fetch(path, {
     method,
     cache: 'no-store',
     credentials: 'same-origin',
-    signal: AbortSignal.timeout(20_000),
+    signal: AbortSignal.timeout(patience),
     ...(body === undefined ? {} : { body, headers: { 'Content-Type': 'application/json' } }),
   });
   learn(response.headers.get('date'), performance.now() - from);

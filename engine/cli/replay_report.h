@@ -1,0 +1,17 @@
+#pragma once
+// replay::verify() by the set in force, told as JSON.
+
+#include <string>
+
+#include "engine/base/result.h"
+#include "engine/replay/replay.h"
+
+namespace engine::cli {
+
+// {"translations","same","otherSets":{what: count},"faults":[{"position","session","revision",
+// "target","what"}]}, on one thread. Errors: of replay::verify().
+base::Result<std::string> replay_report(const journal::Store& store,
+                                        const intake::SessionCore& core,
+                                        const replay::Range& range);
+
+}  // namespace engine::cli

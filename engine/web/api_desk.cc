@@ -1,0 +1,189 @@
+// The routes that the desk reads from: search of the traffic, one message, the log, what a record
+// server can do. What is searched for stands in a body: addresses end up in logs.
+
+#include <charconv>
+#include <utility>
+
+#include "engine/json/document.h"
+#include "engine/web/api.h"
+#include "engine/web/desk_view.h"
+
+namespace engine::web {
+namespace {
+
+constexpr const char* kJson = "application/json";
+
+std::uint64_t number_at(const json::Node& object, std::string_view name) {
+  std::uint64_t out = 0;
+  if (const json::Node* node = object.find(name)) {
+    const std::string_view text = node->text();
+    std::from_chars(text.data(), text.data() + text.size(), out);
+  }
+  return out;
+}
+
+// "" when the member is absent.
+std::string hidden_at(const json::Node& object, std::string_view name,
+                      const journal::SearchKey& key) {
+  const json::Node* one = object.find(name);
+  if (one == nullptr || !one->is_object()) {
+    return {};
+  }
+  return key.hide(std::string(one->string_at("system")) + "|" +
+                  std::string(one->string_at("value")));
+}
+
+base::Result<DeskSearch> read_search(const std::string& body, const journal::SearchKey& key) {
+  static const json::NameTable names;
+  json::Document document(names);
+  if (!document.parse(body).has_value() || !document.root()->is_object()) {
+    return base::Error(base::ErrorCode::kInvalid, "send a JSON object with what to search for");
+  }
+  const json::Node& wish = *document.root();
+  DeskSearch search;
+  search.session = wish.string_at("session");
+  search.patient = hidden_at(wish, "patient", key);
+  search.therapist = hidden_at(wish, "therapist", key);
+  search.target = wish.string_at("target");
+  search.since = wish.string_at("since");
+  search.until = wish.string_at("until");
+  search.before = number_at(wish, "before");
+  if (const std::string_view state = wish.string_at("state"); !state.empty()) {
+    search.state = journal::leg_state_of(state);
+    if (!search.state) {
+      return base::Error(base::ErrorCode::kInvalid,
+                         "'state' is accepted, checked, dispatched, landed, held, superseded or "
+                         "withdrawn");
+    }
+  }
+  if (const std::string_view kind = wish.string_at("kind"); !kind.empty()) {
+    search.kind = journal::kind_of(kind);
+    if (!search.kind) {
+      return base::Error(base::ErrorCode::kInvalid,
+                         "'kind' is a kind of record, as docs/formats/journal.md lists them");
+    }
+  }
+  return search;
+}
+
+// A journal that contradicts itself is an answer and not a passing trouble.
+Response audit_error(const base::Error& error) {
+  return error.code == base::ErrorCode::kCorrupt ? problem(500, "exception", error.text())
+                                                 : from_error(error);
+}
+
+}  // namespace
+
+void Api::post_traffic(Request& request, const Segments&, const Answer& answer) {
+  const auto search = read_search(request.body, world_.search_key);
+  if (!search) {
+    answer(problem(400, "structure", search.error().detail));
+    return;
+  }
+  auto view = messages_view(world_.journal.store(), *search);
+  if (!view) {
+    answer(from_error(view.error()));
+    return;
+  }
+  Response response(200, kJson, std::move(*view));
+  if (search->patient.empty()) {
+    answer(std::move(response));
+    return;
+  }
+  // That somebody is treated here, and when, is already a patient's matter.
+  journal::Record record;
+  record.patient = search->patient;
+  record.why = "search of a patient's messages";
+  answer_noted(request, std::move(record), std::move(response), answer);
+}
+
+void Api::get_message(Request& request, const Segments& at, const Answer& answer) {
+  std::uint32_t revision = 0;
+  const std::string& text = at[3];
+  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), revision);
+  if (error != std::errc() || end != text.data() + text.size() || revision == 0) {
+    answer(problem(404, "not-found", "a revision is a number from 1"));
+    return;
+  }
+  auto view = message_view(world_.journal.store(), at[1], revision);
+  if (!view) {
+    answer(from_error(view.error()));
+    return;
+  }
+  journal::Record record;
+  record.session = at[1];
+  record.revision = revision;
+  record.why = "message with all that became of it";
+  answer_noted(request, std::move(record), Response(200, kJson, std::move(*view)), answer);
+}
+
+// Holds what people wrote as reasons, and so perhaps something about a patient.
+void Api::post_log(Request& request, const Segments&, const Answer& answer) {
+  const auto search = read_search(request.body, world_.search_key);
+  if (!search) {
+    answer(problem(400, "structure", search.error().detail));
+    return;
+  }
+  auto view = log_view(world_.journal.store(), *search);
+  if (!view) {
+    answer(from_error(view.error()));
+    return;
+  }
+  journal::Record record;
+  record.session = search->session;
+  record.patient = search->patient;
+  record.why = "the log";
+  answer_noted(request, std::move(record), Response(200, kJson, std::move(*view)), answer);
+}
+
+// A record's head holds hashes, states and what people wrote as reasons.
+void Api::post_proof(Request& request, const Segments&, const Answer& answer) {
+  static const json::NameTable names;
+  json::Document document(names);
+  if (!document.parse(request.body).has_value() || !document.root()->is_object()) {
+    answer(problem(400, "structure", "send {\"position\": the number of a record}"));
+    return;
+  }
+  const journal::Position position = number_at(*document.root(), "position");
+  request.body.clear();
+  world_.audit.prove(position, [this, request, answer](base::Result<std::string> told) {
+    if (!told) {
+      answer(audit_error(told.error()));
+      return;
+    }
+    journal::Record record;
+    record.why = "proof of a record";
+    answer_noted(request, std::move(record), Response(200, kJson, std::move(*told)), answer);
+  });
+}
+
+void Api::post_verify(Request&, const Segments&, const Answer& answer) {
+  world_.audit.verify([answer](base::Result<std::string> told) {
+    answer(told ? Response(200, kJson, std::move(*told)) : audit_error(told.error()));
+  });
+}
+
+void Api::post_replay(Request& request, const Segments&, const Answer& answer) {
+  const auto search = read_search(request.body, world_.search_key);
+  if (!search) {
+    answer(problem(400, "structure", search.error().detail));
+    return;
+  }
+  world_.audit.replay(search->since, search->until, [answer](base::Result<std::string> told) {
+    answer(told ? Response(200, kJson, std::move(*told)) : audit_error(told.error()));
+  });
+}
+
+void Api::post_preflight(Request&, const Segments& at, const Answer& answer) {
+  world_.preflight(at[1], [answer](base::Result<std::string> report) {
+    if (report) {
+      answer(Response(200, kJson, std::move(*report)));
+    } else if (report.error().code == base::ErrorCode::kPeer) {
+      answer(problem(502, "exception", report.error().text()));
+    } else {
+      answer(from_error(report.error()));
+    }
+  });
+}
+
+}  // namespace engine::web

@@ -1,0 +1,36 @@
+// The frame of the desk: where the traffic, the record servers, the maps and the log are looked at.
+
+import type { JSX } from 'preact';
+import { useEffect } from 'preact/hooks';
+import { useNews } from './follow';
+import { Log } from './log';
+import { Maps } from './maps';
+import { Message } from './message';
+import { usePlace } from './place';
+import { Targets } from './targets';
+import { Traffic } from './traffic';
+
+const kRooms: [string, string][] = [['traffic', 'Traffic'], ['targets', 'Targets'], ['maps', 'Maps'], ['log', 'Log']];
+
+export function Desk(): JSX.Element {
+  const news = useNews();
+  const [room = 'traffic', ...rest] = usePlace();
+  const name = kRooms.find(([one]) => one === room)?.[1] ?? (room === 'message' ? 'Message' : 'Traffic');
+  useEffect(() => { document.title = name; }, [name]);
+  return (
+    <>
+      <header class="top">
+        <nav aria-label="Desk">{kRooms.map(([one, words]) => (
+          <a key={one} href={`#${one}`} aria-current={one === room ? 'page' : undefined}>{words}</a>))}</nav>
+        <span class={`link ${news.connected ? 'is-on' : 'is-off'}`} role="status">{news.connected ? 'Live' : 'Engine away'}</span>
+      </header>
+      <main>
+        {room === 'message' && rest[0] ? <Message session={rest[0]} revision={Number(rest[1] ?? '0')} news={news} />
+          : room === 'targets' ? <Targets news={news} />
+            : room === 'maps' ? <Maps news={news} />
+              : room === 'log' ? <Log />
+                : <Traffic news={news} />}
+      </main>
+    </>
+  );
+}

@@ -1,0 +1,186 @@
+// The message log as an auditor reads it. It is read when the reader asks, not by itself: each reading is a record too.
+
+import type { JSX } from 'preact';
+import { useState } from 'preact/hooks';
+import { Dialog, Select } from '../controls';
+import { type JsonObject, isObject, listAt, numberAt, objectAt, print, textAt } from '../json';
+import { told } from './asking';
+import { type Verdict, judgeProof } from './proof';
+import { clock } from './stand';
+
+const kKinds: [string, string][] = [
+  ['accepted', 'Taken in'], ['refused', 'Refused'], ['repeated', 'Sent again'], ['conflicting', 'Conflicting'],
+  ['checked', 'Checked'], ['held', 'Held'], ['dispatched', 'Sent out'], ['answered', 'Will be tried again'], ['landed', 'Landed'],
+  ['released', 'Released by a person'], ['remapped', 'Translated again'], ['withdrawn', 'Given up'], ['read', 'Read by somebody'],
+  ['approved', 'Maps put in force'], ['paused', 'Server paused'], ['resumed', 'Server resumed'], ['started', 'Engine started'],
+  ['stopped', 'Engine ended'],
+];
+const kLong = 600_000; // milliseconds; a long journal takes its time
+
+interface Wish {
+  kind: string; session: string; patientSystem: string; patientValue: string; therapistSystem: string; therapistValue: string;
+  since: string; until: string;
+}
+const kNothing: Wish = {
+  kind: '', session: '', patientSystem: '', patientValue: '', therapistSystem: '', therapistValue: '', since: '', until: '' };
+
+function instant(local: string): string {
+  const at = new Date(local);
+  return Number.isNaN(at.getTime()) ? '' : at.toISOString();
+}
+
+function bodyOf(wish: Wish, before: string): string {
+  const members: Record<string, unknown> = {};
+  if (wish.kind) members['kind'] = wish.kind;
+  if (wish.session) members['session'] = wish.session.toLowerCase();
+  if (wish.patientValue) members['patient'] = { system: wish.patientSystem, value: wish.patientValue };
+  if (wish.therapistValue) members['therapist'] = { system: wish.therapistSystem, value: wish.therapistValue };
+  if (wish.since) members['since'] = instant(wish.since);
+  if (wish.until) members['until'] = instant(wish.until);
+  if (before) members['before'] = Number(before);
+  return JSON.stringify(members);
+}
+
+function Whole(p: { wish: Wish }): JSX.Element {
+  const [said, say] = useState<{ good: boolean; lines: string[] }>();
+  const [busy, setBusy] = useState('');
+  const run = async (what: 'verify' | 'replay'): Promise<void> => {
+    setBusy(what);
+    const answer = await told('POST', `/log/${what}`, what === 'replay'
+      ? JSON.stringify({ ...(p.wish.since && { since: instant(p.wish.since) }), ...(p.wish.until && { until: instant(p.wish.until) }) }) : '{}', kLong);
+    setBusy('');
+    if (answer.problem) {
+      say({ good: false, lines: [answer.problem] });
+      return;
+    }
+    const value = answer.value;
+    const number = (name: string): string => numberAt(value, name);
+    if (what === 'verify') {
+      const texts = (name: string): string[] => {
+        const list = isObject(value) ? value[name] : undefined;
+        return Array.isArray(list) ? list.map(String) : [];
+      };
+      const good = isObject(value) && value['sound'] === true;
+      say({ good, lines: [`${good ? 'Sound' : 'Not sound'}: ${number('records')} records, ${number('parts')} parts, ${number('headsAgree')} of ${number('heads')} signed heads agree.`,
+        `Root ${textAt(value, 'root')}`, ...texts('faults'), ...texts('remarks')] });
+    } else {
+      const faults = listAt(value, 'faults');
+      const others = objectAt(value, 'otherSets') ?? {};
+      say({ good: faults.length === 0, lines: [
+        `${number('translations')} translations made again, ${number('same')} the same byte for byte.`,
+        ...Object.keys(others).map((name) => `${numberAt(others, name)} were made with another ${name}: not judged here; \`chartferry replay --verify\` does.`),
+        ...faults.map((one) => `Record ${numberAt(one, 'position')}, session ${textAt(one, 'session').slice(0, 8)}: ${textAt(one, 'what')}`)] });
+    }
+  };
+  return (
+    <section class="sheet" aria-label="Proof of the whole"><header><h2>The whole</h2></header>
+      <div class="row">
+        <button type="button" class="chip" disabled={busy !== ''} onClick={() => void run('verify')}>{busy === 'verify' ? 'Reading every record …' : 'Verify the journal'}</button>
+        <button type="button" class="chip" disabled={busy !== ''} onClick={() => void run('replay')}>{busy === 'replay' ? 'Making bundles again …' : 'Make the bundles again and compare'}</button>
+      </div>
+      <div role="status">{said && <div class={`judged ${said.good ? 'note' : 'refuse'}`}>{said.lines.map((line, i) => <p key={i}>{line}</p>)}</div>}</div>
+      <p class="none">The second looks at the times chosen above, or at everything. A page can be made to lie: an auditor also runs{' '}
+        <code>chartferry journal verify</code> with a key and a tree head kept elsewhere.</p>
+    </section>
+  );
+}
+
+function Proof(p: { position: string; onClose: () => void }): JSX.Element {
+  const [verdict, setVerdict] = useState<Verdict>();
+  const [problem, setProblem] = useState('');
+  const [asked, ask] = useState(false);
+  if (!asked) {
+    ask(true);
+    void told('POST', '/log/proof', JSON.stringify({ position: Number(p.position) }), kLong).then(async (answer) => {
+      setProblem(answer.problem);
+      if (!answer.problem) setVerdict(await judgeProof(answer.value));
+    });
+  }
+  return (
+    <Dialog title={`Record ${p.position}`} onClose={p.onClose}>
+      <div role="status">
+        {!verdict && !problem && <p class="none">Proving …</p>}
+        {problem && <p class="judged refuse">{problem}</p>}
+        {verdict && <>
+          <p class={`judged ${verdict.good ? 'note' : 'refuse'}`}>{verdict.text}</p>
+          <p class="none">Tree of {verdict.size} records, signed {clock(verdict.time)} with the key {verdict.key.slice(0, 16)}…</p>
+          <pre>{verdict.record}</pre></>}
+      </div>
+    </Dialog>
+  );
+}
+
+function save(list: JsonObject[]): void {
+  const address = URL.createObjectURL(new Blob(list.map((one) => `${print(one)}\n`), { type: 'application/x-ndjson' }));
+  const link = document.createElement('a');
+  link.href = address;
+  link.download = 'log.ndjson';
+  link.click();
+  URL.revokeObjectURL(address);
+}
+
+function Records(p: { list: JsonObject[]; onProve: (position: string) => void }): JSX.Element {
+  return (
+    <table class="list"><caption class="quiet">Records</caption>
+      <thead><tr><th scope="col">Record</th><th scope="col">Time</th><th scope="col">Kind</th><th scope="col">Of</th><th scope="col">What was said</th></tr></thead>
+      <tbody>{p.list.map((one) => {
+        const position = numberAt(one, 'position');
+        const session = textAt(one, 'session');
+        return (
+          <tr key={position}>
+            <td><button type="button" class="plain" aria-label={`Prove record ${position}`} onClick={() => p.onProve(position)}>{position}</button></td>
+            <td class="time"><time dateTime={textAt(one, 'time')}>{clock(textAt(one, 'time'))}</time></td>
+            <td>{textAt(one, 'kind')}</td>
+            <td>{session && <a href={`#message/${session}/${numberAt(one, 'revision') || '1'}`}><span class="id">{session.slice(0, 8)}</span></a>}
+              {numberAt(one, 'revision') && ` revision ${numberAt(one, 'revision')}`}{textAt(one, 'target') && ` ${textAt(one, 'target')}`}</td>
+            <td>{[textAt(one, 'reasonText'), numberAt(one, 'status') && `HTTP ${numberAt(one, 'status')}`].filter((text) => text !== '').join(', ')}
+              {textAt(one, 'actor') && <> <bdi>{textAt(one, 'actor')}</bdi></>}{textAt(one, 'why') && <>: <bdi>{textAt(one, 'why')}</bdi></>}</td>
+          </tr>);
+      })}</tbody></table>
+  );
+}
+
+export function Log(): JSX.Element {
+  const [wish, setWish] = useState<Wish>(kNothing);
+  const [list, setList] = useState<JsonObject[]>();
+  const [next, setNext] = useState('');
+  const [problem, setProblem] = useState('');
+  const [proved, prove] = useState('');
+  const read = async (before: string): Promise<void> => {
+    const answer = await told('POST', '/log', bodyOf(wish, before));
+    setProblem(answer.problem);
+    if (answer.problem) return;
+    setList([...(before && list ? list : []), ...listAt(answer.value, 'records')]);
+    setNext(numberAt(answer.value, 'next'));
+  };
+  const field = (name: keyof Wish, label: string, kind = 'text'): JSX.Element => (
+    <label class="searched">{label}
+      <input type={kind} value={wish[name]} autocomplete="off" spellcheck={false} maxLength={300}
+        onInput={(event) => setWish({ ...wish, [name]: event.currentTarget.value.trim() })} /></label>);
+  return (
+    <section class="room" aria-label="Log">
+      <h1>Log</h1>
+      <p class="none">Every record, the latest first. That you read it is a record too.</p>
+      <form class="log-form" onSubmit={(event) => { event.preventDefault(); void read(''); }}>
+        <Select label="Kind" options={kKinds} value={wish.kind} onValue={(kind) => setWish({ ...wish, kind })} empty="every kind" />
+        {field('session', 'Session')}
+        {field('patientSystem', 'Patient identifier: system')}
+        {field('patientValue', 'Patient identifier: value')}
+        {field('therapistSystem', 'Therapist identifier: system')}
+        {field('therapistValue', 'Therapist identifier: value')}
+        {field('since', 'From', 'datetime-local')}
+        {field('until', 'Before', 'datetime-local')}
+        <button type="submit" class="send">Read</button>
+      </form>
+      {problem && <p class="banner" role="alert">{problem}</p>}
+      {list && list.length > 0 && <Records list={list} onProve={prove} />}
+      {list && list.length === 0 && <p class="none">No record fits.</p>}
+      <div class="row">
+        {next && <button type="button" class="chip" onClick={() => void read(next)}>Look further back</button>}
+        {list && list.length > 0 && <button type="button" class="chip" onClick={() => save(list)}>Save what is listed</button>}
+      </div>
+      <Whole wish={wish} />
+      {proved && <Proof key={proved} position={proved} onClose={() => prove('')} />}
+    </section>
+  );
+}

@@ -1,0 +1,148 @@
+// One message whole: what came in, what was made of it by which rule, what the record server said, and what a person
+// may do about it. The engine journals that it was looked at.
+
+import type { JSX } from 'preact';
+import { useMemo, useState } from 'preact/hooks';
+import { issuesOf } from '../engine';
+import { type Json, type JsonObject, isObject, listAt, numberAt, objectAt, parse, textAt } from '../json';
+import { kCaution } from '../words';
+import { useTold } from './asking';
+import type { News } from './follow';
+import { Lineage, summaryOf } from './lineage';
+import { Stand, clock } from './stand';
+import { Tree } from './tree';
+import { type Act, WhoDialog } from './who';
+
+const kDeeds: [string, string, string, string][] = [
+  ['release', 'Release', 'Send it after all, as it was made.', 'Release'],
+  ['remap', 'Translate again', 'Make the bundle again with the maps in force, after a map or a code was mended.', 'Translate again'],
+  ['withdraw', 'Give up', 'It is never sent. What the therapist recorded stays in the journal.', 'Give up'],
+];
+
+function Issues(p: { outcome: JsonObject | undefined }): JSX.Element | null {
+  const issues = issuesOf(p.outcome);
+  if (issues.length === 0) return null;
+  return (
+    <section><h3>What was found</h3>
+      <ul class="issues">{issues.map((one, i) => (
+        <li key={i} class={`judged ${one.severity === 'error' || one.severity === 'fatal' ? 'refuse' : one.severity === 'warning' ? 'confirm' : 'note'}`}>
+          <b>{one.severity}</b> {one.text} {one.expression && <code>{one.expression}</code>}</li>))}</ul>
+    </section>
+  );
+}
+
+// The server's answer: an OperationOutcome is told in words, anything else as it came.
+function ServerAnswer(p: { text: string }): JSX.Element {
+  let outcome: Json | undefined;
+  try {
+    outcome = parse(p.text);
+  } catch {
+    // a proxy's page, or cut off
+  }
+  return (
+    <section><h3>What the record server answered</h3>
+      {isObject(outcome) && textAt(outcome, 'resourceType') === 'OperationOutcome' ? <Issues outcome={outcome} />
+        : <pre>{p.text}</pre>}</section>
+  );
+}
+
+function Both(p: { document: JsonObject; leg: JsonObject }): JSX.Element {
+  const bundle = objectAt(p.leg, 'bundle');
+  const lineage = useMemo(() => new Lineage(objectAt(p.leg, 'lineage')), [p.leg]);
+  const [input, setInput] = useState('');
+  const [output, setOutput] = useState('');
+  const [rule, setRule] = useState('');
+  const origin = output === '' ? undefined : lineage.of(output);
+  const outputs = useMemo(() => new Set(input !== '' ? lineage.from(input) : rule !== '' ? lineage.by(rule) : []), [lineage, input, rule]);
+  const inputs = useMemo(() => new Set(origin?.inputs ?? []), [origin]);
+  const shownRule = origin?.rule ?? rule;
+  const rules = useMemo(() => [...new Set([...outputs].map((one) => lineage.of(one)?.rule ?? ''))], [outputs, lineage]);
+  return (
+    <section class="both" aria-label="What came in and what was made of it">
+      <p class="rule" role="status">
+        {origin && <>Made by <button type="button" class="plain" onClick={() => { setRule(origin.rule); setInput(''); setOutput(''); }}>
+          {origin.rule}{origin.name && ` (${origin.name})`}</button>{origin.inputs.length > 0 ? ` from ${origin.inputs.join(', ')}` : ', from no input'}</>}
+        {output !== '' && !origin && 'No rule is known for this element.'}
+        {input !== '' && (outputs.size > 0 ? `${outputs.size} ${outputs.size === 1 ? 'element' : 'elements'} made from it, by ${rules.join(', ')}`
+          : 'No rule made anything from this place.')}
+        {input === '' && output === '' && rule !== '' && `${shownRule} made ${outputs.size} ${outputs.size === 1 ? 'element' : 'elements'}`}
+        {input === '' && output === '' && rule === '' && (lineage.empty ? 'No lineage is kept for this message.'
+          : 'Choose a line on either side: what it was made from, or what was made of it, lights up.')}
+      </p>
+      <div class="sides">
+        <div><h3>Came in</h3>
+          <Tree label="Session document" value={p.document} marks={inputs} chosen={input}
+            onChoose={(place) => { setInput(place); setOutput(''); setRule(''); }}
+            folded={(place) => place.split('/').length > 3} /></div>
+        <div><h3>Was made</h3>
+          {bundle ? <Tree label="Bundle" value={bundle} marks={outputs} chosen={output}
+            onChoose={(place) => { setOutput(place); setInput(''); setRule(''); }}
+            folded={(place) => place.split('/').length > 2}
+            title={(place, value) => (/^\/entry\/\d+$/.test(place) ? summaryOf(isObject(value) ? value['resource'] : undefined) : '')} />
+            : <p class="none">No bundle was made.</p>}</div>
+      </div>
+    </section>
+  );
+}
+
+function Leg(p: { session: string; revision: string; leg: JsonObject; document: JsonObject; onAct: (act: Act) => void }): JSX.Element {
+  const target = textAt(p.leg, 'target');
+  const held = textAt(p.leg, 'state') === 'held';
+  const landing = listAt(p.leg, 'landing');
+  return (
+    <section class="sheet" aria-label={`For ${target}`}>
+      <header><h2>{target}</h2><Stand leg={p.leg} named={false} /></header>
+      {held && <div class="row">{kDeeds.map(([deed, title, explain, button]) => (
+        <button type="button" class="chip" key={deed} onClick={() => p.onAct({
+          title, explain, button, path: `/sessions/${p.session}/${deed}`, more: { revision: Number(p.revision), target } })}>{title}</button>))}</div>}
+      <Issues outcome={objectAt(p.leg, 'outcome')} />
+      {held && textAt(p.leg, 'answer') && <ServerAnswer text={textAt(p.leg, 'answer')} />}
+      {landing.length > 0 && <details><summary>{landing.length} resources in the chart</summary>
+        <ul class="landing">{landing.map((one, i) => <li key={i}><code>{textAt(one, 'location')}</code>{' '}
+          <span class="none">{textAt(one, 'etag')}</span></li>)}</ul></details>}
+      <Both document={p.document} leg={p.leg} />
+    </section>
+  );
+}
+
+export function Message(p: { session: string; revision: number; news: News }): JSX.Element {
+  const [act, setAct] = useState<Act>();
+  const [done, setDone] = useState(0);
+  // Of the session's states there is no journal entry, of the message there is: it is read again only when a state changed.
+  const session = useTold('GET', `/sessions/${encodeURIComponent(p.session)}`, undefined, p.news.count + done);
+  const revisions = listAt(session.value, 'revisions');
+  const latest = Number(numberAt(revisions.at(-1), 'revision') || '1');
+  const revision = p.revision > 0 ? p.revision : latest;
+  const here = revisions.find((one) => numberAt(one, 'revision') === String(revision));
+  const states = listAt(here, 'targets').map((one) => `${textAt(one, 'target')} ${textAt(one, 'state')} ${numberAt(one, 'attempts')}`).join();
+  const [seen, setSeen] = useState({ states: '', count: 0 });
+  if (states !== '' && states !== seen.states) setSeen({ states, count: seen.count + 1 });
+  const message = useTold('GET', `/sessions/${encodeURIComponent(p.session)}/revisions/${revision}`, undefined, seen.count);
+  const document = objectAt(message.value, 'document');
+  const left = Array.isArray((message.value as JsonObject | undefined)?.['left']) ? (message.value as { left: string[] }).left : [];
+  return (
+    <section class="room message" aria-label="Message">
+      <p><a href="#traffic">‹ Traffic</a></p>
+      <h1>Session <span class="id">{p.session.slice(0, 8)}</span></h1>
+      <p class="none">{p.session}, revision {revision} of {latest}{textAt(message.value, 'received') && `, taken in ${clock(textAt(message.value, 'received'))}`}</p>
+      {revisions.length > 1 && <p class="revisions">{revisions.map((one) => {
+        const number = numberAt(one, 'revision');
+        return <a key={number} class="chip" href={`#message/${p.session}/${number}`}
+          aria-current={number === String(revision) ? 'page' : undefined}>Revision {number}</a>;
+      })}</p>}
+      {(session.problem || message.problem) && <p class="banner" role="alert">{session.problem || message.problem}</p>}
+      {left.length > 0 && <p class="banner">Too large to be shown here: {left.join(', ')}. `chartferry journal show` prints it.</p>}
+      {document && listAt(message.value, 'targets').map((leg) => (
+        <Leg key={textAt(leg, 'target')} session={p.session} revision={String(revision)} leg={leg} document={document} onAct={setAct} />))}
+      {message.value !== undefined && <section class="sheet"><h2>What happened</h2>
+        <ol class="records">{listAt(message.value, 'records').map((one) => (
+          <li key={numberAt(one, 'position')}><time>{clock(textAt(one, 'time'))}</time> <b>{textAt(one, 'kind')}</b>
+            {textAt(one, 'target') && ` ${textAt(one, 'target')}`}{numberAt(one, 'status') && `, HTTP ${numberAt(one, 'status')}`}
+            {textAt(one, 'reasonText') && `: ${textAt(one, 'reasonText')}`}
+            {textAt(one, 'actor') && <> by <bdi>{textAt(one, 'actor')}</bdi></>}{textAt(one, 'why') && <>: <bdi>{textAt(one, 'why')}</bdi></>}
+            <span class="none"> record {numberAt(one, 'position')}</span></li>))}</ol></section>}
+      <p class="caution">{kCaution}</p>
+      {act && <WhoDialog act={act} onClose={() => setAct(undefined)} onDone={() => { setAct(undefined); setDone(done + 1); }} />}
+    </section>
+  );
+}

@@ -1,0 +1,43 @@
+// How a message stands with a record server, in words and never by colour alone.
+
+import type { JSX } from 'preact';
+import { type JsonObject, numberAt, textAt } from '../json';
+
+const kWords: Record<string, string> = {
+  accepted: 'Taken in', checked: 'Checked', dispatched: 'On its way', landed: 'In the chart', held: 'Held',
+  superseded: 'Carried by a later one', withdrawn: 'Given up',
+};
+export function standWords(state: string): string {
+  return kWords[state] ?? state;
+}
+
+export function clock(time: string): string {
+  const at = new Date(time);
+  const two = (n: number): string => String(n).padStart(2, '0');
+  return Number.isNaN(at.getTime()) ? time
+    : `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())} ${two(at.getHours())}:${two(at.getMinutes())}:${two(at.getSeconds())}`;
+}
+
+// "4 min" since a time.
+export function since(time: string): string {
+  const seconds = Math.max(0, Math.round((Date.now() - Date.parse(time)) / 1000));
+  if (Number.isNaN(seconds)) return '';
+  if (seconds < 90) return `${seconds} s`;
+  if (seconds < 5400) return `${Math.round(seconds / 60)} min`;
+  return seconds < 172_800 ? `${Math.round(seconds / 3600)} h` : `${Math.round(seconds / 86_400)} days`;
+}
+
+export function Stand(p: { leg: JsonObject; named: boolean }): JSX.Element {
+  const state = textAt(p.leg, 'state');
+  const attempts = Number(numberAt(p.leg, 'attempts'));
+  const next = textAt(p.leg, 'next');
+  return (
+    <span class="leg">
+      {p.named && <span class="leg-name">{textAt(p.leg, 'target')}</span>}
+      <span class={`stand is-${state}`}>{standWords(state)}</span>
+      {state !== 'landed' && textAt(p.leg, 'reasonText') && <span class="leg-why">{textAt(p.leg, 'reasonText')}</span>}
+      {state !== 'landed' && (attempts > 1 || next) &&
+        <span class="none">{attempts > 1 ? `tried ${attempts} times` : ''}{attempts > 1 && next ? ', ' : ''}{next && `next ${clock(next)}`}</span>}
+    </span>
+  );
+}

@@ -1,0 +1,134 @@
+// What is where: the record servers in a line each, and the messages, the held ones first to hand.
+
+import type { JSX } from 'preact';
+import { useState } from 'preact/hooks';
+import { Choice } from '../controls';
+import { type JsonObject, isObject, listAt, numberAt, objectAt, textAt } from '../json';
+import { told, useTold } from './asking';
+import type { News } from './follow';
+import { Stand, clock, since, standWords } from './stand';
+
+const kStates: [string, string][] = [['held', 'Held'], ['accepted', 'Taken in'], ['checked', 'Checked'],
+  ['dispatched', 'On its way'], ['landed', 'In the chart']];
+const kUuid = /^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$/;
+
+function Load(p: { target: JsonObject; landed: number[]; alone: boolean }): JSX.Element {
+  const backlog = objectAt(p.target, 'backlog') ?? {};
+  const counts = Object.keys(backlog).map((state) => `${numberAt(backlog, state)} ${standWords(state).toLowerCase()}`);
+  const state = textAt(p.target, 'state');
+  const oldest = textAt(p.target, 'oldestWaiting');
+  const last = textAt(p.target, 'lastLanding');
+  return (
+    <li class="load">
+      <b>{textAt(p.target, 'target')}</b>
+      <span class={`stand ${state === 'sending' ? 'is-landed' : 'is-held'}`}>
+        {state === 'sending' ? 'Sending' : state === 'paused' ? 'Paused by a person' : 'Waits for the server'}</span>
+      <span>{counts.length > 0 ? counts.join(', ') : 'nothing waits'}</span>
+      {oldest && <span>oldest waits {since(oldest)}</span>}
+      {p.alone && <span>{p.landed.length} landed in the last minute</span>}
+      {last && <span class="none">last landing {clock(last)}</span>}
+    </li>
+  );
+}
+
+interface Wish { state: string; session: string; system: string; value: string; since: string; until: string }
+const kNothing: Wish = { state: '', session: '', system: '', value: '', since: '', until: '' };
+
+// An instant of a "datetime-local" field.
+function instant(local: string): string {
+  const at = new Date(local);
+  return Number.isNaN(at.getTime()) ? '' : at.toISOString();
+}
+
+function bodyOf(wish: Wish, before?: string): string {
+  const members: Record<string, unknown> = {};
+  if (wish.state) members['state'] = wish.state;
+  if (wish.session) members['session'] = wish.session;
+  if (wish.value) members['patient'] = { system: wish.system, value: wish.value };
+  if (wish.since) members['since'] = instant(wish.since);
+  if (wish.until) members['until'] = instant(wish.until);
+  if (before) members['before'] = Number(before);
+  return JSON.stringify(members);
+}
+
+function Search(p: { wish: Wish; onWish: (wish: Wish) => void }): JSX.Element {
+  const [typed, type] = useState(p.wish);
+  const field = (name: keyof Wish, label: string, kind = 'text', hint = ''): JSX.Element => (
+    <label class="searched">{label}
+      <input type={kind} value={typed[name]} autocomplete="off" spellcheck={false} maxLength={300} placeholder={hint}
+        onInput={(event) => type({ ...typed, [name]: event.currentTarget.value.trim() })} /></label>);
+  const wrong = typed.session !== '' && !kUuid.test(typed.session.toLowerCase());
+  return (
+    <details class="search">
+      <summary>Search</summary>
+      <form onSubmit={(event) => {
+        event.preventDefault();
+        if (!wrong) p.onWish({ ...typed, session: typed.session.toLowerCase(), state: p.wish.state });
+      }}>
+        {field('session', 'Session', 'text', 'the id of its receipt')}
+        {field('system', 'Patient identifier: system')}
+        {field('value', 'Patient identifier: value')}
+        {field('since', 'Taken in from', 'datetime-local')}
+        {field('until', 'Taken in before', 'datetime-local')}
+        <div class="row end">
+          {wrong && <span class="judged refuse" role="alert">A session's id has 32 hexadecimal digits in five groups.</span>}
+          <button type="button" class="plain" onClick={() => { type(kNothing); p.onWish({ ...kNothing, state: p.wish.state }); }}>Clear</button>
+          <button type="submit" class="chip">Search</button>
+        </div>
+        <p class="none">A search by patient is itself written into the log.</p>
+      </form>
+    </details>
+  );
+}
+
+function Row(p: { message: JsonObject; named: boolean }): JSX.Element {
+  const session = textAt(p.message, 'session');
+  const revision = numberAt(p.message, 'revision');
+  return (
+    <tr>
+      <td><a href={`#message/${session}/${revision}`}><span class="id">{session.slice(0, 8)}</span>
+        <span class="quiet"> session {session}</span></a>{revision !== '1' && <span class="none"> revision {revision}</span>}</td>
+      <td class="time"><time dateTime={textAt(p.message, 'received')}>{clock(textAt(p.message, 'received'))}</time></td>
+      <td>{listAt(p.message, 'targets').map((leg) => <Stand key={textAt(leg, 'target')} leg={leg} named={p.named} />)}</td>
+    </tr>
+  );
+}
+
+export function Traffic(p: { news: News }): JSX.Element {
+  const [wish, setWish] = useState<Wish>(kNothing);
+  const [older, setOlder] = useState<{ of: string; list: JsonObject[]; next: string }>({ of: '', list: [], next: '' });
+  // A search by patient is journalled each time, so it is not asked again with every event.
+  const body = bodyOf(wish);
+  const answer = useTold('POST', '/traffic', body, wish.value ? 0 : p.news.count);
+  const targets = useTold('GET', '/targets', undefined, p.news.count);
+  const servers = Array.isArray(targets.value) ? targets.value.filter(isObject) : [];
+  const first = listAt(answer.value, 'messages');
+  const seen = new Set(first.map((one) => numberAt(one, 'position')));
+  const kept = older.of === body ? older : { list: [], next: '' };
+  const list = [...first, ...kept.list.filter((one) => !seen.has(numberAt(one, 'position')))];
+  const next = kept.list.length > 0 || kept.next ? kept.next : numberAt(answer.value, 'next');
+  const more = async (): Promise<void> => {
+    const page = await told('POST', '/traffic', bodyOf(wish, next));
+    setOlder({ of: body, list: [...kept.list, ...listAt(page.value, 'messages')], next: numberAt(page.value, 'next') });
+  };
+  const named = servers.length > 1;
+  return (
+    <section class="room" aria-label="Traffic">
+      <h1>Traffic</h1>
+      {targets.problem && <p class="banner" role="alert">{targets.problem}</p>}
+      <ul class="loads" aria-label="Record servers">{servers.map((one) => (
+        <Load key={textAt(one, 'target')} target={one} landed={p.news.landed} alone={!named} />))}</ul>
+      <Choice label="Show only" options={kStates} value={wish.state} onValue={(state) => setWish({ ...wish, state })} />
+      <Search wish={wish} onWish={setWish} />
+      {answer.problem && <p class="banner" role="alert">{answer.problem}</p>}
+      <table class="list">
+        <caption class="quiet">Messages, the latest first</caption>
+        <thead><tr><th scope="col">Session</th><th scope="col">Taken in</th><th scope="col">Stands</th></tr></thead>
+        <tbody>{list.map((one) => <Row key={numberAt(one, 'position')} message={one} named={named} />)}</tbody>
+      </table>
+      {list.length === 0 && !answer.loading && !answer.problem && <p class="none">
+        {wish.state === 'held' ? 'Nothing is held.' : 'No message fits.'}</p>}
+      {next && <button type="button" class="chip" onClick={() => void more()}>Look further back</button>}
+    </section>
+  );
+}
