@@ -2,6 +2,8 @@
 // has landed. The browser is Debian's chromium.
 import { createRequire } from 'node:module';
 import assert from 'node:assert/strict';
+import { readFileSync } from 'node:fs';
+import { test } from 'node:test';
 
 const { chromium } = createRequire(process.env.MODULES)('playwright-core');
 export const engine = process.env.ENGINE;
@@ -18,7 +20,8 @@ export async function closeBrowser() {
 }
 
 export class Bedside {
-  static async open({ size = 'phone', scheme = 'light', zone = 'Europe/Paris' } = {}) {
+  // `at`: the page's path and what is there when it has opened.
+  static async open({ size = 'phone', scheme = 'light', zone = 'Europe/Paris', at = ['', '.patient'] } = {}) {
     const [width, height] = sizes[size];
     const context = await browser.newContext({
       viewport: { width, height }, colorScheme: scheme, hasTouch: size !== 'pc', timezoneId: zone, locale: 'en-GB' });
@@ -34,8 +37,8 @@ export class Bedside {
     page.on('request', (request) => {
       if (new URL(request.url()).origin !== engine) one.faults.push(`a request to ${request.url()}`);
     });
-    await page.goto(engine);
-    await page.locator('.patient').first().waitFor();
+    await page.goto(engine + at[0]);
+    await page.locator(at[1]).first().waitFor();
     return one;
   }
   async close() {
@@ -77,6 +80,26 @@ export class Bedside {
   async landed(timeout = 15_000) {
     await this.page.locator('.stand[data-stand="landed"]').first().waitFor({ timeout });
   }
+}
+
+// What axe-core finds, as [what, rule, nodes].
+const axe = readFileSync(createRequire(process.env.MODULES).resolve('axe-core/axe.min.js'), 'utf8');
+export async function judge(page, what, whole = false) {
+  const { width, height } = page.viewportSize();
+  if (process.env.SHOTS) await page.screenshot({ path: `${process.env.SHOTS}/${what}-${width}x${height}.png`, fullPage: whole });
+  await page.evaluate(axe); // by the debugger, which the policy does not bind
+  const { violations } = await page.evaluate(() => globalThis.axe.run(document, { resultTypes: ['violations'] }));
+  assert.deepEqual(violations.map((v) => [what, v.id, v.nodes.map((node) => node.html.slice(0, 160))]), []);
+  assert.ok(await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth), `${what} reaches over the edge`);
+}
+
+// work(bedside): a test in a browser of its own, which must end without an error in the console.
+export function bedside(name, options, work) {
+  test(name, { skip: !name.includes(process.env.WORD ?? ''), timeout: 60_000 }, async () => {
+    const one = await Bedside.open(options);
+    await work(one);
+    await one.close();
+  });
 }
 
 // --- The record server

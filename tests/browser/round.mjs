@@ -1,25 +1,12 @@
 // The Round page as a therapist meets it. tests/browser/run starts what is needed and this.
 import assert from 'node:assert/strict';
-import { readFileSync } from 'node:fs';
-import { createRequire } from 'node:module';
 import { after, before, describe, test } from 'node:test';
-import { Bedside, closeBrowser, engine, observations, openBrowser, sizes } from './bedside.mjs';
+import { bedside, closeBrowser, engine, judge, observations, openBrowser } from './bedside.mjs';
 
-const axe = readFileSync(createRequire(process.env.MODULES).resolve('axe-core/axe.min.js'), 'utf8');
-const shots = process.env.SHOTS;
 const kLoinc = { saturation: '59408-5', flow: '3151-8', pulse: '8867-4' };
 
 before(openBrowser);
 after(closeBrowser);
-
-// work(bedside): a test in a browser of its own, which must end without an error in the console.
-function bedside(name, options, work) {
-  test(name, { skip: !name.includes(process.env.WORD ?? ''), timeout: 60_000 }, async () => {
-    const one = await Bedside.open(options);
-    await work(one);
-    await one.close();
-  });
-}
 
 describe('the Round page', { concurrency: 2 }, () => {
   bedside('six entries are in the chart after fewer than 25 taps', {}, async (one) => {
@@ -237,13 +224,8 @@ describe('the Round page', { concurrency: 2 }, () => {
   for (const [size, scheme] of [['phone', 'light'], ['tablet', 'light'], ['pc', 'light'], ['phone', 'dark']]) {
     bedside(`no accessibility rule is broken: ${size}, ${scheme}`, { size, scheme }, async (one) => {
       const { page } = one;
-      const judge = async (what) => {
-        if (shots) await page.screenshot({ path: `${shots}/${what}-${size}-${scheme}.png`, fullPage: what === 'round' });
-        await page.evaluate(axe); // by the debugger, which the policy does not bind
-        const { violations } = await page.evaluate(() => globalThis.axe.run(document, { resultTypes: ['violations'] }));
-        assert.deepEqual(violations.map((v) => [what, v.id, v.nodes.map((node) => node.html.slice(0, 160))]), []);
-      };
-      await judge('list');
+      const look = (what) => judge(page, `${what}-${scheme}`, what === 'round');
+      await look('list');
       await one.person();
       await one.patient('P-0109');
       await one.field('Saturation').fill('104');
@@ -256,17 +238,15 @@ describe('the Round page', { concurrency: 2 }, () => {
       await one.tap('Breath of 1250 millilitres');
       await one.card('Note').getByRole('textbox').fill('x'.repeat(9_500));
       await one.page.locator('.recovery').waitFor();
-      await judge('round');
+      await look('round');
       await one.field('Saturation').fill('97');
       await one.field('Breathing rate').fill('18');
       await one.tap(one.card('Activity').getByRole('button', { name: 'Activity: clear' }));
       await one.tap(one.send);
       await one.landed();
-      await judge('sent');
+      await look('sent');
       await one.page.locator('.entry').first().click();
-      await judge('correction');
-      const [width] = sizes[size];
-      assert.ok(await page.evaluate(() => document.documentElement.scrollWidth) <= width, 'nothing reaches over the edge');
+      await look('correction');
     });
   }
 });
