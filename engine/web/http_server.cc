@@ -4,9 +4,10 @@
 #include <ctime>
 #include <exception>
 #include <list>
-#include <mutex>
 #include <optional>
 #include <thread>
+#include <tuple>
+#include <type_traits>
 #include <utility>
 
 #include <boost/asio/as_tuple.hpp>
@@ -15,12 +16,16 @@
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/post.hpp>
+#include <boost/asio/ssl/context.hpp>
 #include <boost/asio/steady_timer.hpp>
 #include <boost/asio/use_awaitable.hpp>
 #include <boost/asio/write.hpp>
 #include <boost/beast/core/flat_buffer.hpp>
 #include <boost/beast/core/tcp_stream.hpp>
 #include <boost/beast/http.hpp>
+#include <boost/beast/ssl.hpp>
+#include <openssl/err.h>
+#include <openssl/ssl.h>
 
 #include "engine/web/event_stream.h"
 
@@ -35,6 +40,8 @@ using tcp = asio::ip::tcp;
 constexpr auto kUseTuple = asio::as_tuple(asio::use_awaitable);
 using Parser = http::request_parser<http::string_body>;
 using Message = http::response<http::string_body>;
+using Plain = beast::tcp_stream;
+using Secure = beast::ssl_stream<beast::tcp_stream&>;
 
 std::string http_date() {
   const std::time_t now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());
@@ -63,16 +70,22 @@ Message to_message(Response& response, unsigned version, bool keep_alive) {
   return message;
 }
 
-Request to_request(Parser& parser, std::string peer) {
-  auto message = parser.release();
+// Without the body.
+Request head_of(const Parser& parser, std::string peer) {
+  const auto& message = parser.get();
   Request request;
   request.method = std::string(message.method_string());
   request.target = std::string(message.target());
   for (const auto& field : message) {
     request.headers.push_back({std::string(field.name_string()), std::string(field.value())});
   }
-  request.body = std::move(message.body());
   request.peer = std::move(peer);
+  return request;
+}
+
+Request to_request(Parser& parser, std::string peer) {
+  Request request = head_of(parser, std::move(peer));
+  request.body = std::move(parser.get().body());
   return request;
 }
 
@@ -115,56 +128,31 @@ struct Waiting {
   std::optional<Response> response;
 };
 
+// Both pointers are weak, so that an answer may come after connection and server have gone.
+Answer answer_for(const std::shared_ptr<asio::io_context>& context,
+                  const std::shared_ptr<Waiting>& waiting) {
+  return Answer(
+      [weak_context = std::weak_ptr(context), weak = std::weak_ptr(waiting)](Response response) {
+        const std::shared_ptr<asio::io_context> live = weak_context.lock();
+        if (!live) {
+          return;
+        }
+        asio::post(*live, [weak, answer = std::move(response)]() mutable {
+          if (const std::shared_ptr<Waiting> target = weak.lock()) {
+            target->response.emplace(std::move(answer));
+            target->signal.cancel();
+          }
+        });
+      });
+}
+
+// Somebody who speaks plain HTTP to a server of TLS.
+bool is_plain_http(beast::error_code error) {
+  return error.category() == asio::error::get_ssl_category() &&
+         ERR_GET_REASON(static_cast<unsigned long>(error.value())) == SSL_R_HTTP_REQUEST;
+}
+
 }  // namespace
-
-// The handler's end. Both pointers are weak, so that an answer may come after connection and server
-// have gone.
-class Answer::Once {
- public:
-  Once(const std::shared_ptr<asio::io_context>& context, const std::shared_ptr<Waiting>& waiting)
-      : context_(context), waiting_(waiting) {}
-  ~Once() { give(Response(500, "text/plain", "the request was not answered\n")); }
-  Once(const Once&) = delete;
-  Once& operator=(const Once&) = delete;
-
-  void give(Response response) {
-    const std::shared_ptr<asio::io_context> context = context_.lock();
-    if (called_.exchange(true) || !context) {
-      return;
-    }
-    asio::post(*context, [waiting = waiting_, answer = std::move(response)]() mutable {
-      if (const std::shared_ptr<Waiting> target = waiting.lock()) {
-        target->response.emplace(std::move(answer));
-        target->signal.cancel();
-      }
-    });
-  }
-
- private:
-  std::weak_ptr<asio::io_context> context_;
-  std::weak_ptr<Waiting> waiting_;
-  std::atomic<bool> called_{false};
-};
-
-Answer::Answer(std::shared_ptr<Once> once) : once_(std::move(once)) {}
-
-void Answer::operator()(Response response) const {
-  if (finish_) {
-    finish_(response);
-  }
-  once_->give(std::move(response));
-}
-
-Answer Answer::then(std::function<void(Response& response)> finish) const {
-  Answer next(once_);
-  next.finish_ = [before = finish_, finish = std::move(finish)](Response& response) {
-    if (before) {
-      before(response);
-    }
-    finish(response);
-  };
-  return next;
-}
 
 Handler answering(std::function<Response(const Request& request)> handler) {
   return
@@ -174,7 +162,8 @@ Handler answering(std::function<Response(const Request& request)> handler) {
 struct HttpServer::State {
   struct Connection {
     explicit Connection(tcp::socket socket) : stream(std::move(socket)) {}
-    beast::tcp_stream stream;
+    Plain stream;  // under TLS: what carries it
+    std::string peer;
     std::shared_ptr<EventStream> events;
     bool busy = false;  // a request is being read or answered
   };
@@ -183,6 +172,7 @@ struct HttpServer::State {
   State(Config c, Handler h)
       : config(std::move(c)),
         handler(std::move(h)),
+        tls(config.tls),
         context(std::make_shared<asio::io_context>(1)),
         acceptor(*context),
         grace_timer(*context) {}
@@ -190,19 +180,33 @@ struct HttpServer::State {
   base::Result<void> listen();
   asio::awaitable<void> accept();
   asio::awaitable<void> serve(Place place);
-  asio::awaitable<bool> read(Connection& connection, beast::flat_buffer& buffer, Parser& parser);
-  asio::awaitable<bool> respond(Connection& connection, Response response, unsigned version,
-                                bool keep_alive, bool head);
-  asio::awaitable<bool> respond_stream(Connection& connection, Response response, unsigned version);
+  asio::awaitable<void> serve_secure(Place place);
+  // Stream: Plain or Secure, of the connection.
+  template <class Stream>
+  asio::awaitable<void> serve_on(Place place, Stream& stream);
+  template <class Stream>
+  asio::awaitable<bool> read(Connection& connection, Stream& stream, beast::flat_buffer& buffer,
+                             Parser& parser);
+  template <class Stream>
+  asio::awaitable<bool> respond(Connection& connection, Stream& stream, Response response,
+                                unsigned version, bool keep_alive, bool head);
+  template <class Stream>
+  asio::awaitable<bool> respond_stream(Connection& connection, Stream& stream, Response response,
+                                       unsigned version);
+  // Says that nothing follows, and lingers.
+  template <class Stream>
+  asio::awaitable<void> part(Connection& connection, Stream& stream);
   asio::awaitable<void> turn_away(tcp::socket socket);
   asio::awaitable<void> linger(Connection& connection);
-  Response refuse(int status) const;
+  Response refuse(int status, std::string_view text) const;
+  Response refuse(int status) const { return refuse(status, text_of(status)); }
   void ended(Place place);
   void begin_stop(std::chrono::milliseconds grace);
   void cut_off();
 
   Config config;
   Handler handler;
+  std::shared_ptr<const Tls> tls;  // of the next handshake; only the server's thread touches it
   std::shared_ptr<asio::io_context> context;
   tcp::acceptor acceptor;
   asio::steady_timer grace_timer;
@@ -233,10 +237,9 @@ base::Result<void> HttpServer::State::listen() {
   return {};
 }
 
-Response HttpServer::State::refuse(int status) const {
-  Response response = config.refuse
-                          ? config.refuse(status, text_of(status))
-                          : Response(status, "text/plain", std::string(text_of(status)) + "\n");
+Response HttpServer::State::refuse(int status, std::string_view text) const {
+  Response response = config.refuse ? config.refuse(status, text)
+                                    : Response(status, "text/plain", std::string(text) + "\n");
   response.status = status;
   if (status == 503) {
     response.set("Retry-After", "1");
@@ -259,7 +262,8 @@ asio::awaitable<void> HttpServer::State::accept() {
     boost::system::error_code ignored;
     socket.set_option(tcp::no_delay(true), ignored);
     if (connections.size() >= config.connections_max) {
-      if (turned_away < base::limits::kTurnedAwayMax) {
+      // Under TLS a word would cost the server a handshake.
+      if (!tls && turned_away < base::limits::kTurnedAwayMax) {
         ++turned_away;
         asio::co_spawn(*context, turn_away(std::move(socket)),
                        [this](std::exception_ptr) { --turned_away; });
@@ -287,7 +291,7 @@ void HttpServer::State::ended(Place place) {
 
 asio::awaitable<void> HttpServer::State::turn_away(tcp::socket socket) {
   Connection connection(std::move(socket));
-  co_await respond(connection, refuse(503), 11, false, false);
+  co_await respond(connection, connection.stream, refuse(503), 11, false, false);
   co_await linger(connection);
 }
 
@@ -308,16 +312,28 @@ asio::awaitable<void> HttpServer::State::linger(Connection& connection) {
   }
 }
 
+template <class Stream>
+asio::awaitable<void> HttpServer::State::part(Connection& connection, Stream& stream) {
+  if constexpr (std::is_same_v<Stream, Secure>) {
+    // One way only: the client's own farewell is not waited for.
+    SSL_set_shutdown(stream.native_handle(), SSL_RECEIVED_SHUTDOWN);
+    connection.stream.expires_after(config.write_timeout);
+    co_await stream.async_shutdown(kUseTuple);
+  }
+  co_await linger(connection);
+}
+
 // False when there is nothing more to serve on this connection.
-asio::awaitable<bool> HttpServer::State::read(Connection& connection, beast::flat_buffer& buffer,
-                                              Parser& parser) {
+template <class Stream>
+asio::awaitable<bool> HttpServer::State::read(Connection& connection, Stream& stream,
+                                              beast::flat_buffer& buffer, Parser& parser) {
   parser.body_limit(config.body_bytes_max);
   parser.header_limit(base::limits::kHttpHeaderBytesMax);
   connection.busy = buffer.size() > 0;
   if (!connection.busy) {
     connection.stream.expires_after(config.idle_timeout);
     auto space = buffer.prepare(4096);
-    const auto [error, n] = co_await connection.stream.async_read_some(space, kUseTuple);
+    const auto [error, n] = co_await stream.async_read_some(space, kUseTuple);
     if (error) {
       co_return false;
     }
@@ -325,34 +341,69 @@ asio::awaitable<bool> HttpServer::State::read(Connection& connection, beast::fla
     connection.busy = true;
   }
   connection.stream.expires_after(config.request_timeout);
-  auto [error, n] = co_await http::async_read_header(connection.stream, buffer, parser, kUseTuple);
+  auto [error, n] = co_await http::async_read_header(stream, buffer, parser, kUseTuple);
+  if (!error && config.screen) {
+    std::optional<Response> refusal = config.screen(head_of(parser, connection.peer));
+    if (refusal) {
+      Response response = std::move(*refusal);
+      co_await respond(connection, stream, std::move(response), 11, false, false);
+      co_await part(connection, stream);
+      co_return false;
+    }
+  }
   if (!error && beast::iequals(parser.get()[http::field::expect], "100-continue")) {
     http::response<http::empty_body> go_on{http::status::continue_, 11};
-    std::tie(error, n) = co_await http::async_write(connection.stream, go_on, kUseTuple);
+    std::tie(error, n) = co_await http::async_write(stream, go_on, kUseTuple);
   }
   if (!error && !parser.is_done()) {
-    std::tie(error, n) = co_await http::async_read(connection.stream, buffer, parser, kUseTuple);
+    std::tie(error, n) = co_await http::async_read(stream, buffer, parser, kUseTuple);
   }
   if (!error) {
     co_return true;
   }
   const int status = status_of(error);
   if (status != 0) {
-    co_await respond(connection, refuse(status), 11, false, false);
-    co_await linger(connection);
+    co_await respond(connection, stream, refuse(status), 11, false, false);
+    co_await part(connection, stream);
   }
   co_return false;
 }
 
 asio::awaitable<void> HttpServer::State::serve(Place place) {
-  Connection& connection = *place;
   boost::system::error_code ignored;
-  const auto remote = connection.stream.socket().remote_endpoint(ignored);
-  const std::string peer = remote.address().to_string();
+  const auto remote = place->stream.socket().remote_endpoint(ignored);
+  place->peer = remote.address().to_string();
+  if (tls) {
+    co_await serve_secure(place);
+  } else {
+    co_await serve_on(place, place->stream);
+  }
+  place->stream.socket().shutdown(tcp::socket::shutdown_both, ignored);
+  place->stream.close();
+}
+
+asio::awaitable<void> HttpServer::State::serve_secure(Place place) {
+  asio::ssl::context ready(tls->share());
+  Secure stream(place->stream, ready);
+  // One bound for the whole handshake, however slowly its bytes come.
+  place->stream.expires_after(config.handshake_timeout);
+  const auto [error] = co_await stream.async_handshake(asio::ssl::stream_base::server, kUseTuple);
+  if (!error) {
+    co_await serve_on(place, stream);
+  } else if (is_plain_http(error)) {
+    Response hint = refuse(400, "this port speaks TLS only; use https");
+    co_await respond(*place, place->stream, std::move(hint), 11, false, false);
+    co_await linger(*place);
+  }
+}
+
+template <class Stream>
+asio::awaitable<void> HttpServer::State::serve_on(Place place, Stream& stream) {
+  Connection& connection = *place;
   beast::flat_buffer buffer;
   while (!stopping) {
     Parser parser;
-    if (!co_await read(connection, buffer, parser)) {
+    if (!co_await read(connection, stream, buffer, parser)) {
       break;
     }
     const unsigned version = parser.get().version();
@@ -360,7 +411,7 @@ asio::awaitable<void> HttpServer::State::serve(Place place) {
     const bool head = parser.get().method() == http::verb::head;
     const auto waiting = std::make_shared<Waiting>(*context);
     connection.stream.expires_never();
-    handler(to_request(parser, peer), Answer(std::make_shared<Answer::Once>(context, waiting)));
+    handler(to_request(parser, connection.peer), answer_for(context, waiting));
     while (!waiting->response.has_value()) {
       co_await waiting->signal.async_wait(kUseTuple);
     }
@@ -374,37 +425,37 @@ asio::awaitable<void> HttpServer::State::serve(Place place) {
     }
     const bool go_on = keep_alive && !response.close && !stopping && !response.stream;
     if (response.stream) {
-      co_await respond_stream(connection, std::move(response), version);
+      co_await respond_stream(connection, stream, std::move(response), version);
       break;
     }
-    if (!co_await respond(connection, std::move(response), version, go_on, head)) {
+    if (!co_await respond(connection, stream, std::move(response), version, go_on, head)) {
       break;
     }
     if (!go_on) {
-      co_await linger(connection);
+      co_await part(connection, stream);
       break;
     }
   }
-  connection.stream.socket().shutdown(tcp::socket::shutdown_both, ignored);
-  connection.stream.close();
 }
 
-asio::awaitable<bool> HttpServer::State::respond(Connection& connection, Response response,
-                                                 unsigned version, bool keep_alive, bool head) {
+template <class Stream>
+asio::awaitable<bool> HttpServer::State::respond(Connection& connection, Stream& stream,
+                                                 Response response, unsigned version,
+                                                 bool keep_alive, bool head) {
   Message message = to_message(response, version, keep_alive);
   connection.stream.expires_after(config.write_timeout);
   if (head) {
     http::response_serializer<http::string_body> serializer{message};
-    const auto [error, n] =
-        co_await http::async_write_header(connection.stream, serializer, kUseTuple);
+    const auto [error, n] = co_await http::async_write_header(stream, serializer, kUseTuple);
     co_return !error;
   }
-  const auto [error, n] = co_await http::async_write(connection.stream, message, kUseTuple);
+  const auto [error, n] = co_await http::async_write(stream, message, kUseTuple);
   co_return !error;
 }
 
-asio::awaitable<bool> HttpServer::State::respond_stream(Connection& connection, Response response,
-                                                        unsigned version) {
+template <class Stream>
+asio::awaitable<bool> HttpServer::State::respond_stream(Connection& connection, Stream& stream,
+                                                        Response response, unsigned version) {
   connection.events = response.stream;
   http::response<http::empty_body> header{static_cast<http::status>(response.status), version};
   for (const Header& field : response.headers) {
@@ -414,7 +465,7 @@ asio::awaitable<bool> HttpServer::State::respond_stream(Connection& connection, 
   header.chunked(true);
   connection.stream.expires_after(config.write_timeout);
   http::response_serializer<http::empty_body> serializer{header};
-  auto [error, n] = co_await http::async_write_header(connection.stream, serializer, kUseTuple);
+  auto [error, n] = co_await http::async_write_header(stream, serializer, kUseTuple);
   auto signal = std::make_shared<asio::steady_timer>(*context);
   response.stream->on_change([weak_context = std::weak_ptr(context), weak = std::weak_ptr(signal)] {
     if (const auto live = weak_context.lock()) {
@@ -440,11 +491,11 @@ asio::awaitable<bool> HttpServer::State::respond_stream(Connection& connection, 
     if (!taken.bytes.empty()) {
       const auto chunk =
           http::make_chunk(asio::const_buffer(taken.bytes.data(), taken.bytes.size()));
-      std::tie(error, n) = co_await asio::async_write(connection.stream, chunk, kUseTuple);
+      std::tie(error, n) = co_await asio::async_write(stream, chunk, kUseTuple);
     }
     if (!error && taken.closed) {
       const auto last = http::make_chunk_last();
-      std::tie(error, n) = co_await asio::async_write(connection.stream, last, kUseTuple);
+      std::tie(error, n) = co_await asio::async_write(stream, last, kUseTuple);
       break;
     }
   }
@@ -502,6 +553,14 @@ HttpServer::~HttpServer() {
 
 std::uint16_t HttpServer::port() const {
   return state_->port;
+}
+
+void HttpServer::renew(std::shared_ptr<const Tls> tls) {
+  asio::post(*state_->context, [raw = state_.get(), next = std::move(tls)]() mutable {
+    if (raw->tls && next) {
+      raw->tls = std::move(next);
+    }
+  });
 }
 
 std::size_t HttpServer::connections() const {

@@ -1,7 +1,7 @@
 #pragma once
-// An HTTP/1.1 server (RFC 9112) on one thread of its own: keep-alive, bounded in bodies,
-// connections and time, streaming for server-sent events, graceful stop. It knows nothing of
-// sessions or FHIR; what it refuses itself (400, 413, 431, 503) takes its body from
+// An HTTP/1.1 server (RFC 9112), plain or over TLS, on one thread of its own: keep-alive, bounded
+// in bodies, connections and time, streaming for server-sent events, graceful stop. It knows
+// nothing of sessions or FHIR; what it refuses itself (400, 413, 431, 503) takes its body from
 // Config::refuse. The handler runs on the server's thread and must not block for long: work that
 // takes time is given away, and the Answer called later, from any thread.
 
@@ -10,29 +10,17 @@
 #include <cstdint>
 #include <functional>
 #include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 
 #include "engine/base/limits.h"
 #include "engine/base/result.h"
+#include "engine/web/answer.h"
 #include "engine/web/http_message.h"
+#include "engine/web/tls.h"
 
 namespace engine::web {
-
-// Answers one request, at most once; copies share that. When the last copy goes without having been
-// called, the client gets a 500. Calling it after the server has stopped is safe and does nothing.
-class Answer {
- public:
-  class Once;
-  explicit Answer(std::shared_ptr<Once> once);
-  void operator()(Response response) const;
-  // The same answer, each response being finished by `finish` first.
-  Answer then(std::function<void(Response& response)> finish) const;
-
- private:
-  std::shared_ptr<Once> once_;
-  std::function<void(Response&)> finish_;
-};
 
 using Handler = std::function<void(Request request, Answer answer)>;
 // A handler that answers at once.
@@ -49,10 +37,18 @@ class HttpServer {
     std::chrono::milliseconds request_timeout = base::limits::kRequestTimeout;
     // Between requests of one connection.
     std::chrono::milliseconds idle_timeout = base::limits::kIdleTimeout;
+    // With it the server speaks TLS only, and without it plain HTTP only.
+    std::shared_ptr<const Tls> tls;
+    // From the connection to the end of its handshake.
+    std::chrono::milliseconds handshake_timeout = base::limits::kTlsHandshakeTimeout;
     // For each write of an answer.
     std::chrono::milliseconds write_timeout = base::limits::kWriteTimeout;
     // Makes the body of what the server refuses itself; plain text when empty.
     std::function<Response(int status, std::string_view text)> refuse;
+    // Looks at the head of a request before its body is read. A response is sent at once and closes
+    // the connection: the body of somebody who may not send one is never held. On the server's
+    // thread.
+    std::function<std::optional<Response>(const Request& head)> screen;
   };
 
   // Listens before it returns. Errors: kInvalid for a bad address, kIo when the port cannot be had.
@@ -63,6 +59,9 @@ class HttpServer {
 
   std::uint16_t port() const;
   std::size_t connections() const;
+  // Another certificate for the handshakes from now on; connections under way keep theirs. Without
+  // effect on a server of plain HTTP.
+  void renew(std::shared_ptr<const Tls> tls);
   // No new connections and requests; running requests get `grace` to end, then are cut off. Returns
   // when the thread has ended. Event streams are closed at once.
   void stop(std::chrono::milliseconds grace);
