@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "engine/base/result.h"
+#include "engine/cli/certificate_files.h"
 #include "engine/cli/files.h"
 #include "engine/cli/mapping_sets.h"
 #include "engine/cli/serve_config.h"
@@ -32,7 +33,9 @@ void say(const std::string& event, const std::string& rest);
 class Engine {
  public:
   explicit Engine(ServeConfig config)
-      : config_(std::move(config)), files_(files_of(config_.journal, config_.files)) {}
+      : config_(std::move(config)),
+        files_(files_of(config_.journal, config_.files)),
+        certificate_(config_.tls_certificate, config_.tls_key) {}
   base::Result<void> start();
   void run_until_signal();
 
@@ -46,12 +49,14 @@ class Engine {
   web::AuditControl audit_control();
   void preflight(const std::string& target, SideWork::Done done);
   void look_at_mappings();
+  void look_at_certificate();
   base::Result<void> open_heads();
   void sign_head();
   void drain();
 
   ServeConfig config_;
   const std::string files_;  // prefix of those that go with the journal
+  CertificateFiles certificate_;
   SystemClock clock_;
   SystemRandom random_;
   std::unique_ptr<MappingSets> core_;

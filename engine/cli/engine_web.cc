@@ -66,6 +66,17 @@ web::AuditControl Engine::audit_control() {
           }};
 }
 
+// On the main thread.
+void Engine::look_at_certificate() {
+  const auto before = certificate_.tls();
+  for (const CertificateFiles::Event& event : certificate_.look(clock_.now())) {
+    say(event.what, event.text);
+  }
+  if (certificate_.tls() != before) {
+    server_->renew(certificate_.tls());
+  }
+}
+
 base::Result<void> Engine::open_web() {
   ward_ = std::make_unique<WardFile>(
       config_.ward, [this](std::string_view document) { return core_->admit(document); });
@@ -94,6 +105,7 @@ base::Result<void> Engine::open_web() {
   web::HttpServer::Config config;
   config.address = listen->address;
   config.port = listen->port;
+  config.tls = certificate_.tls();
   config.refuse = [](int status, std::string_view text) {
     return web::problem(status, status == 413 ? "too-long" : "structure", std::string(text));
   };

@@ -171,6 +171,9 @@ void Engine::sign_head() {
 }
 
 base::Result<void> Engine::start() {
+  if (auto loaded = certificate_.load(); !loaded) {
+    return loaded;
+  }
   auto core =
       MappingSets::open({config_.translator, KeptSets::folder_of(files_), config_.approval_needed});
   if (!core) {
@@ -256,14 +259,18 @@ void Engine::run_until_signal() {
   sigemptyset(&set);
   sigaddset(&set, SIGTERM);
   sigaddset(&set, SIGINT);
+  sigaddset(&set, SIGHUP);
   const timespec pause{base::limits::kMappingLook.count(), 0};
   int signal = -1;
   sign_head();
+  look_at_certificate();
   auto next_head = clock_.steady() + journal::kHeadPause;
-  while (signal < 0) {
+  while (signal != SIGTERM && signal != SIGINT) {
+    // SIGHUP asks for what happens by itself: a look at the files.
     signal = sigtimedwait(&set, nullptr, &pause);
-    if (signal < 0) {
+    if (signal < 0 || signal == SIGHUP) {
       look_at_mappings();
+      look_at_certificate();
     }
     if (clock_.steady() >= next_head) {
       sign_head();
@@ -282,6 +289,7 @@ void block_signals() {
   sigemptyset(&set);
   sigaddset(&set, SIGTERM);
   sigaddset(&set, SIGINT);
+  sigaddset(&set, SIGHUP);
   pthread_sigmask(SIG_BLOCK, &set, nullptr);
   std::signal(SIGPIPE, SIG_IGN);
 }

@@ -20,6 +20,15 @@ int fail(const base::Error& error) {
   return kUsage;
 }
 
+void add_edge_options(CLI::App& app, ServeConfig& flags) {
+  app.add_option("--listen", flags.listen, "ADDRESS:PORT (port 0: any free one)");
+  app.add_option("--tls-certificate", flags.tls_certificate,
+                 "PEM file: the engine's certificate, then those that vouch for it");
+  app.add_option("--tls-key", flags.tls_key, "PEM file of its key, without a passphrase");
+  app.add_flag("--guarded", flags.guarded, "something in front of the engine checks who calls");
+  app.add_option("--port-file", flags.port_file, "written with the port when ready");
+}
+
 void add_journal_options(CLI::App& app, ServeConfig& flags) {
   app.add_option("--journal", flags.journal,
                  "the journal's file, made when new, or postgresql://USER@HOST/DATABASE");
@@ -41,7 +50,7 @@ int run_serve(int argc, char** argv) {
   std::string file;
   std::vector<std::string> urls;
   app.add_option("--config", file, "TOML file; flags win over it");
-  app.add_option("--listen", flags.listen, "ADDRESS:PORT (port 0: any free one)");
+  add_edge_options(app, flags);
   add_journal_options(app, flags);
   app.add_option("--target", urls, "base URL of a record server");
   app.add_option("--mappings", flags.translator.mappings, "folder of maps laid over the own ones");
@@ -50,10 +59,8 @@ int run_serve(int argc, char** argv) {
   app.add_option("--profiles", flags.translator.profiles, "folder of profiles, likewise");
   app.add_option("--settings", flags.translator.settings, "JSON file of the site's settings");
   app.add_option("--ward", flags.ward, "JSON file of the ward's patients with their orders");
-  app.add_option("--port-file", flags.port_file, "written with the port when ready");
   app.add_flag("--approval-needed", flags.approval_needed,
                "a changed mapping set waits, in shadow, for a named person");
-  app.add_flag("--guarded", flags.guarded, "something in front of the engine checks who calls");
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& problem) {
@@ -75,6 +82,8 @@ int run_serve(int argc, char** argv) {
     }
   };
   win("--listen", config.listen, flags.listen);
+  win("--tls-certificate", config.tls_certificate, flags.tls_certificate);
+  win("--tls-key", config.tls_key, flags.tls_key);
   win("--journal", config.journal, flags.journal);
   win("--files", config.files, flags.files);
   win("--name", config.name, flags.name);

@@ -122,6 +122,8 @@ base::Result<void> read_config(std::string_view text, const std::string& name,
                  place(name, problem.source()));
   }
   const Members members = {{"listen", &config.listen},
+                           {"tls-certificate", &config.tls_certificate},
+                           {"tls-key", &config.tls_key},
                            {"journal", &config.journal},
                            {"files", &config.files},
                            {"name", &config.name},
@@ -222,6 +224,12 @@ base::Result<void> check_config(const ServeConfig& config) {
   const auto listen = parse_listen(config.listen);
   if (!listen) {
     return listen.error();
+  }
+  if (config.tls_certificate.empty() != config.tls_key.empty()) {
+    return Error(
+        ErrorCode::kInvalid,
+        "TLS needs both a certificate and its key (tls-certificate = \"FILE\" and tls-key = "
+        "\"FILE\", --tls-certificate FILE --tls-key FILE)");
   }
   const bool loopback = listen->address == "::1" || listen->address.substr(0, 4) == "127.";
   if (!loopback && !config.guarded) {

@@ -25,6 +25,8 @@ struct ServeConfig {
   // Without sign-in the engine listens on loopback only, unless this says that something else
   // guards it.
   bool guarded = false;
+  std::string tls_certificate;  // PEM files; both or neither
+  std::string tls_key;
   std::string journal;   // a file, or postgresql://USER@HOST/DATABASE
   std::string files;     // of a journal in a database: where its keys, heads and sets are, a prefix
   std::string name;      // of this engine among those that share a database; empty: the host's name
