@@ -66,8 +66,13 @@ inline constexpr std::size_t kMapFramesMax = 1'000;
 inline constexpr std::size_t kMapStepsMax = 2'000'000;
 // Elements made in one run.
 inline constexpr std::size_t kMapOutputItemsMax = 1'000'000;
+// What a run looks at: items found and gone through, and steps of its expressions. Rules that find
+// nothing fire nothing, and yet they take time. About a second's work.
+inline constexpr std::size_t kMapWorkMax = 20'000'000;
 // Compiled forms of groups in one set: one for each combination of input types that is called.
 inline constexpr std::size_t kMapInstancesMax = 20'000;
+// Rules of all those compiled forms together.
+inline constexpr std::size_t kMapCompiledRulesMax = 200'000;
 inline constexpr std::size_t kConceptMapRowsMax = 1'000'000;
 // Problems listed for one set of maps; the first few are what gets fixed.
 inline constexpr std::size_t kMapProblemsMax = 100;

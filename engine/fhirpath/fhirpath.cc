@@ -70,6 +70,11 @@ Workspace& Workspace::operator=(Workspace&&) noexcept = default;
 
 void Workspace::reset() {
   state_->arena.reset();
+  state_->steps = 0;
+}
+
+std::size_t Workspace::steps() const {
+  return state_->steps;
 }
 
 Item Workspace::make_string(std::string_view text) {

@@ -106,6 +106,8 @@ class Workspace {
 
   // Forgets all results and keeps the memory.
   void reset();
+  // The work of all evaluations since then, in the steps that limits::kEvaluationStepsMax bounds.
+  std::size_t steps() const;
 
   // Items that live until reset().
   Item make_string(std::string_view text);  // copied

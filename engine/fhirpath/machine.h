@@ -30,6 +30,7 @@ struct Workspace::State {
   Item* items;  // kCollectionItemsMax of them
   std::size_t top = 0;
   std::size_t nesting = 0;
+  std::size_t steps = 0;  // of all evaluations since the last reset
 };
 
 struct EvaluationError {
@@ -56,7 +57,10 @@ struct Scope {
 class Machine {
  public:
   Machine(const Program& program, const Context& context, Workspace& workspace);
-  ~Machine() { --state_.nesting; }
+  ~Machine() {
+    --state_.nesting;
+    state_.steps += base::limits::kEvaluationStepsMax - steps_left_;
+  }
   Machine(const Machine&) = delete;
   Machine& operator=(const Machine&) = delete;
 

@@ -1,5 +1,6 @@
 #include "engine/mapping/ast.h"
 
+#include <unordered_map>
 #include <unordered_set>
 
 namespace engine::mapping {
@@ -22,12 +23,17 @@ void collect_names(const std::vector<Rule>& rules, std::unordered_set<std::strin
   }
 }
 
-void fill_names(std::vector<Rule>& rules, std::unordered_set<std::string>& taken,
-                std::size_t& count) {
+struct Naming {
+  std::unordered_set<std::string> taken;
+  std::unordered_map<std::string, std::size_t> last;  // number given, by stem
+  std::size_t count = 0;                              // of rules
+};
+
+void fill_names(std::vector<Rule>& rules, Naming& naming) {
   for (Rule& rule : rules) {
-    ++count;
+    ++naming.count;
     if (rule.name.empty()) {
-      std::string stem = "rule" + std::to_string(count);
+      std::string stem = "rule" + std::to_string(naming.count);
       if (rule.sources.size() == 1 && !rule.sources[0].path.elements.empty()) {
         stem = rule.sources[0].path.elements.back();
         if (!rule.sources[0].type.empty()) {
@@ -35,11 +41,12 @@ void fill_names(std::vector<Rule>& rules, std::unordered_set<std::string>& taken
         }
       }
       rule.name = stem;
-      for (std::size_t n = 2; !taken.insert(rule.name).second; ++n) {
-        rule.name = stem + "-" + std::to_string(n);
+      while (!naming.taken.insert(rule.name).second) {
+        std::size_t& number = naming.last.try_emplace(stem, 1).first->second;
+        rule.name = stem + "-" + std::to_string(++number);
       }
     }
-    fill_names(rule.rules, taken, count);
+    fill_names(rule.rules, naming);
   }
 }
 
@@ -47,10 +54,9 @@ void fill_names(std::vector<Rule>& rules, std::unordered_set<std::string>& taken
 
 void name_rules(Map& map) {
   for (Group& group : map.groups) {
-    std::unordered_set<std::string> taken;
-    collect_names(group.rules, taken);
-    std::size_t count = 0;
-    fill_names(group.rules, taken, count);
+    Naming naming;
+    collect_names(group.rules, naming.taken);
+    fill_names(group.rules, naming);
   }
 }
 

@@ -55,7 +55,10 @@ Instance* Compiler::instance(const FoundGroup& found, std::vector<TypeId> types,
     return at->second;
   }
   if (program_.instances.size() >= base::limits::kMapInstancesMax) {
-    fail(place, "the groups are called with too many combinations of types", ErrorCode::kLimit);
+    give_up(place, "groups are called with more than " +
+                       std::to_string(base::limits::kMapInstancesMax) +
+                       " combinations of types, the next one that of " + found.group->name +
+                       " of the map " + found.map->map.url);
     known_.erase(at);
     return nullptr;
   }
@@ -66,6 +69,19 @@ Instance* Compiler::instance(const FoundGroup& found, std::vector<TypeId> types,
   at->second = &made;
   waiting_.push_back(&made);
   return &made;
+}
+
+// A limit of the whole set: what would follow is left, and one problem tells of it.
+void Compiler::give_up(Place place, std::string message) {
+  if (!gave_up_) {
+    fail(place,
+         std::move(message) +
+             ". Give the inputs of groups types, so that one form serves "
+             "all callers, or load fewer maps together.",
+         ErrorCode::kLimit);
+  }
+  gave_up_ = true;
+  waiting_.clear();
 }
 
 void Compiler::compile_instance(Instance& instance) {
@@ -127,7 +143,7 @@ const Instance* Compiler::compile_base(Instance& instance) {
 
 std::vector<CompiledRule> Compiler::compile_rules(const std::vector<Rule>& rules, Scope& scope) {
   std::vector<CompiledRule> compiled(rules.size());
-  for (std::size_t i = 0; i < rules.size(); ++i) {
+  for (std::size_t i = 0; i < rules.size() && !gave_up_; ++i) {
     compile_rule(rules[i], scope, compiled[i]);
   }
   return compiled;
@@ -149,6 +165,14 @@ bool is_simple(const Rule& rule) {
 }  // namespace
 
 void Compiler::compile_rule(const Rule& rule, Scope& scope, CompiledRule& out) {
+  if (++compiled_rules_ > base::limits::kMapCompiledRulesMax) {
+    give_up(rule.place, "the rules of the set are compiled more than " +
+                            std::to_string(base::limits::kMapCompiledRulesMax) +
+                            " times, once for each combination of types that their groups are "
+                            "called with, the next one '" +
+                            rule.name + "' of " + group_->name + " of the map " + map_->map.url);
+    return;
+  }
   out.place = rule.place;
   out.name = rule.name.c_str();
   out.number = numbers_[&rule];

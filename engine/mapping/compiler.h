@@ -51,6 +51,7 @@ class Compiler {
   shapes::TypeId declared_type(const ParsedMap& map, const std::string& name, Place place);
 
   // compile_groups.cc
+  void give_up(Place place, std::string message);
   FoundGroup find_group(ParsedMap& map, const std::string& name, Place place);
   Instance* instance(const FoundGroup& found, std::vector<shapes::TypeId> types, Place place);
   void compile_instance(Instance& instance);
@@ -105,6 +106,8 @@ class Compiler {
   std::deque<Instance*> waiting_;
   std::vector<std::pair<std::uint32_t, FoundGroup>> open_groups_;
   std::unordered_map<const Rule*, std::uint32_t> numbers_;
+  std::size_t compiled_rules_ = 0;
+  bool gave_up_ = false;
   // Of the instance that is being compiled.
   ParsedMap* map_ = nullptr;
   const Group* group_ = nullptr;

@@ -38,6 +38,15 @@ std::optional<std::string> text_of(const Item& item) {
 
 namespace {
 
+// The elements under a node, as the JSON text nests them.
+std::size_t elements_in(const json::Node& node) {
+  std::size_t count = node.count;
+  for (const json::Node& child : node) {
+    count += elements_in(child);
+  }
+  return count;
+}
+
 std::string pointer_text(const Item& item) {
   if (item.is_node() && item.at.node != nullptr) {
     return " (from " + json::pointer_of(*item.at.node) + ")";
@@ -77,6 +86,11 @@ bool Runner::convert_text(std::string_view text, TypeId wanted, bool check, Plac
   }
 }
 
+// A copy of an object of the source or the output. What is in it counts as output, too.
+json::Node* Runner::copy_of(const json::Node& node) {
+  return count_output(elements_in(node)) ? tree_.document().copy(node) : nullptr;
+}
+
 bool Runner::convert(const Made& made, TypeId wanted, Place place, json::Node*& node,
                      json::Node*& companion) {
   json::Document& document = tree_.document();
@@ -106,11 +120,14 @@ bool Runner::convert(const Made& made, TypeId wanted, Place place, json::Node*& 
       return fail(place, "a single value does not go where a " + std::string(type_name(wanted)) +
                              " is asked" + pointer_text(item));
     }
-    node = document.copy(*item.at.node);
-    return true;
+    node = copy_of(*item.at.node);
+    return node != nullptr;
   }
   if (item.is_node() && item.at.companion != nullptr) {
-    companion = document.copy(*item.at.companion);
+    companion = copy_of(*item.at.companion);
+    if (companion == nullptr) {
+      return false;
+    }
   }
   if (item.is_node() && item.at.node == nullptr) {
     return true;

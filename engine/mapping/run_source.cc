@@ -185,7 +185,8 @@ bool Runner::collect_path(const Item& from, std::span<const SourceStep> steps) {
   for (const SourceStep& step : steps) {
     next.clear();
     for (const Item& item : current) {
-      if (!step_down(item, step, next)) {
+      const std::size_t known = next.size();
+      if (!step_down(item, step, next) || !spend(next.size() - known)) {
         return false;
       }
     }
@@ -270,6 +271,10 @@ bool Runner::filter(const CompiledSource& source, std::size_t begin) {
     for (const Item& item : *said) {
       trace.push_back(
           {place_text(instance_->map->map.file, source.log->place), fhirpath::to_text(item)});
+      constexpr std::size_t kBytesOfOneItem = 8;
+      if (!spend(trace.back().text.size() / kBytesOfOneItem)) {
+        return false;
+      }
     }
   }
   return apply_list_mode(source, begin);
@@ -334,10 +339,13 @@ Result<Items> Runner::evaluate(const CompiledExpression& expression, Items focus
   fhirpath::Context context;
   context.focus = focus;
   context.variables = {variables, count};
+  const std::size_t before = workspace_.steps();
   Result<Items> result = expression.expression.evaluate(context, workspace_);
   if (!result) {
     fail(expression.place, expression.expression.text() + ": " + result.error().detail,
          result.error().code);
+  } else if (!spend(workspace_.steps() - before)) {
+    return *error_;
   }
   return result;
 }

@@ -18,14 +18,12 @@ using shapes::kNoType;
 using shapes::Member;
 using shapes::TypeId;
 
-bool Runner::count_output(Place place) {
-  if (++output_items_ > base::limits::kMapOutputItemsMax) {
-    return fail(place,
-                "the output has more than " + std::to_string(base::limits::kMapOutputItemsMax) +
-                    " elements",
-                ErrorCode::kLimit);
-  }
-  return true;
+bool Runner::count_output(std::size_t elements) {
+  output_items_ += elements;
+  return output_items_ <= base::limits::kMapOutputItemsMax ||
+         fail_limit("the output has more than " + std::to_string(base::limits::kMapOutputItemsMax) +
+                        " elements",
+                    "Does the rule copy what it makes? Otherwise send a smaller document.");
 }
 
 // Inputs of an element: the source nodes its value was read from; without one, what made the rule
@@ -145,7 +143,7 @@ bool Runner::locate(const Cell& context, const CompiledTarget& target, Site& sit
       return fail(target.steps[i].place,
                   std::string(target.steps[i].name->text) + " may have several types here");
     }
-    json::Node* inner = descend(site, target.place);
+    json::Node* inner = descend(site);
     if (inner == nullptr) {
       return false;
     }
@@ -157,14 +155,14 @@ bool Runner::locate(const Cell& context, const CompiledTarget& target, Site& sit
 
 // An element in the middle of a path: the one there is, or a new one; a repeating element gets a
 // new item.
-json::Node* Runner::descend(const Site& site, Place place) {
+json::Node* Runner::descend(const Site& site) {
   if (!site.element->repeats) {
     const json::Node* known = static_cast<const json::Node*>(site.object)->find(site.member->name);
     if (known != nullptr) {
       return const_cast<json::Node*>(known);
     }
   }
-  if (!count_output(place)) {
+  if (!count_output(1)) {
     return nullptr;
   }
   json::Node* node = make_instance(site.member->type);
@@ -294,12 +292,7 @@ bool Runner::set_primitive(const CompiledTarget& target, Cell& primitive, const 
 }
 
 Shared& Runner::shared(const CompiledTarget& target, const Site& site) {
-  for (Shared& known : *shares_) {
-    if (known.share == target.share && known.object == site.object) {
-      return known;
-    }
-  }
-  return shares_->emplace_back(Shared{target.share, site.object, {}, {}});
+  return (*shares_)[{site.object, target.share}];
 }
 
 // share, collate and single: an instance that is there already. True with `out` set when one is to
@@ -402,7 +395,7 @@ bool Runner::attach(const CompiledRule& rule, const CompiledTarget& target, cons
   if (node == nullptr) {
     node = tree_.document().make_null();
   }
-  if (!count_output(target.place)) {
+  if (!count_output(1)) {
     return false;
   }
   if (!site.element->repeats) {

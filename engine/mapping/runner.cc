@@ -44,6 +44,34 @@ bool Runner::fail(Place place, std::string message, ErrorCode code) {
   return false;
 }
 
+// Names the rule that was at it, its map and its line, what was reached, and what to do.
+bool Runner::fail_limit(std::string what, std::string_view advice) {
+  if (error_) {
+    return false;
+  }
+  if (rule_ != nullptr) {
+    what += " at the rule '" + std::string(rule_->name) + "'";
+  }
+  what += " of the map " + instance_->map->map.url + ". " + std::string(advice);
+  fail(rule_ != nullptr ? rule_->place : instance_->group->place, std::move(what),
+       ErrorCode::kLimit);
+  if (rule_ != nullptr) {
+    // Not always of the map that the innermost group stands in.
+    error_->where = rule_->place_text + (":" + std::to_string(rule_->place.column));
+  }
+  return false;
+}
+
+// Counts work that fires no rule; false past the bound.
+bool Runner::spend(std::size_t work) {
+  work_ += work;
+  return work_ <= base::limits::kMapWorkMax ||
+         fail_limit("the run has gone through more than " +
+                        std::to_string(base::limits::kMapWorkMax) + " items",
+                    "Do its sources or conditions multiply each other? Narrow them with a where, "
+                    "or send a smaller document.");
+}
+
 std::string_view Runner::type_name(TypeId type) const {
   return type == kNoType ? std::string_view("value of unknown type") : model_.info(type).name;
 }
@@ -136,13 +164,16 @@ Result<void> Runner::call(std::uint32_t group, std::span<const Binding> bindings
   depth_ = 0;
   frames_ = 0;
   steps_ = 0;
+  work_ = 0;
   instance_ = instance;
+  rule_ = nullptr;
   try {
     if (bind(*instance, bindings)) {
       run_instance(*instance, 0);
     }
   } catch (const std::bad_alloc&) {
-    fail({}, "the output of the map is too large", ErrorCode::kLimit);
+    fail_limit("the run needs more memory than is allowed",
+               "Make less of it, or send a smaller document.");
   }
   instance_ = nullptr;
   if (error_) {
@@ -154,8 +185,8 @@ Result<void> Runner::call(std::uint32_t group, std::span<const Binding> bindings
 bool Runner::run_instance(const Instance& instance, std::size_t base) {
   const std::size_t outer_base = std::exchange(base_, base);
   const Instance* outer_instance = std::exchange(instance_, &instance);
-  std::vector<Shared>* outer_shares = shares_;
-  std::vector<Shared> shares;
+  std::map<ShareKey, Shared>* outer_shares = shares_;
+  std::map<ShareKey, Shared> shares;
   if (instance.has_shares) {
     shares_ = &shares;
   }
@@ -175,11 +206,10 @@ bool Runner::run_instance(const Instance& instance, std::size_t base) {
 
 bool Runner::enter(const Instance& instance, std::span<const Cell> arguments) {
   if (++depth_ > base::limits::kMapCallDepthMax) {
-    return fail(instance.group->place,
-                "groups call each other more than " +
-                    std::to_string(base::limits::kMapCallDepthMax) + " deep at " +
-                    instance.group->name + ": is there a loop without end?",
-                ErrorCode::kLimit);
+    return fail_limit("groups call each other more than " +
+                          std::to_string(base::limits::kMapCallDepthMax) +
+                          " deep, the next being " + instance.group->name + ",",
+                      "Is there a loop without end? Otherwise let fewer groups call each other.");
   }
   const std::size_t base = base_ + instance_->slot_count;
   if (cells_.size() < base + instance.slot_count) {
@@ -193,15 +223,18 @@ bool Runner::enter(const Instance& instance, std::span<const Cell> arguments) {
 
 bool Runner::run_rules(const std::vector<CompiledRule>& rules) {
   if (++frames_ > base::limits::kMapFramesMax) {
-    return fail(rules.empty() ? instance_->group->place : rules[0].place,
-                "rules and groups are nested too deeply: is there a loop without end?",
-                ErrorCode::kLimit);
+    return fail_limit("more than " + std::to_string(base::limits::kMapFramesMax) +
+                          " groups and blocks of rules are in one another",
+                      "Is there a loop without end? Otherwise nest the rules of the groups less.");
   }
+  const CompiledRule* outer = rule_;
   for (const CompiledRule& rule : rules) {
+    rule_ = &rule;
     if (!bind_sources(rule, 0)) {
       return false;
     }
   }
+  rule_ = outer;
   --frames_;
   return true;
 }
@@ -217,6 +250,9 @@ bool Runner::bind_sources(const CompiledRule& rule, std::size_t index) {
     return false;
   }
   const std::size_t end = items_.size();
+  if (!spend(1 + end - begin)) {
+    return false;
+  }
   bool ok = true;
   for (std::size_t i = begin; ok && i < end; ++i) {
     // A name for the context itself stays a target when the context is one.
@@ -231,10 +267,9 @@ bool Runner::bind_sources(const CompiledRule& rule, std::size_t index) {
 
 bool Runner::fire(const CompiledRule& rule) {
   if (++steps_ > base::limits::kMapStepsMax) {
-    return fail(rule.place,
-                "more than " + std::to_string(base::limits::kMapStepsMax) +
-                    " rules were run for one input: is there a loop without end?",
-                ErrorCode::kLimit);
+    return fail_limit(
+        "more than " + std::to_string(base::limits::kMapStepsMax) + " rules were run for one input",
+        "Is there a loop without end? Otherwise send a smaller document.");
   }
   if (with_coverage) {
     fired[rule.number] = true;

@@ -3,11 +3,13 @@
 // run_source.cc (reading), run_target.cc (writing) and run_transform.cc (values). Not thread safe;
 // one a thread. Source: FHIR mapping language, order of execution and scope.
 
+#include <map>
 #include <optional>
 #include <span>
 #include <string>
 #include <string_view>
 #include <unordered_map>
+#include <utility>
 #include <vector>
 
 #include "engine/mapping/expression.h"
@@ -43,9 +45,8 @@ struct Site {
 
 // A shared rule list: the instances that rules with one id share, the n-th with the n-th, under one
 // parent.
+using ShareKey = std::pair<const json::Node*, std::uint16_t>;  // the parent, and which list
 struct Shared {
-  std::uint16_t share = 0;
-  const json::Node* object = nullptr;
   std::vector<Cell> made;
   std::vector<std::pair<const CompiledTarget*, std::size_t>> used;  // how many each target took
 };
@@ -76,9 +77,11 @@ class Runner {
   bool run_call(const CompiledCall& call);
   const Instance* default_group(shapes::TypeId from, const Site& site, Place place, bool& failed);
   bool enter(const Instance& instance, std::span<const Cell> arguments);
+  bool spend(std::size_t work);
   Cell& cell(Slot slot) { return cells_[base_ + slot]; }
   fhirpath::Item item_of(const Cell& cell) const;
   bool fail(Place place, std::string message, base::ErrorCode code = base::ErrorCode::kInvalid);
+  bool fail_limit(std::string what, std::string_view advice);
   std::string_view type_name(shapes::TypeId type) const;
 
   // run_source.cc
@@ -105,7 +108,7 @@ class Runner {
   bool value_only(const CompiledTarget& target);
   bool locate(const Cell& context, const CompiledTarget& target, Site& site);
   bool site_of(json::Node& object, shapes::TypeId type, const TargetStep& step, Site& site);
-  json::Node* descend(const Site& site, Place place);
+  json::Node* descend(const Site& site);
   bool run_primitive_value(const CompiledRule& rule, const CompiledTarget& target, Cell context);
   bool create_by_type(const CompiledRule& rule, const CompiledTarget& target, const Site& site);
   bool reuse(const CompiledTarget& target, const Site& site, Cell& out);
@@ -119,7 +122,8 @@ class Runner {
                     json::Node*& node);
   bool already_there(const CompiledTarget& target, const Site& site, const shapes::Member& member,
                      const json::Node& node, json::Node*& known);
-  bool count_output(Place place);
+  bool count_output(std::size_t elements);
+  json::Node* copy_of(const json::Node& node);
   void record(const CompiledRule& rule, const CompiledTarget* target, const json::Node* node,
               const fhirpath::Item& value);
   json::Node* make_instance(shapes::TypeId type);
@@ -158,7 +162,8 @@ class Runner {
   std::vector<Cell> cells_;
   std::size_t base_ = 0;
   const Instance* instance_ = nullptr;
-  std::vector<Shared>* shares_ = nullptr;
+  const CompiledRule* rule_ = nullptr;  // the innermost under way
+  std::map<ShareKey, Shared>* shares_ = nullptr;
   std::vector<fhirpath::Item> items_;    // stack of what sources found
   std::vector<fhirpath::Item> scratch_;  // of paths and arguments
   std::vector<Made> made_;
@@ -168,6 +173,7 @@ class Runner {
   std::size_t depth_ = 0;
   std::size_t frames_ = 0;
   std::size_t steps_ = 0;
+  std::size_t work_ = 0;
   std::size_t output_items_ = 0;
   shapes::TypeId string_type_, integer_type_, decimal_type_, boolean_type_, date_type_,
       date_time_type_, time_type_, quantity_type_, coding_type_, concept_type_;

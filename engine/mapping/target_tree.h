@@ -39,20 +39,18 @@ class TargetTree {
   void tidy();
 
  private:
-  struct Claim {
-    json::Node* array;
-    json::Node* item;
-    End end;
-    const void* claimant;
+  // Which rule has each end of an array, and the items it put there.
+  struct Claims {
+    const void* first = nullptr;
+    const void* last = nullptr;
+    std::unordered_map<const json::Node*, End> items;
   };
 
-  static void detach(json::Node& node);
-  void reorder(json::Node& array);
-  void prune(json::Node& node);
+  void reorder(json::Node& array, const Claims& claims);
 
   json::Document& document_;
   std::vector<json::Node*> watched_;
-  std::vector<Claim> claims_;
+  std::unordered_map<json::Node*, Claims> claims_;  // by array
 };
 
 }  // namespace engine::mapping
