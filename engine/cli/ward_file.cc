@@ -127,6 +127,37 @@ base::Result<void> check_patient(const json::Node& root, const json::Node& one,
   return judge(frame_of(root, &one, nullptr), what, one, place, admit);
 }
 
+// {"breathlessness": {"3": "moderate"}, "exertion": {...}}: the site's words for numbers of a
+// rating.
+base::Result<void> check_anchors(const json::Node* anchors, const Place& place) {
+  if (anchors == nullptr) {
+    return {};
+  }
+  const auto wrong = [&](const json::Node& node) {
+    return Error(ErrorCode::kInvalid,
+                 "'anchors' has 'breathlessness' and 'exertion', each an object of texts by number",
+                 place.of(node));
+  };
+  if (!anchors->is_object()) {
+    return wrong(*anchors);
+  }
+  if (auto good = check_members(*anchors, {"breathlessness", "exertion"}, "'anchors'", place);
+      !good) {
+    return good;
+  }
+  for (const json::Node& scale : *anchors) {
+    if (!scale.is_object()) {
+      return wrong(scale);
+    }
+    for (const json::Node& words : scale) {
+      if (!words.is_string() || words.text().empty()) {
+        return wrong(words);
+      }
+    }
+  }
+  return {};
+}
+
 // A list that must be there and not be empty.
 base::Result<const json::Node*> list_of(const json::Node& root, std::string_view member,
                                         const Place& place) {
@@ -158,8 +189,12 @@ base::Result<void> check_ward(std::string_view text, const std::string& name, co
     return Error(ErrorCode::kInvalid, "a member stands here a second time",
                  place.of(*document.duplicates().front()));
   }
-  if (auto good = check_members(root, {"facility", "therapist", "patient"}, "a ward file", place);
+  if (auto good = check_members(root, {"facility", "therapist", "patient", "anchors"},
+                                "a ward file", place);
       !good) {
+    return good;
+  }
+  if (auto good = check_anchors(root.find("anchors"), place); !good) {
     return good;
   }
   const auto therapists = list_of(root, "therapist", place);

@@ -29,6 +29,37 @@ describe('the Round page', { concurrency: 2 }, () => {
     assert.ok(all.some((resource) => resource.valueQuantity?.value === 95), 'the saturation is in the chart');
   });
 
+  bedside('what is due this hour is told, and is less by what was recorded', {}, async (one) => {
+    const { page } = one;
+    // Half past ten of the ward's day, whatever the clock says.
+    await page.clock.setFixedTime(new Date(new Date().setHours(10, 30, 0, 0)));
+    await one.person();
+    await one.patient('P-0107');
+    const due = page.locator('.due');
+    await due.getByText('of 10 ordered breaths').waitFor();
+    const left = async () => Number(/(\d+) of 10/.exec(await due.textContent())[1]);
+    const before = await left();
+    await due.getByRole('button', { name: 'To the exerciser' }).click();
+    await one.tap(/^Breath of 1000 millilitres/);
+    await one.tap(one.send);
+    await page.waitForFunction((wanted) => document.querySelector('.due').textContent.includes(`${wanted} of 10`), before - 1);
+  });
+
+  bedside('a wristband is scanned where the browser can', { camera: 'P-0108' }, async (one) => {
+    await one.person();
+    await one.tap('Scan with the camera');
+    await one.page.getByRole('heading', { name: 'Rowan Example' }).waitFor();
+    assert.equal(await one.page.getByRole('dialog').count(), 0);
+    assert.ok(await one.page.evaluate(() => globalThis.tracks.every((track) => track.readyState === 'ended')), 'the camera is let go');
+  });
+
+  bedside("a rating's words are the site's", {}, async (one) => {
+    await one.person();
+    await one.patient('P-0101');
+    await one.choose('Breathlessness, Borg 0 to 10', '3');
+    await one.card("The patient's rating").getByText('3: words of this site').waitFor();
+  });
+
   bedside('what waits without a network is sealed, outlives a reload, and lands later', {}, async (one) => {
     const { page, context } = one;
     await one.person('Jo Sample, PT');

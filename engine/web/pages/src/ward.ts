@@ -15,7 +15,7 @@ export interface Patient {
   frame: JsonObject; // patient, order, earlier of the session document
 }
 export interface Person { key: string; display: string; discipline: string; role: string; frame: JsonObject }
-export interface Ward { read: number; facility: JsonObject | undefined; patients: Patient[]; people: Person[] }
+export interface Ward { read: number; facility: JsonObject | undefined; patients: Patient[]; people: Person[]; anchors: JsonObject | undefined }
 
 interface KeptWard { read: number; text: string }
 
@@ -30,6 +30,7 @@ function wardOf(text: string, read: number): Ward {
   return {
     read,
     facility: objectAt(root, 'facility'),
+    anchors: objectAt(root, 'anchors'),
     patients: listAt(root, 'patient').map((one) => {
       const patient = objectAt(one, 'patient') ?? {};
       return {

@@ -5,7 +5,7 @@ import type { ComponentChildren, JSX } from 'preact';
 import { useState } from 'preact/hooks';
 import { ago, atClock, clockText, now } from '../clock';
 import { Choice, NumberField, Ruler, Select, TextField, type Zone } from '../controls';
-import { type JsonObject, amountAt, numberAt, objectAt } from '../json';
+import { type JsonObject, amountAt, numberAt, objectAt, textAt } from '../json';
 import { type Judged, type Table } from '../plausibility';
 import { options, word } from '../words';
 import { type Card, type Draft, confirmation, emptyDraft, isConfirmed, isTouched } from './draft';
@@ -20,6 +20,7 @@ export interface CardProps {
   table: Table | undefined;
   order: JsonObject | undefined;
   last: Last;
+  anchors: JsonObject | undefined; // the site's words for the numbers of a rating
   said: (card: Card, field: string) => { text: string; asks: boolean } | undefined;
 }
 
@@ -223,12 +224,18 @@ const scale = (table: Table | undefined, element: string): number[] => {
 export function RatingCard(p: CardProps): JSX.Element {
   const { breathlessness, exertion } = p.draft.rating;
   const row = (values: number[]): [string, string][] => values.map((one) => [String(one), String(one)]);
+  const words = (scale: string, value: string): JSX.Element | null => {
+    const said = textAt(objectAt(p.anchors, scale), value);
+    return said ? <p class="none" role="status">{value}: {said}</p> : null;
+  };
   return (
     <Sheet {...p} card="rating" title="The patient's rating">
       <Choice label="Breathlessness, Borg 0 to 10" short options={row(scale(p.table, 'entry.rating.breathlessness'))}
         value={breathlessness} onValue={(one) => p.put('rating', { breathlessness: one })} />
+      {words('breathlessness', breathlessness)}
       <Choice label="Exertion, Borg 6 to 20" short options={row(scale(p.table, 'entry.rating.exertion'))} value={exertion}
         onValue={(one) => p.put('rating', { exertion: one })} />
+      {words('exertion', exertion)}
     </Sheet>
   );
 }

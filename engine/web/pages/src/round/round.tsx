@@ -17,6 +17,7 @@ import { type CardProps, ExerciserCard, FluidsCard, NoteCard, PepCard, RatingCar
 import { type Card, type Draft, emptyDraft, isTouched, kCards } from './draft';
 import { kFields, troubles } from './entries';
 import { type Known, history, lastOf } from './last';
+import { DueNow } from './due';
 import { Plan } from './plan';
 import { Receipts, summary } from './receipts';
 import { type Said, saidOf, sayingOf } from './said';
@@ -110,7 +111,7 @@ export function Round(p: RoundProps): JSX.Element {
     ...draft, [card]: { ...draft[card], ...change }, times: { ...draft.times, [card]: draft.times[card] ?? now() },
   });
   const cards: CardProps = {
-    draft, put, set: setDraft, table: p.table, order, last,
+    draft, put, set: setDraft, table: p.table, order, last, anchors: p.ward.anchors,
     said: (card, field) => {
       const missing = shown && found.find((one) => one.card === card && one.field === field && !kFields.some((f) =>
         f.card === card && f.field === field && one.judged.grade === 'confirm'));
@@ -147,6 +148,7 @@ export function Round(p: RoundProps): JSX.Element {
   return (
     <div class="round">
       <Plan patient={p.patient} order={order} />
+      <DueNow order={order} sessions={mine} known={known} onGo={() => focusOn('exerciser', 'h2')} />
       <div class="cards">
         {since > 0 && <Recovery since={since} onEnd={() => setSince(0)} onReading={() => {
           put('vitals', { phase: 'recovery' });
