@@ -29,10 +29,11 @@ const std::map<std::string, Row>& layers() {
       {"delivery", {"journal", "fhir", "json", "base"}},
       {"intake", {"therapy", "journal", "fhir", "json", "base"}},
       {"replay", {"intake", "delivery", "therapy", "journal", "fhir", "json", "base"}},
-      {"web", {"replay", "intake", "delivery", "journal", "fhir", "json", "base"}},
+      {"people", {"base"}},
+      {"web", {"people", "replay", "intake", "delivery", "journal", "fhir", "json", "base"}},
       {"cli",
-       {"web", "replay", "intake", "delivery", "journal", "therapy", "mapping", "check", "fhirpath",
-        "shapes", "fhir", "ucum", "json", "base"}},
+       {"web", "people", "replay", "intake", "delivery", "journal", "therapy", "mapping", "check",
+        "fhirpath", "shapes", "fhir", "ucum", "json", "base"}},
   };
   return table;
 }
@@ -51,6 +52,7 @@ const std::map<std::string, Row>& third_parties() {
       {"mpfr.h", {"ucum"}},
       {"boost/asio", {"delivery", "intake", "replay", "web", "cli"}},
       {"boost/beast", {"delivery", "web"}},
+      {"sodium.h", {"people"}},
       {"sqlite3.h", {"journal"}},
       {"libpq-fe.h", {"journal"}},
       {"zstd.h", {"journal"}},

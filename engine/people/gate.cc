@@ -1,0 +1,120 @@
+#include "engine/people/gate.h"
+
+#include <utility>
+
+#include "engine/base/limits.h"
+#include "engine/people/secrets.h"
+
+namespace engine::people {
+
+Gate::Gate(People people, const base::Clock& clock, base::Random& random)
+    : clock_(clock), random_(random), people_(std::move(people)), tries_(make_secret(random)) {
+  thread_ = std::thread([this] { work(); });
+}
+
+Gate::~Gate() {
+  {
+    const std::lock_guard lock(mutex_);
+    ending_ = true;
+  }
+  changed_.notify_all();
+  thread_.join();
+}
+
+void Gate::renew(People people) {
+  const std::lock_guard lock(mutex_);
+  people_ = std::move(people);
+}
+
+std::optional<Entry> Gate::signed_in(std::string_view secret) {
+  const std::lock_guard lock(mutex_);
+  const auto known = sign_ins_.find(secret, clock_.steady());
+  if (!known) {
+    return std::nullopt;
+  }
+  const Entry* entry = people_.find(known->name);
+  if (entry == nullptr || entry->secret != known->kept_password) {
+    sign_ins_.end(secret);
+    return std::nullopt;
+  }
+  return *entry;
+}
+
+std::optional<Entry> Gate::system(std::string_view token) {
+  const std::string kept = keep_secret(token);
+  const std::lock_guard lock(mutex_);
+  const Entry* entry = people_.find_system(kept);
+  return entry == nullptr ? std::nullopt : std::optional(*entry);
+}
+
+void Gate::sign_in(Attempt attempt, Told told) {
+  Outcome outcome;
+  {
+    const std::lock_guard lock(mutex_);
+    const auto now = clock_.steady();
+    if (const auto wait = tries_.begin(attempt.name, attempt.address, now)) {
+      outcome.verdict = Outcome::Verdict::kTooMany;
+      outcome.wait = *wait;
+    } else if (ending_ || waiting_.size() >= base::limits::kPasswordQueueMax) {
+      tries_.forgive(attempt.name, attempt.address, now);
+    } else {
+      waiting_.push_back({std::move(attempt), std::move(told)});
+      changed_.notify_one();
+      return;
+    }
+  }
+  wipe(attempt.password);
+  told(std::move(outcome));
+}
+
+void Gate::sign_out(std::string_view secret) {
+  const std::lock_guard lock(mutex_);
+  sign_ins_.end(secret);
+}
+
+void Gate::work() {
+  nobodys_password();  // made before the first stranger comes, who would wait longer
+  std::unique_lock lock(mutex_);
+  while (true) {
+    changed_.wait(lock, [this] { return ending_ || !waiting_.empty(); });
+    if (waiting_.empty()) {
+      return;
+    }
+    Waiting next = std::move(waiting_.front());
+    waiting_.pop_front();
+    const bool ending = ending_;
+    lock.unlock();
+    next.told(ending ? Outcome() : compare(std::move(next.attempt)));
+    lock.lock();
+  }
+}
+
+Gate::Outcome Gate::compare(Attempt attempt) {
+  std::optional<Entry> entry;
+  {
+    const std::lock_guard lock(mutex_);
+    const Entry* known = people_.find(attempt.name);
+    if (known != nullptr && !known->system && !known->secret.empty()) {
+      entry = *known;
+    }
+  }
+  // A name that is nobody's takes as long as a wrong password.
+  const bool right =
+      is_password(entry ? entry->secret : nobodys_password(), attempt.password) && entry;
+  wipe(attempt.password);
+  Outcome outcome;
+  outcome.verdict = Outcome::Verdict::kWrong;
+  if (!right) {
+    return outcome;
+  }
+  outcome.verdict = Outcome::Verdict::kIn;
+  outcome.secret = make_secret(random_);
+  const std::lock_guard lock(mutex_);
+  const auto now = clock_.steady();
+  tries_.forgive(attempt.name, attempt.address, now);
+  sign_ins_.add(outcome.secret, {entry->name, entry->secret}, now);
+  outcome.person = std::move(*entry);
+  return outcome;
+}
+
+}  // namespace engine::people

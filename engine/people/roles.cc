@@ -1,0 +1,123 @@
+#include "engine/people/roles.h"
+
+#include <algorithm>
+#include <array>
+#include <initializer_list>
+#include <utility>
+
+namespace engine::people {
+namespace {
+
+constexpr std::pair<Role, std::string_view> kNames[] = {
+    {Role::kTherapist, "therapist"}, {Role::kEngineer, "engineer"}, {Role::kAuditor, "auditor"},
+    {Role::kOperator, "operator"},   {Role::kSender, "sender"},     {Role::kWatcher, "watcher"}};
+
+struct Row {
+  Right right;
+  std::initializer_list<Role> roles;
+};
+
+const auto& rows() {
+  static const std::array<Row, 16> table = {{
+      {Right::kSend, {Role::kTherapist, Role::kSender}},
+      {Right::kPreview, {Role::kTherapist, Role::kEngineer, Role::kSender}},
+      {Right::kFollow,
+       {Role::kTherapist, Role::kEngineer, Role::kAuditor, Role::kOperator, Role::kSender,
+        Role::kWatcher}},
+      {Right::kTraffic,
+       {Role::kTherapist, Role::kEngineer, Role::kAuditor, Role::kOperator, Role::kWatcher}},
+      {Right::kReadWard, {Role::kTherapist}},
+      {Right::kReadRecord, {Role::kTherapist, Role::kAuditor}},
+      {Right::kReadMessage, {Role::kTherapist, Role::kEngineer, Role::kAuditor}},
+      {Right::kReadLog, {Role::kAuditor}},
+      {Right::kAudit, {Role::kAuditor}},
+      {Right::kSearch, {Role::kTherapist, Role::kEngineer, Role::kAuditor, Role::kOperator}},
+      {Right::kSteer, {Role::kEngineer, Role::kOperator}},
+      {Right::kSeeTargets, {Role::kEngineer, Role::kAuditor, Role::kOperator, Role::kWatcher}},
+      {Right::kSteerTargets, {Role::kEngineer, Role::kOperator}},
+      {Right::kSeeMapping, {Role::kEngineer, Role::kAuditor, Role::kOperator}},
+      {Right::kChangeMapping, {Role::kEngineer}},
+      {Right::kMetrics, {Role::kEngineer, Role::kOperator, Role::kWatcher}},
+  }};
+  return table;
+}
+
+}  // namespace
+
+std::string_view name_of(Role role) {
+  return kNames[static_cast<std::size_t>(role)].second;
+}
+
+std::optional<Role> role_of(std::string_view name) {
+  for (const auto& [role, text] : kNames) {
+    if (text == name) {
+      return role;
+    }
+  }
+  return std::nullopt;
+}
+
+bool is_of_systems(Role role) {
+  return role == Role::kSender || role == Role::kWatcher;
+}
+
+std::string role_names(bool of_systems) {
+  std::string out;
+  for (const auto& [role, text] : kNames) {
+    if (is_of_systems(role) == of_systems) {
+      out.append(out.empty() ? "" : ", ").append(text);
+    }
+  }
+  return out;
+}
+
+std::vector<Role> Roles::list() const {
+  std::vector<Role> out;
+  for (const auto& [role, text] : kNames) {
+    if (has(role)) {
+      out.push_back(role);
+    }
+  }
+  return out;
+}
+
+std::string Roles::text() const {
+  std::string out;
+  for (const Role role : list()) {
+    out.append(out.empty() ? "" : ",").append(name_of(role));
+  }
+  return out;
+}
+
+std::optional<Roles> parse_roles(std::string_view text) {
+  Roles roles;
+  while (true) {
+    const std::size_t comma = text.find(',');
+    const auto role = role_of(text.substr(0, comma));
+    if (!role) {
+      return std::nullopt;
+    }
+    roles.add(*role);
+    if (comma == std::string_view::npos) {
+      return roles;
+    }
+    text.remove_prefix(comma + 1);
+  }
+}
+
+bool reads_patients(Right right) {
+  return right == Right::kReadWard || right == Right::kReadRecord || right == Right::kReadMessage ||
+         right == Right::kReadLog;
+}
+
+bool may(const Roles& roles, Right right) {
+  if (right == Right::kOpen || right == Right::kSelf) {
+    return true;
+  }
+  return std::any_of(rows().begin(), rows().end(), [&](const Row& row) {
+    return row.right == right && std::any_of(row.roles.begin(), row.roles.end(),
+                                             [&](Role role) { return roles.has(role); });
+  });
+}
+
+}  // namespace engine::people
