@@ -37,6 +37,26 @@ bool is_json(const Request& request) {
   return name == kJson || name == kFhirJson;
 }
 
+bool is_dry(const Request& request) {
+  const Request::Parameter dry = request.parameter("dry-run");
+  return dry.present && dry.value != "false";
+}
+
+// By what its head says; a body that does not say how long it is counts as long.
+bool is_short(const Request& head) {
+  const std::string_view length = head.header("content-length");
+  std::size_t bytes = 0;
+  const auto [end, error] = std::from_chars(length.data(), length.data() + length.size(), bytes);
+  const bool said = error == std::errc() && end == length.data() + length.size();
+  return head.header("transfer-encoding").empty() &&
+         (length.empty() || (said && bytes <= base::limits::kSignInBodyBytesMax));
+}
+
+Response no_route(bool path_known) {
+  return path_known ? problem(405, "not-supported", "this address does not take that method")
+                    : problem(404, "not-found", "there is nothing at this address");
+}
+
 void secure(Response& response) {
   response.set("X-Content-Type-Options", "nosniff");
   response.set("Cache-Control", "no-store");
@@ -50,77 +70,61 @@ void secure(Response& response) {
 
 }  // namespace
 
-Response problem(int status, std::string code, std::string text) {
-  Response response(status, kFhirJson, intake::problem_text(std::move(code), std::move(text)));
-  if (status == 503 || status == 429) {
-    response.set("Retry-After", std::to_string(base::limits::kSenderPause.count()));
-  }
-  return response;
-}
-
-Response from_error(const base::Error& error) {
-  switch (error.code) {
-    case base::ErrorCode::kNotFound:
-      return problem(404, "not-found", error.detail);
-    case base::ErrorCode::kConflict:
-      return problem(409, "conflict", error.detail);
-    case base::ErrorCode::kInvalid:
-      return problem(422, "business-rule", error.detail);
-    default:
-      return problem(503, "transient", "the journal cannot be read or written just now");
-  }
-}
-
 struct Api::Route {
   std::string_view method;
   std::vector<std::string_view> path;  // "{}" stands for any one segment
   void (Api::*run)(Request&, const Segments&, const Answer&);
+  people::Right right;
 };
 
 const std::vector<Api::Route>& Api::table() {
+  using people::Right;
   static const std::vector<Route> routes = {
-      {"POST", {"sessions"}, &Api::post_session},
-      {"GET", {"sessions", "{}"}, &Api::get_session},
-      {"GET", {"sessions", "{}", "outcome"}, &Api::get_outcome},
-      {"GET", {"sessions", "{}", "document"}, &Api::get_document},
-      {"GET", {"sessions", "{}", "revisions", "{}"}, &Api::get_message},
-      {"POST", {"sessions", "{}", "revisions"}, &Api::post_revision},
-      {"POST", {"sessions", "{}", "release"}, &Api::post_steer},
-      {"POST", {"sessions", "{}", "remap"}, &Api::post_steer},
-      {"POST", {"sessions", "{}", "withdraw"}, &Api::post_steer},
-      {"GET", {"targets"}, &Api::get_targets},
-      {"POST", {"targets", "{}", "preflight"}, &Api::post_preflight},
-      {"POST", {"targets", "{}", "pause"}, &Api::post_target},
-      {"POST", {"targets", "{}", "resume"}, &Api::post_target},
-      {"GET", {"ward"}, &Api::get_ward},
-      {"POST", {"history"}, &Api::post_history},
-      {"GET", {"mapping"}, &Api::get_mapping},
-      {"POST", {"mapping", "approve"}, &Api::post_mapping},
-      {"POST", {"mapping", "roll-back"}, &Api::post_mapping},
-      {"GET", {"traffic"}, &Api::get_traffic},
-      {"POST", {"traffic"}, &Api::post_traffic},
-      {"POST", {"log"}, &Api::post_log},
-      {"POST", {"log", "proof"}, &Api::post_proof},
-      {"POST", {"log", "verify"}, &Api::post_verify},
-      {"POST", {"log", "replay"}, &Api::post_replay},
-      {"GET", {"events"}, &Api::get_events},
-      {"GET", {"metrics"}, &Api::get_metrics},
-      {"GET", {"health", "live"}, &Api::get_text},
-      {"GET", {"health", "ready"}, &Api::get_ready},
-      {"GET", {"metadata"}, &Api::get_text},
-      {"GET", {"openapi.json"}, &Api::get_text},
-      {"GET", {"schema", "session"}, &Api::get_text},
-      {"GET", {"model", "session"}, &Api::get_text},
-      {"GET", {"plausibility"}, &Api::get_text},
-      {"GET", {""}, &Api::get_page},
-      {"GET", {"page.js"}, &Api::get_page},
-      {"GET", {"desk"}, &Api::get_page},
-      {"GET", {"desk.js"}, &Api::get_page},
-      {"GET", {"desk.css"}, &Api::get_page},
-      {"GET", {"page.css"}, &Api::get_page},
-      {"GET", {"worker.js"}, &Api::get_page},
-      {"GET", {"manifest.webmanifest"}, &Api::get_page},
-      {"GET", {"icon.svg"}, &Api::get_page},
+      {"POST", {"sessions"}, &Api::post_session, Right::kSend},
+      {"GET", {"sessions", "{}"}, &Api::get_session, Right::kFollow},
+      {"GET", {"sessions", "{}", "outcome"}, &Api::get_outcome, Right::kReadMessage},
+      {"GET", {"sessions", "{}", "document"}, &Api::get_document, Right::kReadRecord},
+      {"GET", {"sessions", "{}", "revisions", "{}"}, &Api::get_message, Right::kReadMessage},
+      {"POST", {"sessions", "{}", "revisions"}, &Api::post_revision, Right::kSend},
+      {"POST", {"sessions", "{}", "release"}, &Api::post_steer, Right::kSteer},
+      {"POST", {"sessions", "{}", "remap"}, &Api::post_steer, Right::kSteer},
+      {"POST", {"sessions", "{}", "withdraw"}, &Api::post_steer, Right::kSteer},
+      {"POST", {"sign-in"}, &Api::post_sign_in, Right::kOpen},
+      {"POST", {"sign-out"}, &Api::post_sign_out, Right::kSelf},
+      {"GET", {"me"}, &Api::get_me, Right::kOpen},
+      {"GET", {"targets"}, &Api::get_targets, Right::kSeeTargets},
+      {"POST", {"targets", "{}", "preflight"}, &Api::post_preflight, Right::kSteerTargets},
+      {"POST", {"targets", "{}", "pause"}, &Api::post_target, Right::kSteerTargets},
+      {"POST", {"targets", "{}", "resume"}, &Api::post_target, Right::kSteerTargets},
+      {"GET", {"ward"}, &Api::get_ward, Right::kReadWard},
+      {"POST", {"history"}, &Api::post_history, Right::kReadRecord},
+      {"GET", {"mapping"}, &Api::get_mapping, Right::kSeeMapping},
+      {"POST", {"mapping", "approve"}, &Api::post_mapping, Right::kChangeMapping},
+      {"POST", {"mapping", "roll-back"}, &Api::post_mapping, Right::kChangeMapping},
+      {"GET", {"traffic"}, &Api::get_traffic, Right::kTraffic},
+      {"POST", {"traffic"}, &Api::post_traffic, Right::kSearch},
+      {"POST", {"log"}, &Api::post_log, Right::kReadLog},
+      {"POST", {"log", "proof"}, &Api::post_proof, Right::kReadLog},
+      {"POST", {"log", "verify"}, &Api::post_verify, Right::kAudit},
+      {"POST", {"log", "replay"}, &Api::post_replay, Right::kAudit},
+      {"GET", {"events"}, &Api::get_events, Right::kTraffic},
+      {"GET", {"metrics"}, &Api::get_metrics, Right::kMetrics},
+      {"GET", {"health", "live"}, &Api::get_text, Right::kOpen},
+      {"GET", {"health", "ready"}, &Api::get_ready, Right::kOpen},
+      {"GET", {"metadata"}, &Api::get_text, Right::kOpen},
+      {"GET", {"openapi.json"}, &Api::get_text, Right::kOpen},
+      {"GET", {"schema", "session"}, &Api::get_text, Right::kOpen},
+      {"GET", {"model", "session"}, &Api::get_text, Right::kOpen},
+      {"GET", {"plausibility"}, &Api::get_text, Right::kOpen},
+      {"GET", {""}, &Api::get_page, Right::kOpen},
+      {"GET", {"page.js"}, &Api::get_page, Right::kOpen},
+      {"GET", {"desk"}, &Api::get_page, Right::kOpen},
+      {"GET", {"desk.js"}, &Api::get_page, Right::kOpen},
+      {"GET", {"desk.css"}, &Api::get_page, Right::kOpen},
+      {"GET", {"page.css"}, &Api::get_page, Right::kOpen},
+      {"GET", {"worker.js"}, &Api::get_page, Right::kOpen},
+      {"GET", {"manifest.webmanifest"}, &Api::get_page, Right::kOpen},
+      {"GET", {"icon.svg"}, &Api::get_page, Right::kOpen},
   };
   return routes;
 }
@@ -139,34 +143,69 @@ std::vector<std::string> Api::routes() {
   return out;
 }
 
+Api::Found Api::find(const Request& request) {
+  Found found;
+  found.at = segments_of(request.path());
+  for (const Route& route : table()) {
+    const bool fits = route.path.size() == found.at.size() &&
+                      std::equal(found.at.begin(), found.at.end(), route.path.begin(),
+                                 [](const std::string& given, std::string_view wanted) {
+                                   return wanted == "{}" || given == wanted;
+                                 });
+    found.path_known = found.path_known || fits;
+    if (fits &&
+        (request.method == route.method || (request.method == "HEAD" && route.method == "GET"))) {
+      found.route = &route;
+      break;
+    }
+  }
+  return found;
+}
+
+people::Right Api::right_of(const Route& route, const Request& request) {
+  return route.run == &Api::post_session && is_dry(request) ? people::Right::kPreview : route.right;
+}
+
 void Api::handle(Request request, Answer answer) {
   // Every answer is counted and carries the headers that keep browsers strict.
   const Answer reply = answer.then([this](Response& response) {
     secure(response);
     world_.metrics.answered(response.status);
   });
-  const Segments at = segments_of(request.path());
-  bool path_known = false;
-  for (const Route& route : table()) {
-    const bool fits = route.path.size() == at.size() &&
-                      std::equal(at.begin(), at.end(), route.path.begin(),
-                                 [](const std::string& given, std::string_view wanted) {
-                                   return wanted == "{}" || given == wanted;
-                                 });
-    path_known = path_known || fits;
-    const bool method =
-        request.method == route.method || (request.method == "HEAD" && route.method == "GET");
-    if (fits && method) {
-      if (route.method == "POST" && !is_json(request)) {
-        reply(problem(415, "not-supported", "send application/json or application/fhir+json"));
-        return;
-      }
-      (this->*route.run)(request, at, reply);
-      return;
-    }
+  const Found found = find(request);
+  if (found.route == nullptr) {
+    reply(no_route(found.path_known));
+    return;
   }
-  reply(path_known ? problem(405, "not-supported", "this address does not take that method")
-                   : problem(404, "not-found", "there is nothing at this address"));
+  if (auto refusal = who_may_.refuse(request, right_of(*found.route, request))) {
+    reply(std::move(*refusal));
+    return;
+  }
+  if (found.route->method == "POST" && !is_json(request)) {
+    reply(problem(415, "not-supported", "send application/json or application/fhir+json"));
+    return;
+  }
+  (this->*found.route->run)(request, found.at, reply);
+}
+
+std::optional<Response> Api::screen(const Request& head) const {
+  const Found found = find(head);
+  std::optional<Response> refusal;
+  if (found.route == nullptr) {
+    refusal = no_route(found.path_known);
+  } else {
+    Request copy = head;
+    refusal = who_may_.refuse(copy, right_of(*found.route, head));
+  }
+  // A stranger's body is read for signing in only, and then it is short.
+  if (!refusal && found.route->right == people::Right::kOpen && !is_short(head)) {
+    refusal = problem(413, "too-long", "a name and a password are shorter than this");
+  }
+  if (refusal) {
+    secure(*refusal);
+    world_.metrics.answered(refusal->status);
+  }
+  return refusal;
 }
 
 void Api::take_in(Request& request, std::string session, const Answer& answer) {
@@ -187,8 +226,7 @@ void Api::take_in(Request& request, std::string session, const Answer& answer) {
 }
 
 void Api::post_session(Request& request, const Segments&, const Answer& answer) {
-  const Request::Parameter dry = request.parameter("dry-run");
-  if (dry.present && dry.value != "false") {
+  if (is_dry(request)) {
     world_.intake.dry_run(std::move(request.body), world_.now(), [answer](intake::Answer told) {
       answer(Response(told.status, told.status < 300 ? kJson : kFhirJson, std::move(told.body)));
     });
@@ -219,7 +257,7 @@ void Api::post_steer(Request& request, const Segments& at, const Answer& answer)
   wish.action = *intake::steer_of(at[2]);
   wish.session = at[1];
   wish.target = std::string(document.root()->string_at("target"));
-  wish.actor = std::string(document.root()->string_at("actor"));
+  wish.actor = actor_of(request, *document.root());
   wish.why = std::string(document.root()->string_at("why"));
   if (const json::Node* revision = document.root()->find("revision")) {
     const std::string_view text = revision->text();
@@ -261,7 +299,7 @@ void Api::post_mapping(Request& request, const Segments& at, const Answer& answe
   const json::Node& wish = *document.root();
   journal::Change change;
   change.record.kind = journal::Kind::kApproved;
-  change.record.actor = wish.string_at("actor");
+  change.record.actor = actor_of(request, wish);
   change.record.why = wish.string_at("why");
   auto made_with =
       at[1] == "approve"

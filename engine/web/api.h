@@ -3,6 +3,8 @@
 // docs/api.md and /openapi.json say what each route takes and gives.
 
 #include <functional>
+#include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -14,6 +16,9 @@
 #include "engine/web/http_message.h"
 #include "engine/web/http_server.h"
 #include "engine/web/metrics.h"
+#include "engine/web/problem.h"
+#include "engine/web/ward_reads.h"
+#include "engine/web/who_may.h"
 
 namespace engine::web {
 
@@ -70,9 +75,12 @@ class Api {
                        std::function<void(base::Result<std::string>)> answer)>
         preflight;
     AuditControl audit;
+    people::Gate* gate = nullptr;  // without it everybody may everything
   };
-  explicit Api(World world) : world_(std::move(world)) {}
+  explicit Api(World world) : world_(std::move(world)), who_may_(world_.gate) {}
   void handle(Request request, Answer answer);
+  // Refuses by a request's head what handle() would refuse, before a stranger's body is read.
+  std::optional<Response> screen(const Request& head) const;
 
   // "GET /sessions/{id}" for every route, for the tests of /openapi.json.
   static std::vector<std::string> routes();
@@ -81,7 +89,17 @@ class Api {
   struct Route;
   static const std::vector<Route>& table();
   using Segments = std::vector<std::string>;
+  struct Found {
+    Segments at;
+    const Route* route = nullptr;
+    bool path_known = false;  // by another method
+  };
+  static Found find(const Request& request);
+  static people::Right right_of(const Route& route, const Request& request);
 
+  void post_sign_in(Request& request, const Segments& at, const Answer& answer);
+  void post_sign_out(Request& request, const Segments& at, const Answer& answer);
+  void get_me(Request& request, const Segments& at, const Answer& answer);
   void post_session(Request& request, const Segments& at, const Answer& answer);
   void post_revision(Request& request, const Segments& at, const Answer& answer);
   void post_steer(Request& request, const Segments& at, const Answer& answer);
@@ -109,16 +127,14 @@ class Api {
   void get_page(Request& request, const Segments& at, const Answer& answer);
   void take_in(Request& request, std::string session, const Answer& answer);
   // What a read of patients' data costs: `response` goes out after the journal has noted who read
-  // what. `record`: kind, time and actor are filled in.
+  // what. `record`: kind, time and actor are filled in, and why they read put before its own why.
+  // `noted`: called before the answer, when it is written.
   void answer_noted(const Request& request, journal::Record record, Response response,
-                    const Answer& answer);
+                    const Answer& answer, std::function<void()> noted = {});
 
   World world_;
+  WhoMay who_may_;
+  std::shared_ptr<WardReads> ward_reads_ = std::make_shared<WardReads>();
 };
-
-// An OperationOutcome of one error with a status.
-Response problem(int status, std::string code, std::string text);
-// The answer to an error of the shell.
-Response from_error(const base::Error& error);
 
 }  // namespace engine::web

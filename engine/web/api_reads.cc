@@ -40,17 +40,26 @@ base::Result<PatientKey> read_patient(const std::string& body) {
                     std::string(document.root()->string_at("value"))};
 }
 
+std::string reader_of(const Request& request) {
+  return request.caller.empty() ? "address " + request.peer : request.caller;
+}
+
 }  // namespace
 
 void Api::answer_noted(const Request& request, journal::Record record, Response response,
-                       const Answer& answer) {
+                       const Answer& answer, std::function<void()> noted) {
   record.kind = journal::Kind::kRead;
-  record.actor = "address " + request.peer;
-  const bool taken = world_.journal.submit(
-      journal::Change(std::move(record)),
-      [answer, response = std::move(response)](const base::Result<journal::Outcome>& outcome) {
-        answer(outcome ? response : from_error(outcome.error()));
-      });
+  record.actor = reader_of(request);
+  record.why = request.why.empty() ? record.why : request.why + " (" + record.why + ")";
+  const bool taken =
+      world_.journal.submit(journal::Change(std::move(record)),
+                            [answer, response = std::move(response), noted = std::move(noted)](
+                                const base::Result<journal::Outcome>& outcome) {
+                              if (outcome && noted) {
+                                noted();
+                              }
+                              answer(outcome ? response : from_error(outcome.error()));
+                            });
   if (!taken) {
     answer(problem(503, "transient", "the engine has as much in hand as it can"));
   }
@@ -72,15 +81,26 @@ void Api::get_page(Request& request, const Segments& at, const Answer& answer) {
   answer(std::move(response));
 }
 
-void Api::get_ward(Request&, const Segments&, const Answer& answer) {
+void Api::get_ward(Request& request, const Segments&, const Answer& answer) {
   auto ward = world_.ward();
-  if (ward) {
-    answer(Response(200, kJson, std::move(*ward)));
-  } else if (ward.error().code == base::ErrorCode::kNotFound) {
-    answer(problem(404, "not-found", ward.error().detail));
-  } else {
-    answer(problem(503, "exception", ward.error().text()));
+  if (!ward) {
+    answer(ward.error().code == base::ErrorCode::kNotFound
+               ? problem(404, "not-found", ward.error().detail)
+               : problem(503, "exception", ward.error().text()));
+    return;
   }
+  std::string reader = reader_of(request);
+  Response response(200, kJson, *ward);
+  if (ward_reads_->noted(reader, *ward)) {
+    answer(std::move(response));
+    return;
+  }
+  journal::Record record;
+  record.why = "the ward list";
+  answer_noted(request, std::move(record), std::move(response), answer,
+               [reads = ward_reads_, reader = std::move(reader), list = std::move(*ward)] {
+                 reads->note(reader, list);
+               });
 }
 
 // The latest revision, byte for byte as it was sent.

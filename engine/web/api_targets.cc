@@ -24,7 +24,7 @@ void Api::post_target(Request& request, const Segments& at, const Answer& answer
   delivery::PauseWish wish;
   wish.target = at[1];
   wish.pause = at[2] == "pause";
-  wish.actor = std::string(document.root()->string_at("actor"));
+  wish.actor = actor_of(request, *document.root());
   wish.why = std::string(document.root()->string_at("why"));
   world_.desk.steer(std::move(wish), [answer](const base::Result<journal::Outcome>& outcome) {
     answer(outcome ? Response(200, "application/json", record_view(outcome->record))

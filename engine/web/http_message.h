@@ -23,6 +23,9 @@ struct Request {
   std::vector<Header> headers;
   std::string body;
   std::string peer;  // numeric address of the other side, without its port
+  // Of a request that has passed the gate (who_may.h): who calls, and why they read. May be empty.
+  std::string caller;
+  std::string why;
 
   // The first value of a header, its name in any case; empty when absent.
   std::string_view header(std::string_view name) const;

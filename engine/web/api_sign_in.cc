@@ -1,0 +1,130 @@
+// The routes of signing in: in, out, who am I.
+
+#include <chrono>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <utility>
+
+#include "engine/base/limits.h"
+#include "engine/intake/intake.h"
+#include "engine/json/document.h"
+#include "engine/json/write.h"
+#include "engine/people/secrets.h"
+#include "engine/web/api.h"
+#include "engine/web/problem.h"
+#include "engine/web/who_may.h"
+
+namespace engine::web {
+namespace {
+
+using Verdict = people::Gate::Outcome::Verdict;
+
+constexpr const char* kJson = "application/json";
+
+std::string cookie_of(const std::string& secret, std::chrono::seconds age) {
+  return std::string(kSignInCookie) + "=" + secret + "; Max-Age=" + std::to_string(age.count()) +
+         "; Path=/; Secure; HttpOnly; SameSite=Strict";
+}
+
+std::string literal(std::string_view text) {
+  std::string out;
+  json::write_string(text, out);
+  return out;
+}
+
+std::string view_of(const people::Entry& entry) {
+  std::string roles;
+  for (const people::Role role : entry.roles.list()) {
+    roles.append(roles.empty() ? "" : ",").append(literal(people::name_of(role)));
+  }
+  return "{\"signIn\":true,\"name\":" + literal(entry.name) +
+         ",\"display\":" + literal(entry.display) + ",\"roles\":[" + roles + "]}";
+}
+
+Response no_sign_in() {
+  return problem(404, "not-found", "this engine has no people file, and so no sign-in");
+}
+
+Response answer_of(const people::Gate::Outcome& outcome) {
+  switch (outcome.verdict) {
+    case Verdict::kIn: {
+      Response response(200, kJson, view_of(outcome.person));
+      response.set("Set-Cookie", cookie_of(outcome.secret, base::limits::kSignInLifetime));
+      return response;
+    }
+    case Verdict::kWrong: {
+      Response response = problem(401, "login", "this name and password do not go together");
+      response.set("WWW-Authenticate", "Bearer realm=\"chartferry\"");
+      return response;
+    }
+    case Verdict::kTooMany: {
+      Response response(429, "application/fhir+json",
+                        intake::problem_text("throttled",
+                                             "too many wrong passwords; wait, or ask who looks "
+                                             "after the engine"));
+      response.set("Retry-After", std::to_string(outcome.wait.count()));
+      return response;
+    }
+    case Verdict::kBusy:
+      break;
+  }
+  return problem(503, "transient", "too many are signing in just now; try again in a moment");
+}
+
+}  // namespace
+
+void Api::post_sign_in(Request& request, const Segments&, const Answer& answer) {
+  people::Gate* const gate = who_may_.gate();
+  if (gate == nullptr) {
+    answer(no_sign_in());
+    return;
+  }
+  if (!is_same_origin(request)) {
+    answer(problem(403, "forbidden", "sign in from the engine's own page"));
+    return;
+  }
+  if (request.body.size() > base::limits::kSignInBodyBytesMax) {
+    answer(problem(413, "too-long", "a name and a password are shorter than this"));
+    return;
+  }
+  static const json::NameTable names;
+  json::Document document(names);
+  const bool read = document.parse(request.body).has_value() && document.root()->is_object();
+  people::Gate::Attempt attempt;
+  if (read) {
+    attempt.name = document.root()->string_at("name");
+    attempt.password = document.root()->string_at("password");
+    attempt.address = request.peer;
+  }
+  people::wipe(request.body);
+  if (attempt.name.empty() || attempt.password.empty()) {
+    answer(problem(400, "structure", "send {\"name\", \"password\"}"));
+    return;
+  }
+  gate->sign_in(std::move(attempt),
+                [answer](const people::Gate::Outcome& outcome) { answer(answer_of(outcome)); });
+}
+
+void Api::post_sign_out(Request& request, const Segments&, const Answer& answer) {
+  if (who_may_.gate() == nullptr) {
+    answer(no_sign_in());
+    return;
+  }
+  who_may_.gate()->sign_out(sign_in_secret(request));
+  Response response(204, kJson, "");
+  response.set("Set-Cookie", cookie_of("", std::chrono::seconds(0)));
+  answer(std::move(response));
+}
+
+// Open to strangers, so that a page knows whether to ask for a password.
+void Api::get_me(Request& request, const Segments&, const Answer& answer) {
+  if (who_may_.gate() == nullptr) {
+    answer(Response(200, kJson, R"({"signIn":false})"));
+    return;
+  }
+  const std::optional<people::Entry> caller = who_may_.caller(request);
+  answer(Response(200, kJson, caller ? view_of(*caller) : std::string(R"({"signIn":true})")));
+}
+
+}  // namespace engine::web
