@@ -14,6 +14,7 @@ int run_check(int argc, char** argv);
 int run_fhirpath(int argc, char** argv);
 int run_map(int argc, char** argv);
 int run_journal(int argc, char** argv);
+int run_people(int argc, char** argv);
 int run_preflight(int argc, char** argv);
 int run_profiles(int argc, char** argv);
 int run_replay(int argc, char** argv);

@@ -11,6 +11,7 @@
 #include "engine/cli/certificate_files.h"
 #include "engine/cli/files.h"
 #include "engine/cli/mapping_sets.h"
+#include "engine/cli/people_file.h"
 #include "engine/cli/serve_config.h"
 #include "engine/cli/side_work.h"
 #include "engine/cli/system_seams.h"
@@ -23,6 +24,7 @@
 #include "engine/journal/head_keeper.h"
 #include "engine/journal/journal.h"
 #include "engine/journal/search_key.h"
+#include "engine/people/gate.h"
 #include "engine/web/api.h"
 
 namespace engine::cli {
@@ -35,7 +37,8 @@ class Engine {
   explicit Engine(ServeConfig config)
       : config_(std::move(config)),
         files_(files_of(config_.journal, config_.files)),
-        certificate_(config_.tls_certificate, config_.tls_key) {}
+        certificate_(config_.tls_certificate, config_.tls_key),
+        people_(config_.people) {}
   base::Result<void> start();
   void run_until_signal();
 
@@ -50,6 +53,8 @@ class Engine {
   void preflight(const std::string& target, SideWork::Done done);
   void look_at_mappings();
   void look_at_certificate();
+  base::Result<void> open_gate();
+  void look_at_people();
   base::Result<void> open_heads();
   void sign_head();
   void drain();
@@ -57,6 +62,7 @@ class Engine {
   ServeConfig config_;
   const std::string files_;  // prefix of those that go with the journal
   CertificateFiles certificate_;
+  PeopleFile people_;
   SystemClock clock_;
   SystemRandom random_;
   std::unique_ptr<MappingSets> core_;
@@ -73,6 +79,7 @@ class Engine {
   std::unique_ptr<intake::Intake> intake_;
   std::unique_ptr<web::Events> events_;
   std::unique_ptr<WardFile> ward_;
+  std::unique_ptr<people::Gate> gate_;  // null: everybody may
   std::unique_ptr<web::Api> api_;
   std::unique_ptr<web::HttpServer> server_;
   // Last, so that they have ended before what they answer to goes.

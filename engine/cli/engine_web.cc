@@ -77,6 +77,33 @@ void Engine::look_at_certificate() {
   }
 }
 
+base::Result<void> Engine::open_gate() {
+  if (config_.people.empty()) {
+    return {};
+  }
+  auto people = people_.load();
+  if (!people) {
+    return std::move(people).error();
+  }
+  gate_ = std::make_unique<people::Gate>(std::move(*people), clock_, random_);
+  return {};
+}
+
+// On the main thread. A file that cannot be used leaves those who may as they were.
+void Engine::look_at_people() {
+  auto people = gate_ ? people_.look() : std::nullopt;
+  if (!people) {
+    return;
+  }
+  if (!*people) {
+    say("people-refused", "what=\"" + people->error().text() + "\"");
+    return;
+  }
+  const std::size_t entries = (*people)->entries().size();
+  gate_->renew(std::move(**people));
+  say("people-renewed", "entries=" + std::to_string(entries));
+}
+
 base::Result<void> Engine::open_web() {
   ward_ = std::make_unique<WardFile>(
       config_.ward, [this](std::string_view document) { return core_->admit(document); });
@@ -100,7 +127,7 @@ base::Result<void> Engine::open_web() {
       [this](const std::string& target, SideWork::Done done) {
         preflight(target, std::move(done));
       },
-      audit_control()});
+      audit_control(), gate_.get()});
   const auto listen = parse_listen(config_.listen);
   web::HttpServer::Config config;
   config.address = listen->address;
@@ -109,6 +136,9 @@ base::Result<void> Engine::open_web() {
   config.refuse = [](int status, std::string_view text) {
     return web::problem(status, status == 413 ? "too-long" : "structure", std::string(text));
   };
+  if (gate_) {
+    config.screen = [this](const web::Request& head) { return api_->screen(head); };
+  }
   auto server = web::HttpServer::start(config, [this](web::Request request, web::Answer answer) {
     api_->handle(std::move(request), std::move(answer));
   });

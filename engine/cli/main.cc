@@ -25,6 +25,8 @@ constexpr Command kCommands[] = {
      "the log: list, show, verify, prove, export, reconcile; what to do with held ones and targets",
      run_journal},
     {"map", "run, test and check maps of the FHIR mapping language", run_map},
+    {"people", "who may sign in, and which systems may send: add, remove, list, password, token",
+     run_people},
     {"preflight", "ask a record server what it can do, before sending to it", run_preflight},
     {"profiles", "published shapes: compile, list, show, explain, add", run_profiles},
     {"replay", "make every bundle in the journal again and compare; send what landed anew",

@@ -174,6 +174,9 @@ base::Result<void> Engine::start() {
   if (auto loaded = certificate_.load(); !loaded) {
     return loaded;
   }
+  if (auto opened = open_gate(); !opened) {
+    return opened;
+  }
   auto core =
       MappingSets::open({config_.translator, KeptSets::folder_of(files_), config_.approval_needed});
   if (!core) {
@@ -271,6 +274,7 @@ void Engine::run_until_signal() {
     if (signal < 0 || signal == SIGHUP) {
       look_at_mappings();
       look_at_certificate();
+      look_at_people();
     }
     if (clock_.steady() >= next_head) {
       sign_head();

@@ -124,6 +124,7 @@ base::Result<void> read_config(std::string_view text, const std::string& name,
   const Members members = {{"listen", &config.listen},
                            {"tls-certificate", &config.tls_certificate},
                            {"tls-key", &config.tls_key},
+                           {"people", &config.people},
                            {"journal", &config.journal},
                            {"files", &config.files},
                            {"name", &config.name},
@@ -232,11 +233,16 @@ base::Result<void> check_config(const ServeConfig& config) {
         "\"FILE\", --tls-certificate FILE --tls-key FILE)");
   }
   const bool loopback = listen->address == "::1" || listen->address.substr(0, 4) == "127.";
-  if (!loopback && !config.guarded) {
+  if (!loopback && !config.guarded && (config.tls_certificate.empty() || config.people.empty())) {
+    const std::string missing = config.people.empty()
+                                    ? "a people file (people = \"FILE\", --people FILE)"
+                                    : "TLS (tls-certificate and tls-key)";
     return Error(
         ErrorCode::kInvalid,
-        "the engine has no sign-in of its own, so beyond this machine it listens only when "
-        "guarded = true (--guarded) says that a gateway in front of it checks who calls",
+        "beyond this machine the engine listens only with TLS and a people file; give it " +
+            missing +
+            ", or say with guarded = true (--guarded) that a gateway in front of it does "
+            "what is missing",
         config.listen);
   }
   return {};

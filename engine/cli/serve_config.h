@@ -22,9 +22,10 @@ struct TargetConfig {
 
 struct ServeConfig {
   std::string listen = "127.0.0.1:8080";
-  // Without sign-in the engine listens on loopback only, unless this says that something else
-  // guards it.
+  // Beyond this machine the engine listens only with TLS and a people file of its own, unless this
+  // says that something in front of it does what it does not.
   bool guarded = false;
+  std::string people;           // the people file; empty: no sign-in
   std::string tls_certificate;  // PEM files; both or neither
   std::string tls_key;
   std::string journal;   // a file, or postgresql://USER@HOST/DATABASE
