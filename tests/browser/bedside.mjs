@@ -33,8 +33,10 @@ export async function closeBrowser() {
 }
 
 export class Bedside {
-  // `at`: the page's path and what is there when it has opened.
-  static async open({ size = 'phone', scheme = 'light', zone = 'Europe/Paris', at = ['', '.patient'], camera } = {}) {
+  // `at`: the page's path and what is there when it has opened. `stranger`: of an engine that wants a sign-in, where the
+  // page opens with the form.
+  static async open({ size = 'phone', scheme = 'light', zone = 'Europe/Paris', camera, stranger = false,
+                      at = ['', stranger ? '.sign-in' : '.patient'] } = {}) {
     const [width, height] = sizes[size];
     const context = await browser.newContext({
       viewport: { width, height }, colorScheme: scheme, hasTouch: size !== 'pc', timezoneId: zone, locale: 'en-GB' });
@@ -45,7 +47,8 @@ export class Bedside {
     page.setDefaultTimeout(10_000);
     page.on('console', (said) => {
       // A fetch without a network is logged by the browser itself.
-      if (said.type() === 'error' && !/ERR_INTERNET_DISCONNECTED/.test(said.text())) one.faults.push(said.text());
+      const known = stranger ? /ERR_INTERNET_DISCONNECTED|status of 40[13]/ : /ERR_INTERNET_DISCONNECTED/;
+      if (said.type() === 'error' && !known.test(said.text())) one.faults.push(said.text());
     });
     page.on('pageerror', (error) => one.faults.push(String(error)));
     page.on('request', (request) => {

@@ -5,17 +5,19 @@ import { useEffect, useState } from 'preact/hooks';
 import { clockOffset, clockText, kWorthTelling } from './clock';
 import { useOnline, useSessions, useTable } from './hooks';
 import { keep, kept } from './kept';
-import { unsent } from './outbox';
+import { unsent, wake } from './outbox';
 import { Progress } from './progress/progress';
 import { Patients } from './round/patients';
 import { Round } from './round/round';
+import { SignIn, SignedIn, isStranger, useMe } from './sign_in';
 import { type Patient, type Person, type WardAnswer, loadWard } from './ward';
 
 const kLookAgain = 60_000; // milliseconds between two readings of the ward list
 
-function useWard(): WardAnswer | undefined {
+function useWard(known: boolean): WardAnswer | undefined {
   const [answer, set] = useState<WardAnswer>();
   useEffect(() => {
+    if (!known) return undefined;
     const load = (): void => void loadWard().then(set);
     load();
     const timer = setInterval(() => { if (!document.hidden) load(); }, kLookAgain);
@@ -24,7 +26,7 @@ function useWard(): WardAnswer | undefined {
       clearInterval(timer);
       removeEventListener('online', load);
     };
-  }, []);
+  }, [known]);
   return answer;
 }
 
@@ -58,7 +60,9 @@ function usePatient(patients: Patient[]): [Patient | undefined, (patient: Patien
 }
 
 export function App(): JSX.Element {
-  const answer = useWard();
+  const [me, setMe] = useMe();
+  const stranger = isStranger(me);
+  const answer = useWard(me !== undefined && !stranger);
   const sessions = useSessions();
   const table = useTable();
   const online = useOnline();
@@ -72,23 +76,26 @@ export function App(): JSX.Element {
   return (
     <>
       <header class="top">
-        {patient && <button type="button" class="plain back" onClick={() => choosePatient(undefined)} aria-label="Ward list">‹ Ward</button>}
-        {patient ? <div class="views" role="group" aria-label="Shown">{([['round', 'Round'], ['progress', 'Progress']] as const).map(([one, label]) => (
+        {patient && !stranger && <button type="button" class="plain back" onClick={() => choosePatient(undefined)} aria-label="Ward list">‹ Ward</button>}
+        {patient && !stranger ? <div class="views" role="group" aria-label="Shown">{([['round', 'Round'], ['progress', 'Progress']] as const).map(([one, label]) => (
           <button type="button" class="view" key={one} aria-pressed={view === one} onClick={() => setView(one)}>{label}</button>))}</div>
           : <h1 class="brand">Round</h1>}
         <span class={`link ${connected ? 'is-on' : 'is-off'}`} role="status">
           {connected ? <span class="on-word">Connected</span> : online ? 'Engine away' : 'Offline'}
           {waiting > 0 && <b> {waiting} waiting</b>}</span>
-        {ward && !(patient && view === 'progress') && <label class="person"><span class="quiet">Recorded by</span>
+        {ward && !stranger && !(patient && view === 'progress') && <label class="person"><span class="quiet">Recorded by</span>
           <select value={person?.key ?? ''} onChange={(event) => choosePerson(event.currentTarget.value)}>
             <option value="">Who are you?</option>
             {ward.people.map((one) => <option value={one.key} key={one.key}>{one.display}, {one.discipline}</option>)}
           </select></label>}
       </header>
-      {answer?.problem && <p class="banner" role="alert">{answer.problem}{ward && ` Ward list of ${clockText(ward.read)}.`}</p>}
+      {answer?.problem && !stranger && <p class="banner" role="alert">{answer.problem}{ward && ` Ward list of ${clockText(ward.read)}.`}</p>}
       {Math.abs(offset) > kWorthTelling && <p class="banner">This device's clock is {Math.round(Math.abs(offset) / 60_000)} minutes
         {offset > 0 ? ' slow' : ' fast'}. Times are recorded by the engine's clock.</p>}
-      <main class={patient ? 'has-patient' : ''}>
+      {stranger && <SignIn hint="What you recorded on this device stays on it and goes when you are signed in."
+        onDone={(one) => { setMe(one); wake(); }} />}
+      {me && me.display !== '' && !patient && <SignedIn me={me} onOut={setMe} />}
+      <main class={patient ? 'has-patient' : ''} hidden={stranger}>
         {!answer && <p class="opening">Opening …</p>}
         {ward && <Patients ward={ward} chosen={patient?.key} sessions={sessions} onPatient={choosePatient} />}
         {ward && patient && view === 'progress' && <Progress key={patient.key} patient={patient} />}

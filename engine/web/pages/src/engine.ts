@@ -5,17 +5,37 @@ import { type JsonObject, isObject, listAt, objectAt, parse, textAt } from './js
 
 export interface Answer { status: number; body: string; location: string }
 
+const strangers = new EventTarget();
+
+// Calls back when the engine does not know who asks (any more); the answer ends that.
+export function onStranger(look: () => void): () => void {
+  strangers.addEventListener('stranger', look);
+  return () => strangers.removeEventListener('stranger', look);
+}
+
+// Why somebody who does not treat looks at records: sent with every request of this tab, and kept in the log.
+const kWhy = 'read-why';
+export function sayWhy(why: string): void {
+  sessionStorage.setItem(kWhy, why);
+}
+
 // Rejects when there is no answer: network off, engine down, too slow.
 // `patience`: milliseconds that it may take.
 export async function ask(method: string, path: string, body?: string, patience = 20_000): Promise<Answer> {
   const from = performance.now();
+  const why = sessionStorage.getItem(kWhy);
   const response = await fetch(path, {
     method,
     cache: 'no-store',
     credentials: 'same-origin',
     signal: AbortSignal.timeout(patience),
-    ...(body === undefined ? {} : { body, headers: { 'Content-Type': 'application/json' } }),
+    ...(body === undefined ? {} : { body }),
+    headers: {
+      ...(body === undefined ? {} : { 'Content-Type': 'application/json' }),
+      ...(why ? { 'Read-Why': encodeURIComponent(why) } : {}),
+    },
   });
+  if (response.status === 401 && path !== '/sign-in') strangers.dispatchEvent(new Event('stranger'));
   learn(response.headers.get('date'), performance.now() - from);
   return { status: response.status, body: await response.text(), location: response.headers.get('location') ?? '' };
 }

@@ -63,7 +63,8 @@ async function send(session: LocalSession): Promise<'done' | 'later'> {
     return 'done';
   }
   if (answer.status === 409) return reconcile(session, answer.location.replace(/^.*\//, ''));
-  if (answer.status === 503 || answer.status === 429 || answer.status >= 500) return 'later';
+  // 401: after the next sign-in.
+  if (answer.status === 401 || answer.status === 503 || answer.status === 429 || answer.status >= 500) return 'later';
   const problem = problemsOf(answer)[0]?.text ?? '';
   await update(session.id, (one) => one && one.revision === session.revision
     ? { ...one, stand: 'refused', reason: problem } : one);

@@ -3,6 +3,7 @@
 import type { JSX } from 'preact';
 import { useEffect } from 'preact/hooks';
 import { useNews } from './follow';
+import { type Me, SignIn, SignedIn, isStranger, useMe } from '../sign_in';
 import { Log } from './log';
 import { Maps } from './maps';
 import { Message } from './message';
@@ -12,7 +13,14 @@ import { Traffic } from './traffic';
 
 const kRooms: [string, string][] = [['traffic', 'Traffic'], ['targets', 'Targets'], ['maps', 'Maps'], ['log', 'Log']];
 
-export function Desk(): JSX.Element {
+export function Desk(): JSX.Element | null {
+  const [me, setMe] = useMe();
+  if (!me) return null;
+  if (isStranger(me)) return <SignIn hint="For engineers, auditors and operators." asksWhy onDone={setMe} />;
+  return <Rooms me={me} onOut={setMe} />;
+}
+
+function Rooms({ me, onOut }: { me: Me; onOut: (me: Me) => void }): JSX.Element {
   const news = useNews();
   const [room = 'traffic', ...rest] = usePlace();
   const name = kRooms.find(([one]) => one === room)?.[1] ?? (room === 'message' ? 'Message' : 'Traffic');
@@ -24,6 +32,7 @@ export function Desk(): JSX.Element {
           <a key={one} href={`#${one}`} aria-current={one === room ? 'page' : undefined}>{words}</a>))}</nav>
         <span class={`link ${news.connected ? 'is-on' : 'is-off'}`} role="status">{news.connected ? 'Live' : 'Engine away'}</span>
       </header>
+      {me.display !== '' && <SignedIn me={me} onOut={onOut} />}
       <main>
         {room === 'message' && rest[0] ? <Message session={rest[0]} revision={Number(rest[1] ?? '0')} news={news} />
           : room === 'targets' ? <Targets news={news} />
