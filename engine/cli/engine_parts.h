@@ -11,6 +11,7 @@
 #include "engine/cli/certificate_files.h"
 #include "engine/cli/files.h"
 #include "engine/cli/mapping_sets.h"
+#include "engine/cli/outcome_notices.h"
 #include "engine/cli/people_file.h"
 #include "engine/cli/serve_config.h"
 #include "engine/cli/side_work.h"
@@ -45,6 +46,7 @@ class Engine {
  private:
   base::Result<void> open_journal();
   base::Result<void> open_targets();
+  base::Result<void> open_notices();
   base::Result<void> open_web();
   void tick(int count);
   void hear();
@@ -75,6 +77,7 @@ class Engine {
   std::vector<std::unique_ptr<delivery::Peer>> peers_;
   std::vector<std::shared_ptr<delivery::Courier>> couriers_;
   std::unique_ptr<delivery::TargetDesk> desk_;
+  std::unique_ptr<OutcomeNotices> notices_;  // none when nobody is to be told
   std::unique_ptr<intake::WorkPool> workers_;
   std::unique_ptr<intake::Intake> intake_;
   std::unique_ptr<web::Events> events_;

@@ -123,6 +123,19 @@ base::Result<void> Engine::open_targets() {
   return {};
 }
 
+base::Result<void> Engine::open_notices() {
+  if (config_.notices.url.empty()) {
+    return {};
+  }
+  auto opened =
+      OutcomeNotices::open(config_.notices, {*journal_, *loop_, clock_, random_, metrics_});
+  if (!opened) {
+    return std::move(opened).error();
+  }
+  notices_ = std::move(*opened);
+  return {};
+}
+
 // On the main thread, which has nothing else to do: compiling a set takes a while.
 void Engine::look_at_mappings() {
   const std::optional<MappingSets::Event> event = core_->look();
@@ -183,8 +196,8 @@ base::Result<void> Engine::start() {
     return std::move(core).error();
   }
   core_ = std::move(*core);
-  for (auto step :
-       {&Engine::open_journal, &Engine::open_heads, &Engine::open_targets, &Engine::open_web}) {
+  for (auto step : {&Engine::open_journal, &Engine::open_heads, &Engine::open_targets,
+                    &Engine::open_notices, &Engine::open_web}) {
     if (auto done = (this->*step)(); !done) {
       return done;
     }
@@ -215,6 +228,9 @@ void Engine::hear() {
 void Engine::tick(int count) {
   events_->follow();
   desk_->follow();
+  if (notices_) {
+    notices_->look();
+  }
   if (count % 4 == 0) {
     for (const auto& courier : couriers_) {
       courier->wake();
@@ -237,6 +253,11 @@ void Engine::drain() {
     auto promise = std::make_shared<std::promise<void>>();
     idle.push_back(promise->get_future());
     courier->stop([promise] { promise->set_value(); });
+  }
+  if (notices_) {
+    auto promise = std::make_shared<std::promise<void>>();
+    idle.push_back(promise->get_future());
+    notices_->stop([promise] { promise->set_value(); });
   }
   const auto until = clock_.steady() + base::limits::kDrainTime;
   for (std::future<void>& one : idle) {

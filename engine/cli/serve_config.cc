@@ -12,6 +12,7 @@
 #include <toml++/toml.h>
 
 #include "engine/base/limits.h"
+#include "engine/delivery/http_peer.h"
 #include "engine/journal/open_store.h"
 
 namespace engine::cli {
@@ -110,6 +111,48 @@ base::Result<void> read_targets(const toml::table& table, const std::string& nam
   return {};
 }
 
+base::Result<void> read_notices(const toml::table& table, const std::string& name,
+                                TargetConfig& notices) {
+  const toml::node* node = table.get("notices");
+  if (node == nullptr) {
+    return {};
+  }
+  const toml::table* section = node->as_table();
+  if (section == nullptr) {
+    return Error(ErrorCode::kInvalid, "write who is told of outcomes as [notices]",
+                 place(name, node->source()));
+  }
+  const Members members = {{"url", &notices.url},
+                           {"ca", &notices.ca_file},
+                           {"authorization-file", &notices.authorization_file}};
+  auto read = read_texts(*section, members, {}, name);
+  if (read && notices.url.empty()) {
+    return Error(ErrorCode::kInvalid, "[notices] needs a 'url'", place(name, node->source()));
+  }
+  return read;
+}
+
+// A name that begins with "127." may be anybody's.
+bool is_this_machine(const std::string& host) {
+  const bool numeric = host.find_first_not_of("0123456789.") == std::string::npos;
+  return host == "::1" || host == "localhost" || (numeric && host.substr(0, 4) == "127.");
+}
+
+// Ids and codes of sessions: not for others to read on the way.
+base::Result<void> check_notices(const std::string& text) {
+  const auto url = delivery::parse_base_url(text);
+  if (!url) {
+    return url.error();
+  }
+  if (!url->tls && !is_this_machine(url->host)) {
+    return Error(ErrorCode::kInvalid,
+                 "notices go to an https:// address, or to this machine (127.0.0.1, [::1], "
+                 "localhost)",
+                 text);
+  }
+  return {};
+}
+
 }  // namespace
 
 base::Result<void> read_config(std::string_view text, const std::string& name,
@@ -137,8 +180,8 @@ base::Result<void> read_config(std::string_view text, const std::string& name,
                            {"settings", &config.translator.settings}};
   const std::pair<std::string_view, bool*> switches[] = {
       {"guarded", &config.guarded}, {"approval-needed", &config.approval_needed}};
-  auto read =
-      read_texts(table, members, {"target", "guarded", "approval-needed", "backlog-max"}, name);
+  auto read = read_texts(table, members,
+                         {"target", "guarded", "approval-needed", "backlog-max", "notices"}, name);
   if (read) {
     read = read_number<std::size_t>(table, "backlog-max", 1, base::limits::kBacklogSetMax, name,
                                     config.backlog_max);
@@ -154,7 +197,8 @@ base::Result<void> read_config(std::string_view text, const std::string& name,
     }
     *to = value != nullptr ? value->value_or(false) : *to;
   }
-  return read_targets(table, name, config);
+  read = read_targets(table, name, config);
+  return read ? read_notices(table, name, config.notices) : read;
 }
 
 base::Result<ListenAddress> parse_listen(std::string_view text) {
@@ -245,7 +289,7 @@ base::Result<void> check_config(const ServeConfig& config) {
             "what is missing",
         config.listen);
   }
-  return {};
+  return config.notices.url.empty() ? base::Result<void>() : check_notices(config.notices.url);
 }
 
 }  // namespace engine::cli

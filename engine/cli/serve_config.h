@@ -39,6 +39,7 @@ struct ServeConfig {
   bool approval_needed = false;  // a changed mapping set waits for a named person
   std::size_t backlog_max = base::limits::kBacklogMax;  // see intake::Intake
   std::vector<TargetConfig> targets;
+  TargetConfig notices;  // who is told of outcomes; no url: nobody
 };
 
 struct ListenAddress {

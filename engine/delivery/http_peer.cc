@@ -87,7 +87,7 @@ class HttpPeer final : public Peer {
     }
     message.set(http::field::host, config.url.authority());
     message.set(http::field::user_agent, "chartferry");
-    message.set(http::field::accept, "application/fhir+json");
+    message.set(http::field::accept, config.media_type);
     if (!config.authorization.empty()) {
       message.set(http::field::authorization, config.authorization);
     }
@@ -95,7 +95,7 @@ class HttpPeer final : public Peer {
       message.set("X-Request-Id", call.request_id);
     }
     if (call.method == "POST" || call.method == "PUT") {
-      message.set(http::field::content_type, "application/fhir+json");
+      message.set(http::field::content_type, config.media_type);
       message.set("Prefer", "return=minimal");
       message.body() = std::move(call.body);
     }

@@ -29,6 +29,7 @@ struct PeerConfig {
   BaseUrl url;
   std::string ca_file;        // PEM; empty: the system's
   std::string authorization;  // value of the Authorization header; empty: none
+  std::string media_type = "application/fhir+json";
   std::chrono::milliseconds connect_timeout;
   std::chrono::milliseconds answer_timeout;
   explicit PeerConfig(BaseUrl u);

@@ -43,6 +43,7 @@ class PostgresStore final : public Store {
   }
 
   std::string engine() const override { return fellows_ ? fellows_->name() : std::string(); }
+  bool mine(std::string_view work) const override { return !fellows_ || fellows_->mine(work); }
   Result<std::vector<Leg>> orphans() const override;
   void on_news(std::function<void()> told) override {
     if (fellows_) {

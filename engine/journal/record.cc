@@ -29,6 +29,7 @@ constexpr std::array<std::pair<Kind, std::string_view>, kKinds> kNames = {{
     {Kind::kApproved, "approved"},
     {Kind::kPaused, "paused"},
     {Kind::kResumed, "resumed"},
+    {Kind::kNoticed, "noticed"},
 }};
 
 struct TextField {
@@ -107,6 +108,9 @@ bool read_line(std::string_view name, std::string_view value, Head& head) {
   if (name == "revision") {
     return read_number(value, record.revision);
   }
+  if (name == "through") {
+    return read_number(value, record.through);
+  }
   if (name == "status") {
     return read_number(value, record.status);
   }
@@ -171,6 +175,9 @@ base::Result<std::string> print_head(const Record& record, const std::vector<Sto
     if (field.name == "session" && record.revision != 0) {
       line(out, "revision", std::to_string(record.revision));
     }
+  }
+  if (record.through != 0) {
+    line(out, "through", std::to_string(record.through));
   }
   if (record.status != 0) {
     line(out, "status", std::to_string(record.status));

@@ -37,8 +37,9 @@ enum class Kind : std::uint8_t {
   kApproved = 16,    // a person put a mapping set in force
   kPaused = 17,      // a person has nothing sent to a target until it is resumed
   kResumed = 18,     // a person lets it go on
+  kNoticed = 19,     // senders have been told of the outcomes up to a record
 };
-inline constexpr std::size_t kKinds = 18;
+inline constexpr std::size_t kKinds = 19;
 std::string_view name_of(Kind kind);
 std::optional<Kind> kind_of(std::string_view name);
 
@@ -73,6 +74,7 @@ struct Record {
   std::string reason;     // stable code: why held, refused, answered again
   std::string actor;      // who, for what a person did
   std::string why;        // in the person's words
+  Position through = 0;   // of noticed: the last record that was looked at
   int status = 0;         // HTTP status
   std::uint32_t attempt = 0;
   std::int64_t due_ms = 0;  // when it is tried next, milliseconds since 1970; 0: never by itself

@@ -240,6 +240,7 @@ base::Result<void> apply(Connection& connection, const Record& record) {
     case Kind::kApproved:
     case Kind::kPaused:
     case Kind::kResumed:
+    case Kind::kNoticed:
       return {};
   }
   return {};

@@ -126,9 +126,15 @@ class Store {
   // kConflict when they do not follow the last one, kCorrupt, kIo.
   virtual base::Result<void> restore(const std::vector<CopiedRecord>& records) = 0;
 
-  // Of a journal that several engines share; otherwise "", nothing and never.
+  // Of a journal that several engines share; otherwise "", always, nothing and never.
   // The name by which the others know this engine; dispatched records carry it.
   virtual std::string engine() const { return {}; }
+  // Whether this engine is the one for the work of that name, which one engine is enough for. Two
+  // may think so for some seconds, when one of them comes or goes.
+  virtual bool mine(std::string_view work) const {
+    static_cast<void>(work);
+    return true;
+  }
   // Dispatched legs whose engine has been silent for limits::kEngineLease, or is this one before it
   // ended.
   virtual base::Result<std::vector<Leg>> orphans() const { return std::vector<Leg>(); }

@@ -12,9 +12,9 @@ std::string event_of(const journal::Record& record) {
   return to_event(record.position, journal::name_of(record.kind), record_view(record));
 }
 
-// Reads of the log concern auditors, not the page.
+// Reads of the log concern auditors, and what senders were told the senders; not the page.
 bool of_interest(const journal::Record& record) {
-  return record.kind != journal::Kind::kRead;
+  return record.kind != journal::Kind::kRead && record.kind != journal::Kind::kNoticed;
 }
 
 }  // namespace

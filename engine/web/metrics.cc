@@ -36,6 +36,12 @@ void Metrics::answered(int status) {
   ++answers_[static_cast<std::size_t>(std::clamp(status / 100, 0, 5))];
 }
 
+void Metrics::noticed(std::uint64_t behind, std::uint32_t failures) {
+  notices_behind_ = behind;
+  notice_failures_ = failures;
+  notices_ = true;
+}
+
 std::string Metrics::text(const Gauges& gauges) const {
   std::string out;
   head(out, "chartferry_records_total", "counter",
@@ -73,6 +79,12 @@ std::string Metrics::text(const Gauges& gauges) const {
             [](const auto& one) { return one.by_person ? 1 : 0; });
   head(out, "chartferry_target_in_flight", "gauge", "Revisions on their way to a record server.");
   by_target("chartferry_target_in_flight", [](const auto& one) { return one.in_flight; });
+  if (notices_) {
+    head(out, "chartferry_notices_behind", "gauge", "Records whose outcome is not yet told.");
+    out += "chartferry_notices_behind " + std::to_string(notices_behind_) + "\n";
+    head(out, "chartferry_notices_failures", "gauge", "Tries since the receiver took one.");
+    out += "chartferry_notices_failures " + std::to_string(notice_failures_) + "\n";
+  }
   return out;
 }
 

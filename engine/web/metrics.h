@@ -18,6 +18,9 @@ class Metrics {
   // A listener of the journal: counts records by kind.
   void wrote(const std::vector<journal::Outcome>& outcomes);
   void answered(int status);
+  // How the notices of outcomes do, where there are any: records behind the journal's end, and
+  // failures since the receiver last took one.
+  void noticed(std::uint64_t behind, std::uint32_t failures);
 
   struct Gauges {
     std::vector<journal::Store::Count> legs;
@@ -36,6 +39,9 @@ class Metrics {
  private:
   std::array<std::atomic<std::uint64_t>, journal::kKinds + 1> records_{};  // by Kind
   std::array<std::atomic<std::uint64_t>, 6> answers_{};  // by hundreds of the status
+  std::atomic<bool> notices_{false};
+  std::atomic<std::uint64_t> notices_behind_{0};
+  std::atomic<std::uint32_t> notice_failures_{0};
 };
 
 }  // namespace engine::web

@@ -151,6 +151,11 @@ constexpr std::string_view kText = R"json({
  "/schema/session": {"get": {"summary": "JSON Schema of the session document", "responses": {"200": {"description": "JSON Schema"}}}},
  "/model/session": {"get": {"summary": "Logical model of the session document", "responses": {"200": {"description": "StructureDefinition"}}}},
  "/plausibility": {"get": {"summary": "The table of plausible, improbable and impossible values", "responses": {"200": {"description": "A table"}}}}
+},
+"webhooks": {
+ "outcome": {"post": {"summary": "Sent to the address that the site set up under [notices]: what became of a revision, in the journal's order, at least once; codes and ids only",
+  "requestBody": {"required": true, "content": {"application/json": {"schema": {"type": "object", "required": ["event", "time", "session", "revision", "target", "state"], "properties": {"event": {"type": "integer", "description": "The record's position; the same event may come again, with the same body"}, "time": {"type": "string", "format": "date-time"}, "session": {"type": "string"}, "revision": {"type": "integer"}, "target": {"type": "string"}, "state": {"enum": ["landed", "held", "withdrawn", "superseded"]}, "reason": {"type": "string", "description": "A stable code"}}}}}},
+  "responses": {"2XX": {"description": "Taken; the next one comes"}, "default": {"description": "Tried again, later and later, up to a minute; Retry-After is obeyed"}}}}
 }
 }
 )json";

@@ -14,7 +14,7 @@ namespace cli_test {
 namespace {
 
 struct Row {
-  std::string line;  // the target's fourth
+  std::string line;
   std::string said;
 };
 
@@ -52,6 +52,39 @@ TEST(ServeConfig, RefusesABacklogThatCannotBe) {
     EXPECT_NE(answer.err.find("'backlog-max' is a number from 1 to 10000000 (" + file + ":1:15)"),
               std::string::npos)
         << answer.err;
+  }
+  std::filesystem::remove(file);
+}
+
+TEST(ServeConfig, NoticesGoToAnHttpsAddressOrStayOnThisMachine) {
+  const std::string file = ::testing::TempDir() + "chartferry-serve-notices.toml";
+  const std::vector<Row> table = {
+      {"notices = \"https://gateway.example\"", "as [notices] (" + file + ":1:11)"},
+      {"[notices]", "[notices] needs a 'url'"},
+      {"[notices]\nuri = \"https://gateway.example\"", "there is no setting 'uri'"},
+      {"[notices]\nurl = 7", "'url' is a text in quotes"},
+      {"[notices]\nurl = \"http://gateway.example/outcomes\"", "notices go to an https:// address"},
+      {"[notices]\nurl = \"http://127.gateway.example/\"", "notices go to an https:// address"},
+      {"[notices]\nurl = \"http://10.0.0.1/\"", "notices go to an https:// address"},
+      {"[notices]\nurl = \"ftp://127.0.0.1/\"", "ftp://127.0.0.1/"},
+      {"[notices]\nurl = \"https://gateway.example/?patient=1\"", "?patient=1"},
+  };
+  for (const Row& row : table) {
+    std::ofstream(file) << row.line << "\n";
+    const Answer answer =
+        run_program({"serve", "--config", file, "--journal", "/nonexistent/journal", "--target",
+                     "http://127.0.0.1:1/fhir"});
+    EXPECT_EQ(answer.status, 2) << row.line;
+    EXPECT_NE(answer.err.find(row.said), std::string::npos) << row.line << ": " << answer.err;
+  }
+  // What is allowed comes as far as the journal, which cannot be.
+  for (const char* url : {"https://gateway.example/outcomes", "http://127.0.0.1:9/outcomes",
+                          "http://[::1]:9", "http://localhost:9/"}) {
+    std::ofstream(file) << "[notices]\nurl = \"" << url << "\"\n";
+    const Answer answer =
+        run_program({"serve", "--config", file, "--journal", "/nonexistent/journal", "--target",
+                     "http://127.0.0.1:1/fhir"});
+    EXPECT_NE(answer.err.find("/nonexistent/journal"), std::string::npos) << url << answer.err;
   }
   std::filesystem::remove(file);
 }
