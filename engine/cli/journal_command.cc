@@ -15,6 +15,7 @@
 #include "engine/cli/journal_options.h"
 #include "engine/cli/journal_proof.h"
 #include "engine/cli/journal_reconcile.h"
+#include "engine/cli/journal_report.h"
 #include "engine/cli/journal_targets.h"
 #include "engine/cli/system_seams.h"
 #include "engine/intake/steering.h"
@@ -333,17 +334,21 @@ int pause(const Arguments& arguments, bool pause) {
   return kOk;
 }
 
+void add_places(CLI::App& app, Arguments& arguments) {
+  app.add_option("--journal", arguments.journal,
+                 "the journal's file, or postgresql://USER@HOST/DATABASE");
+  app.add_option("--files", arguments.files,
+                 "of a journal in a database: prefix of its keys' and heads' files (default: "
+                 "journal)");
+}
+
 }  // namespace
 
 int run_journal(int argc, char** argv) {
   CLI::App app("The journal: what was taken in, sent and landed.", "chartferry journal");
   Arguments arguments;
   arguments.who = default_who();
-  app.add_option("--journal", arguments.journal,
-                 "the journal's file, or postgresql://USER@HOST/DATABASE");
-  app.add_option("--files", arguments.files,
-                 "of a journal in a database: prefix of its keys' and heads' files (default: "
-                 "journal)");
+  add_places(app, arguments);
   app.require_subcommand(1);
   app.fallthrough();
   CLI::App* const list_command = add_list(app, arguments);
@@ -358,6 +363,8 @@ int run_journal(int argc, char** argv) {
   CLI::App* const resume_command =
       add_pause(app, arguments, "resume", "go on sending to a paused target");
   CLI::App* const copy_command = add_copy(app, arguments);
+  ReportArguments report_arguments;
+  CLI::App* const report_command = add_report(app, report_arguments);
   CLI::App* const release = add_steer(app, arguments, "release", "send a held session after all");
   CLI::App* const remap = add_steer(app, arguments, "remap", "translate a held session again");
   add_steer(app, arguments, "withdraw", "give a held session up");
@@ -372,6 +379,10 @@ int run_journal(int argc, char** argv) {
   if (arguments.journal.empty()) {
     std::fprintf(stderr, "chartferry journal: say which one with --journal\n");
     return kUsage;
+  }
+  if (report_command->parsed()) {
+    return run_report(arguments.journal, files_of(arguments.journal, arguments.files),
+                      arguments.who, report_arguments);
   }
   if (list_command->parsed()) {
     return list(arguments);

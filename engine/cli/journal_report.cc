@@ -1,0 +1,270 @@
+#include "engine/cli/journal_report.h"
+
+#include <cstdint>
+#include <cstdio>
+#include <memory>
+#include <utility>
+#include <vector>
+
+#include <CLI/CLI.hpp>
+
+#include "engine/base/limits.h"
+#include "engine/cli/commands.h"
+#include "engine/cli/read_file.h"
+#include "engine/cli/report_lines.h"
+#include "engine/cli/system_seams.h"
+#include "engine/journal/open_store.h"
+#include "engine/journal/search_key.h"
+#include "engine/replay/delay.h"
+#include "engine/replay/reports.h"
+#include "engine/therapy/clock_text.h"
+
+namespace engine::cli {
+namespace {
+
+using base::Error;
+using base::ErrorCode;
+
+void add_common(CLI::App& command, ReportArguments& arguments) {
+  command.add_option("--since", arguments.since, "instant, 2026-03-02T08:00:00Z");
+  command.add_option("--until", arguments.until, "instant, exclusive");
+  command.add_option("--format", arguments.format, "table (default) or ndjson")
+      ->check(CLI::IsMember({"table", "ndjson"}));
+  command.add_option("--who", arguments.who, "who asks (default: the user's name)");
+  command.add_option("--why", arguments.why, "the reason for looking; it is kept")->required();
+}
+
+void add_patient(CLI::App& command, ReportArguments& arguments) {
+  auto* patient = command.add_option("--patient", arguments.patient,
+                                     "SYSTEM|VALUE; others on this machine can see arguments");
+  command
+      .add_option("--patient-file", arguments.patient_file,
+                  "a file that holds SYSTEM|VALUE on one line; - is the input")
+      ->excludes(patient);
+  command.add_option("--key", arguments.key_file, "key of the search (default: JOURNAL.key)");
+}
+
+// SYSTEM|VALUE from the argument, the file or the input; "" when none was given.
+base::Result<std::string> patient_of(const ReportArguments& arguments) {
+  std::string patient = arguments.patient;
+  if (!arguments.patient_file.empty()) {
+    auto read = read_file(arguments.patient_file, base::limits::kPersonWordsBytesMax);
+    if (!read) {
+      return std::move(read).error();
+    }
+    patient = read->substr(0, read->find_first_of("\r\n"));
+    if (patient.empty()) {
+      return Error(ErrorCode::kInvalid, "the first line holds no SYSTEM|VALUE",
+                   arguments.patient_file);
+    }
+  }
+  // Not shown: it may be a patient's identifier all the same.
+  if (!patient.empty() && patient.find('|') == std::string::npos) {
+    return Error(ErrorCode::kInvalid, "a patient is given as SYSTEM|VALUE, with a bar between");
+  }
+  return patient;
+}
+
+base::Result<void> check_instants(const ReportArguments& arguments) {
+  for (const std::string* text : {&arguments.since, &arguments.until}) {
+    const auto moment = therapy::parse_moment(*text);
+    if (!text->empty() && (!moment || text->back() != 'Z' || !moment->has_time)) {
+      return Error(ErrorCode::kInvalid, "write an instant in UTC, such as 2026-03-02T08:00:00Z",
+                   *text);
+    }
+  }
+  return {};
+}
+
+struct Asked {
+  std::unique_ptr<journal::Store> store;
+  std::string patient;  // hidden
+  std::string therapist;
+  replay::Range range;
+};
+
+// Who looks, and why, is durable before anything is shown.
+base::Result<void> note(Asked& asked, const std::string& who, const ReportArguments& arguments,
+                        const char* what) {
+  journal::Change change;
+  change.record.kind = journal::Kind::kRead;
+  change.record.patient = asked.patient;
+  change.record.therapist = asked.therapist;
+  change.record.actor = arguments.who.empty() ? who : arguments.who;
+  change.record.why = arguments.why;
+  change.record.reason = what;
+  std::vector<journal::Change> batch;
+  batch.push_back(std::move(change));
+  auto written = asked.store->commit(batch, SystemClock());
+  return written ? base::Result<void>() : std::move(written).error();
+}
+
+base::Result<Asked> ask(const std::string& journal, const std::string& files,
+                        const ReportArguments& arguments) {
+  Asked asked;
+  auto patient = patient_of(arguments);
+  if (!patient) {
+    return std::move(patient).error();
+  }
+  if (auto good = check_instants(arguments); !good) {
+    return std::move(good).error();
+  }
+  if (!patient->empty() || !arguments.therapist.empty()) {
+    const std::string file = arguments.key_file.empty() ? files + ".key" : arguments.key_file;
+    const auto key = journal::SearchKey::load(file, "");
+    if (!key) {
+      return key.error();
+    }
+    asked.patient = key->hide(*patient);
+    asked.therapist = key->hide(arguments.therapist);
+  }
+  auto store = journal::open_store({journal, journal::OpenMode::kCommand});
+  if (!store) {
+    return std::move(store).error();
+  }
+  asked.store = std::move(*store);
+  asked.range = {arguments.since, arguments.until};
+  return asked;
+}
+
+int fail(const Error& error) {
+  std::fprintf(stderr, "chartferry journal report: %s\n", error.text().c_str());
+  return kUsage;
+}
+
+int usage(const char* text) {
+  std::fprintf(stderr, "chartferry journal report: %s\n", text);
+  return kUsage;
+}
+
+// A record without one has 0.
+std::string number(std::int64_t value) {
+  return value == 0 ? std::string() : std::to_string(value);
+}
+
+base::Result<void> run_disclosures(const Asked& asked, ReportLines& lines) {
+  lines.head({"record", "time", "what", "session", "revision", "target", "status", "reason", "who",
+              "why"});
+  return replay::disclosures(
+      *asked.store, asked.patient, asked.range, [&lines](const replay::Disclosure& one) {
+        const journal::Record& record = one.record;
+        lines.row({std::to_string(record.position), record.time,
+                   std::string(replay::name_of(one.what)), record.session, number(record.revision),
+                   record.target, number(record.status), record.reason, record.actor, record.why});
+      });
+}
+
+base::Result<void> run_activity(const Asked& asked, const std::string& actor, ReportLines& lines) {
+  lines.head({"record", "time", "did", "session", "revision", "target", "reason", "who", "why"});
+  return replay::activity(
+      *asked.store, {asked.therapist, actor}, asked.range,
+      [&](const journal::Record& record, const std::string& why) {
+        lines.row({std::to_string(record.position), record.time,
+                   std::string(journal::name_of(record.kind)), record.session,
+                   number(record.revision), record.target, record.reason, record.actor, why});
+      });
+}
+
+base::Result<void> run_corrections(const Asked& asked, ReportLines& lines) {
+  lines.head({"record", "time", "session", "revision", "corrects", "element", "before", "after",
+              "who", "why"});
+  return replay::corrections(
+      *asked.store, asked.patient, asked.range, [&lines](const replay::Correction& one) {
+        std::vector<replay::ElementChange> changes = one.changes;
+        if (one.more > 0) {
+          changes.push_back({"and " + std::to_string(one.more) + " more", "", ""});
+        }
+        if (changes.empty()) {
+          changes.emplace_back();
+        }
+        for (const replay::ElementChange& change : changes) {
+          lines.row({std::to_string(one.record.position), one.record.time, one.record.session,
+                     std::to_string(one.record.revision), std::to_string(one.earlier), change.path,
+                     change.before, change.after, one.author, one.reason});
+        }
+      });
+}
+
+base::Result<void> run_delay(const Asked& asked, ReportLines& lines) {
+  const auto report = replay::delays(*asked.store, asked.range);
+  if (!report) {
+    return report.error();
+  }
+  lines.head({"target", "therapist", "until", "sessions", "median-s", "p90-s", "p99-s", "worst-s",
+              "before-end"});
+  for (const replay::DelayRow& row : report->rows) {
+    for (const auto& [until, delays] :
+         {std::pair("accepted", &row.accepted), std::pair("landed", &row.landed)}) {
+      lines.row({row.target, row.therapist.empty() ? "all" : row.therapist, until,
+                 std::to_string(delays->count()), std::to_string(delays->seconds_at(0.5)),
+                 std::to_string(delays->seconds_at(0.9)), std::to_string(delays->seconds_at(0.99)),
+                 std::to_string(delays->worst()), std::to_string(delays->early())});
+    }
+  }
+  if (report->untimed > 0) {
+    std::fprintf(stderr,
+                 "chartferry journal report: %llu landings without a time to measure from\n",
+                 static_cast<unsigned long long>(report->untimed));
+  }
+  return {};
+}
+
+}  // namespace
+
+CLI::App* add_report(CLI::App& app, ReportArguments& arguments) {
+  CLI::App* report = app.add_subcommand("report", "for auditors; each asking is written down");
+  report->require_subcommand(1);
+  report->fallthrough();
+  arguments.disclosures =
+      report->add_subcommand("disclosures", "where a patient's sessions went, and who read them");
+  add_patient(*arguments.disclosures, arguments);
+  arguments.activity = report->add_subcommand("activity", "what a person did, and why");
+  arguments.activity->add_option("--therapist", arguments.therapist,
+                                 "SYSTEM|VALUE of who enters sessions");
+  arguments.activity->add_option("--actor", arguments.actor,
+                                 "name of who reads, releases, pauses ..., as written down");
+  arguments.activity->add_option("--key", arguments.key_file,
+                                 "key of the search (default: JOURNAL.key)");
+  arguments.corrections =
+      report->add_subcommand("corrections", "what later revisions changed, before and after");
+  add_patient(*arguments.corrections, arguments);
+  arguments.delay = report->add_subcommand("delay", "from the treatment's end to the record");
+  for (CLI::App* one :
+       {arguments.disclosures, arguments.activity, arguments.corrections, arguments.delay}) {
+    add_common(*one, arguments);
+  }
+  return report;
+}
+
+int run_report(const std::string& journal, const std::string& files, const std::string& who,
+               const ReportArguments& arguments) {
+  const bool disclosures = arguments.disclosures->parsed();
+  const bool activity = arguments.activity->parsed();
+  if (disclosures && arguments.patient.empty() && arguments.patient_file.empty()) {
+    return usage("whose? --patient-file FILE (or -), or --patient SYSTEM|VALUE");
+  }
+  if (activity && arguments.therapist.empty() && arguments.actor.empty()) {
+    return usage("whose? --therapist SYSTEM|VALUE, --actor NAME, or both");
+  }
+  auto asked = ask(journal, files, arguments);
+  if (!asked) {
+    return fail(asked.error());
+  }
+  const bool corrections = arguments.corrections->parsed();
+  const char* what = disclosures   ? "report-disclosures"
+                     : activity    ? "report-activity"
+                     : corrections ? "report-corrections"
+                                   : "report-delay";
+  if (auto noted = note(*asked, who, arguments, what); !noted) {
+    return fail(noted.error());
+  }
+  ReportLines lines(arguments.format == "ndjson");
+  auto done = disclosures   ? run_disclosures(*asked, lines)
+              : activity    ? run_activity(*asked, arguments.actor, lines)
+              : corrections ? run_corrections(*asked, lines)
+                            : run_delay(*asked, lines);
+  lines.flush();
+  return done ? kOk : fail(done.error());
+}
+
+}  // namespace engine::cli

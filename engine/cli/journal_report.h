@@ -1,0 +1,39 @@
+#pragma once
+// journal report disclosures, activity, corrections, delay: what an auditor asks, as a table or as
+// JSON lines. Who asked, and why, is written down before anything is shown.
+
+#include <memory>
+#include <string>
+
+namespace CLI {
+class App;
+}
+
+namespace engine::cli {
+
+struct ReportArguments {
+  std::string patient;
+  std::string patient_file;
+  std::string therapist;
+  std::string actor;
+  std::string since;
+  std::string until;
+  std::string key_file;
+  std::string who;  // "": the user's name
+  std::string why;
+  std::string format = "table";
+  CLI::App* disclosures = nullptr;
+  CLI::App* activity = nullptr;
+  CLI::App* corrections = nullptr;
+  CLI::App* delay = nullptr;
+};
+
+// Adds `report` and its commands.
+CLI::App* add_report(CLI::App& app, ReportArguments& arguments);
+
+// Runs the one that was parsed. `files`: prefix of those that go with the journal. Returns the exit
+// status.
+int run_report(const std::string& journal, const std::string& files, const std::string& who,
+               const ReportArguments& arguments);
+
+}  // namespace engine::cli

@@ -1,0 +1,114 @@
+#include <optional>
+#include <set>
+#include <utility>
+
+#include "engine/replay/report_pages.h"
+#include "engine/replay/reports.h"
+
+namespace engine::replay {
+
+using journal::Kind;
+using journal::Record;
+
+namespace {
+
+// What a record says of a session's way out of the house.
+std::optional<Disclosure::What> what_of(const Record& record) {
+  switch (record.kind) {
+    case Kind::kLanded:
+      return Disclosure::What::kLanded;
+    case Kind::kRead:
+      return Disclosure::What::kRead;
+    case Kind::kAnswered:
+    case Kind::kHeld:
+      if (record.unknown) {
+        return Disclosure::What::kPerhaps;
+      }
+      // A hold by the check comes before anything was sent, and has no answer.
+      return record.status != 0 ? std::optional(Disclosure::What::kNotTaken) : std::nullopt;
+    default:
+      return std::nullopt;
+  }
+}
+
+}  // namespace
+
+std::string_view name_of(Disclosure::What what) {
+  switch (what) {
+    case Disclosure::What::kLanded:
+      return "landed";
+    case Disclosure::What::kPerhaps:
+      return "may-have-landed";
+    case Disclosure::What::kNotTaken:
+      return "not-taken";
+    case Disclosure::What::kRead:
+      return "read";
+  }
+  return "";
+}
+
+base::Result<void> disclosures(const journal::Store& store, const std::string& patient,
+                               const Range& range, const OnDisclosure& visit) {
+  // Sessions that were taken in before the range may have landed or been read in it.
+  std::set<std::string> sessions;
+  journal::Query query;
+  query.patient = patient;
+  query.kind = Kind::kAccepted;
+  auto done = each_record(store, query, [&](Record& record) -> base::Result<void> {
+    sessions.insert(std::move(record.session));
+    return {};
+  });
+  const auto tell = [&visit](Record& record) -> base::Result<void> {
+    if (const auto what = what_of(record)) {
+      visit({*what, std::move(record)});
+    }
+    return {};
+  };
+  for (auto session = sessions.begin(); done && session != sessions.end(); ++session) {
+    journal::Query of_session;
+    of_session.session = *session;
+    of_session.since = range.since;
+    of_session.until = range.until;
+    done = each_record(store, of_session, tell);
+  }
+  if (!done) {
+    return done;
+  }
+  query.kind = Kind::kRead;
+  query.since = range.since;
+  query.until = range.until;
+  return each_record(store, query, [&](Record& record) -> base::Result<void> {
+    return sessions.contains(record.session) ? base::Result<void>() : tell(record);
+  });
+}
+
+base::Result<void> activity(const journal::Store& store, const Person& person, const Range& range,
+                            const OnAct& visit) {
+  static const json::NameTable names;
+  json::Document document(names);
+  journal::Query query;
+  query.since = range.since;
+  query.until = range.until;
+  // Therapists are indexed, actors are not.
+  query.therapist = person.actor.empty() ? person.therapist : std::string();
+  return each_record(store, query, [&](Record& record) -> base::Result<void> {
+    const bool entered = !person.therapist.empty() && record.therapist == person.therapist;
+    const bool acted = !person.actor.empty() && record.actor == person.actor;
+    if (!entered && !acted) {
+      return {};
+    }
+    std::string why = record.why;
+    if (record.kind == Kind::kAccepted && record.revision > 1) {
+      if (auto read = read_document(store, record.position, document); !read) {
+        return read;
+      }
+      if (const json::Node* change = document.root()->find("change")) {
+        why = change->string_at("reason");
+      }
+    }
+    visit(record, why);
+    return {};
+  });
+}
+
+}  // namespace engine::replay
