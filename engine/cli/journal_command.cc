@@ -18,6 +18,7 @@
 #include "engine/cli/journal_report.h"
 #include "engine/cli/journal_targets.h"
 #include "engine/cli/system_seams.h"
+#include "engine/delivery/conflict.h"
 #include "engine/intake/steering.h"
 #include "engine/journal/copy.h"
 #include "engine/journal/journal.h"
@@ -124,6 +125,11 @@ int list_legs(const Store& store, const Arguments& arguments) {
     std::printf("%8llu %s/%u %s %s %s\n", static_cast<unsigned long long>(leg.accepted),
                 leg.session.c_str(), leg.revision, leg.target.c_str(),
                 std::string(journal::name_of(leg.state)).c_str(), leg.reason.c_str());
+    const auto conflicts = delivery::conflicts_of(store, leg);
+    for (const delivery::Conflict& one :
+         conflicts ? *conflicts : std::vector<delivery::Conflict>()) {
+      std::printf("         %s\n", delivery::to_sentence(one).c_str());
+    }
   }
   return kOk;
 }

@@ -219,10 +219,10 @@ void Courier::put_back(const Leg& leg) {
 }
 
 void Courier::send(Leg leg) {
-  auto bundle = world_.journal.store().part(leg.bundle, "bundle");
-  if (!bundle) {
+  auto consignment = load_consignment(world_.journal.store(), leg);
+  if (!consignment) {
     // A database that is away comes back; what is read and makes no sense stays so.
-    const bool away = bundle.error().code == base::ErrorCode::kIo;
+    const bool away = consignment.error().code == base::ErrorCode::kIo;
     Change change(record_about(leg, away ? Kind::kAnswered : Kind::kHeld));
     change.record.reason = away ? "bundle-not-read" : "bundle-unreadable";
     if (away) {
@@ -231,25 +231,21 @@ void Courier::send(Leg leg) {
     write(std::move(leg), std::move(change));
     return;
   }
-  const std::size_t entries = count_entries(*bundle);
-  Call call(
-      "POST", "", std::move(*bundle),
-      leg.session + "." + std::to_string(leg.revision) + "." + std::to_string(leg.attempts + 1));
-  world_.peer.call(std::move(call), [weak = weak_from_this(), leg, entries](Reply reply) {
-    if (const auto self = weak.lock()) {
-      self->answered(leg, entries, std::move(reply));
-    }
-  });
+  start_exchange({world_.peer, world_.clock, weak_from_this()}, std::move(*consignment),
+                 [weak = weak_from_this(), leg](Conclusion conclusion) {
+                   if (const auto self = weak.lock()) {
+                     self->concluded(leg, std::move(conclusion));
+                   }
+                 });
 }
 
-void Courier::answered(Leg leg, std::size_t entries, Reply reply) {
-  const Verdict verdict = judge(reply, entries, leg.uncertain, civil_ms());
-  Change change(outcome_of(leg, verdict, reply.status));
-  if (verdict.action == Verdict::Action::kLanded) {
-    change.parts.push_back(journal::to_stored(journal::Part("landing", verdict.landing)));
-  } else if (!reply.body.empty()) {
-    change.parts.push_back(journal::to_stored(
-        journal::Part("answer", reply.body.substr(0, base::limits::kKeptAnswerBytesMax))));
+void Courier::concluded(Leg leg, Conclusion conclusion) {
+  Change change(outcome_of(leg, conclusion.verdict, conclusion.status));
+  if (change.record.kind == Kind::kLanded) {
+    change.record.reason = conclusion.reason;
+  }
+  for (const journal::Part& part : conclusion.parts) {
+    change.parts.push_back(journal::to_stored(part));
   }
   write(std::move(leg), std::move(change));
 }

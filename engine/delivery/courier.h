@@ -17,6 +17,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/base/seams.h"
+#include "engine/delivery/exchange.h"
 #include "engine/delivery/pace.h"
 #include "engine/delivery/peer.h"
 #include "engine/delivery/verdict.h"
@@ -70,7 +71,7 @@ class Courier : public std::enable_shared_from_this<Courier> {
   void probe();
   void dispatch(journal::Leg leg);
   void send(journal::Leg leg);
-  void answered(journal::Leg leg, std::size_t entries, Reply reply);
+  void concluded(journal::Leg leg, Conclusion conclusion);
   journal::Record outcome_of(const journal::Leg& leg, const Verdict& verdict, int status);
   void write(journal::Leg leg, journal::Change change);
   void finished(const journal::Leg& leg);

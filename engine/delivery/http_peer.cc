@@ -95,9 +95,13 @@ class HttpPeer final : public Peer {
       message.set("X-Request-Id", call.request_id);
     }
     if (call.method == "POST" || call.method == "PUT") {
-      message.set(http::field::content_type, config.media_type);
+      message.set(http::field::content_type,
+                  call.content_type.empty() ? config.media_type : call.content_type);
       message.set("Prefer", "return=minimal");
       message.body() = std::move(call.body);
+    }
+    for (const auto& [name, value] : call.headers) {
+      message.set(name, value);
     }
     message.prepare_payload();
     return message;

@@ -16,6 +16,8 @@ struct Call {
   std::string path;  // under the target's base, "" or "/metadata"
   std::string body;
   std::string request_id;
+  std::vector<std::pair<std::string, std::string>> headers;  // beyond those that every call has
+  std::string content_type;                                  // of a body; empty: the peer's own
   Call(std::string m, std::string p, std::string b, std::string id)
       : method(std::move(m)), path(std::move(p)), body(std::move(b)), request_id(std::move(id)) {}
 };
@@ -31,6 +33,7 @@ struct Reply {
   std::vector<std::pair<std::string, std::string>> headers;
   std::string body;
   bool body_cut = false;  // longer than limits::kAnswerBytesMax
+  bool partly = false;    // some of a bundle had landed before this answer stopped the rest
   std::string failure;    // when not answered: the operating system's words
 
   Reply() = default;
@@ -43,6 +46,8 @@ class Peer {
   virtual ~Peer() = default;
   // `done` is called once, on the loop.
   virtual void call(Call call, std::function<void(Reply)> done) = 0;
+  // After a first answer: whether what is posted as a transaction lands as a whole or not at all.
+  virtual bool lands_whole() const { return true; }
 };
 
 class Loop {

@@ -109,7 +109,9 @@ class Judge {
             "", "later revisions of a session (corrections, additions) are held"));
     const std::string_view versioning = resource->string_at("versioning");
     add(row(versioning.starts_with("versioned"), Grade::kAbsent, name + ": versions",
-            shown(versioning), "the journal cannot name the version that landed"));
+            shown(versioning),
+            "the journal cannot name the version that landed, and what others write to it is "
+            "overwritten"));
     found_by_identifier(type, "conditional create has nothing to look for");
   }
 

@@ -10,7 +10,6 @@
 
 #include "engine/base/limits.h"
 #include "engine/json/document.h"
-#include "engine/json/write.h"
 
 namespace engine::delivery {
 namespace {
@@ -106,8 +105,15 @@ OutcomeFacts read_outcome(std::string_view body) {
   return facts;
 }
 
-// {"location","etag"} of each entry of a transaction-response whose entries all succeeded.
-std::optional<std::string> read_landing(std::string_view body, std::size_t entries) {
+// 201 of "201 Created".
+int leading_number(std::string_view text) {
+  int number = 0;
+  std::from_chars(text.data(), text.data() + text.size(), number);
+  return number;
+}
+
+// Of a transaction-response whose entries all succeeded.
+std::optional<Landing> read_landing(std::string_view body, std::size_t entries) {
   json::Document document(names());
   if (!document.parse(body).has_value() || document.root()->string_at("resourceType") != "Bundle" ||
       document.root()->string_at("type") != "transaction-response") {
@@ -117,23 +123,20 @@ std::optional<std::string> read_landing(std::string_view body, std::size_t entri
   if ((list == nullptr ? 0 : list->count) != entries) {
     return std::nullopt;
   }
-  json::Document out(names());
-  out.set_root(out.make_array());
+  Landing out;
   for (const json::Node* entry = list == nullptr ? nullptr : list->first; entry != nullptr;
        entry = entry->next) {
     const json::Node* response = entry->find("response");
     if (response == nullptr || response->string_at("status").substr(0, 1) != "2") {
       return std::nullopt;
     }
-    json::Node* row = out.make_object();
-    for (const char* member : {"location", "etag"}) {
-      if (const std::string_view value = response->string_at(member); !value.empty()) {
-        out.append(row, member, out.make_string(value));
-      }
-    }
-    json::Document::append(out.root(), row);
+    LandedEntry row;
+    row.location = response->string_at("location");
+    row.etag = response->string_at("etag");
+    row.status = leading_number(response->string_at("status"));
+    out.push_back(std::move(row));
   }
-  return json::to_text(*out.root());
+  return out;
 }
 
 Verdict judge_success(const Reply& reply, std::size_t entries) {

@@ -8,6 +8,7 @@
 #include <cstdint>
 #include <string>
 
+#include "engine/delivery/landing.h"
 #include "engine/delivery/peer.h"
 
 namespace engine::delivery {
@@ -24,7 +25,7 @@ struct Verdict {
   std::string reason;    // stable code, see docs/delivery.md
   bool unknown = false;  // the server may have taken it all the same
   std::chrono::milliseconds retry_after{0};
-  std::string landing;  // when landed: JSON array of {"location","etag"} by entry
+  Landing landing;  // when landed
   Verdict() = default;
   Verdict(Action a, std::string r, bool u = false) : action(a), reason(std::move(r)), unknown(u) {}
 };

@@ -20,7 +20,7 @@ struct ReasonRow {
   bool may_release;
 };
 // A bundle that failed its check is never sent as it is, so it cannot be released.
-constexpr std::array<ReasonRow, 24> kReasons = {{
+constexpr std::array<ReasonRow, 25> kReasons = {{
     {"unconfirmed-value",
      "a value is improbable and nobody confirmed it; confirm it in a new revision, or release",
      true},
@@ -46,6 +46,10 @@ constexpr std::array<ReasonRow, 24> kReasons = {{
      true},
     {"version-conflict",
      "the record was changed on the server by somebody else; compare, then release or withdraw",
+     true},
+    {"changed-elsewhere",
+     "somebody else changed or deleted on the record server what this revision changes; compare, "
+     "then release (it is written over the version shown) or withdraw",
      true},
     {"several-matches",
      "the record server has several records where one is meant; have them merged, then release",

@@ -5,7 +5,8 @@
 #include <utility>
 
 #include "engine/base/limits.h"
-#include "engine/json/document.h"
+#include "engine/delivery/landing.h"
+#include "engine/delivery/location.h"
 
 namespace engine::replay {
 namespace {
@@ -16,7 +17,7 @@ using base::Result;
 using delivery::Reply;
 
 struct Landed {
-  std::string etag;
+  std::string etag;  // empty too when what landed was not seen to be as it was sent
   journal::Position position = 0;
   std::string session;
   std::uint32_t revision = 0;
@@ -30,19 +31,18 @@ Result<void> read_landing(const journal::Store& store, const journal::Record& re
   if (!text) {
     return text.error();
   }
-  json::NameTable names;
-  json::Document document(names);
-  if (!document.parse(*text) || !document.root()->is_array()) {
+  const auto landing = delivery::parse_landing(*text);
+  if (!landing) {
     return Error(ErrorCode::kCorrupt, "its landing is no list",
                  "record " + std::to_string(record.position));
   }
-  for (const json::Node& entry : *document.root()) {
-    const std::string resource = resource_of(entry.string_at("location"));
+  for (const delivery::LandedEntry& entry : *landing) {
+    const std::string resource = delivery::resource_of(entry.location);
     if (resource.empty()) {
       ++report.unnamed;
     } else {
-      resources[resource] = {std::string(entry.string_at("etag")), record.position, record.session,
-                             record.revision};
+      resources[resource] = {entry.unproven ? std::string() : entry.etag, record.position,
+                             record.session, record.revision};
     }
   }
   return {};
@@ -74,32 +74,7 @@ Result<Resources> landed_resources(const journal::Store& store, const ReconcileQ
   }
 }
 
-bool is_id_character(char c) {
-  return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '-' ||
-         c == '.';
-}
-
 }  // namespace
-
-std::string resource_of(std::string_view location) {
-  location = location.substr(0, location.find("/_history/"));
-  const std::size_t slash = location.rfind('/');
-  if (slash == std::string_view::npos) {
-    return {};
-  }
-  const std::string_view id = location.substr(slash + 1);
-  const std::string_view before = location.substr(0, slash);
-  const std::size_t start = before.rfind('/');
-  const std::string_view type = start == std::string_view::npos ? before : before.substr(start + 1);
-  const bool type_good = !type.empty() && std::all_of(type.begin(), type.end(), [](char c) {
-    return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
-  });
-  // FHIR id: at most 64 letters, digits, '-' and '.' (R4 datatypes).
-  const bool id_good = !id.empty() && id.size() <= 64 &&
-                       std::all_of(id.begin(), id.end(), is_id_character) && id != "." &&
-                       id != "..";
-  return type_good && id_good ? std::string(type) + "/" + std::string(id) : std::string();
-}
 
 Result<ReconcileReport> reconcile(const journal::Store& store, const ReconcileQuery& query,
                                   const std::function<Reply(const std::string& path)>& get) {

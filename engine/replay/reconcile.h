@@ -43,10 +43,6 @@ struct ReconcileQuery {
   std::string until;
 };
 
-// "Observation/17" of "Observation/17/_history/3" or of an absolute URL that ends so; "" when the
-// text names no resource.
-std::string resource_of(std::string_view location);
-
 // `get` takes a path under the server's base, "/Observation/17". Errors: kIo, kCorrupt of the
 // journal; kPeer when the server does not answer or does not take the sign-in: nothing is told
 // then.

@@ -37,7 +37,12 @@ constexpr std::string_view kText = R"json({
   "Leg": {"type": "object", "required": ["target", "state", "attempts"], "properties": {
    "target": {"type": "string"}, "state": {"type": "string"}, "reason": {"type": "string"},
    "reasonText": {"type": "string"}, "attempts": {"type": "integer"}, "next": {"type": "string", "format": "date-time"},
-   "landing": {"type": "array", "items": {"type": "object", "properties": {"location": {"type": "string"}, "etag": {"type": "string"}}}}}},
+   "landing": {"type": "array", "items": {"type": "object", "properties": {"location": {"type": "string"}, "etag": {"type": "string"},
+    "unproven": {"type": "boolean", "description": "What is there was not seen to be what was sent; the next revision looks before it writes over it"}}}},
+   "conflict": {"type": "array", "description": "What somebody else did on the record server: held with the reason changed-elsewhere, or found when it landed",
+    "items": {"type": "object", "required": ["fullUrl", "resource"], "properties": {"fullUrl": {"type": "string"}, "resource": {"type": "string"},
+    "expected": {"type": "string", "description": "The version that landed"}, "found": {"type": "string", "description": "The version that is there"},
+    "gone": {"type": "boolean", "description": "It was deleted there"}}}}}},
   "Session": {"type": "object", "required": ["session", "state", "revisions"], "properties": {
    "session": {"type": "string"}, "state": {"type": "string"}, "reason": {"type": "string"}, "reasonText": {"type": "string"},
    "revisions": {"type": "array", "items": {"type": "object", "properties": {

@@ -3,6 +3,7 @@
 #include <chrono>
 
 #include "engine/base/seams.h"
+#include "engine/delivery/conflict.h"
 #include "engine/intake/steering.h"
 #include "engine/json/write.h"
 
@@ -51,6 +52,10 @@ std::string leg_view(const journal::Store& store, const Leg& leg, bool with_land
     if (const auto landing = store.part(leg.changed, "landing")) {
       out += ",\"landing\":" + *landing;
     }
+  }
+  const auto conflicts = delivery::conflicts_of(store, leg);
+  if (with_landing && conflicts && !conflicts->empty()) {
+    out += ",\"conflict\":" + delivery::to_text(*conflicts);
   }
   return out + "}";
 }

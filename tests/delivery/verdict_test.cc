@@ -42,7 +42,7 @@ TEST(Verdict, LandsOnlyWhenEveryEntrySaysSo) {
       judge(reply(200, response(std::string(kCreated) + "," + kThere)), 2, false, 0);
   EXPECT_EQ(print(good), "landed");
   EXPECT_EQ(
-      good.landing,
+      to_text(good.landing),
       R"([{"location":"Observation/1/_history/1","etag":"W/\"1\""},{"location":"Observation/2"}])");
   EXPECT_EQ(print(judge(reply(200, response("")), 0, false, 0)), "landed");
 }

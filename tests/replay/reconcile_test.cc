@@ -18,15 +18,15 @@ using journal::Change;
 using journal::Kind;
 
 TEST(Reconcile, ReadsLocationsAsServersWriteThem) {
-  EXPECT_EQ(resource_of("Observation/17/_history/3"), "Observation/17");
-  EXPECT_EQ(resource_of("Observation/17"), "Observation/17");
-  EXPECT_EQ(resource_of("https://records.example/fhir/Procedure/a-1.b/_history/1"),
+  EXPECT_EQ(delivery::resource_of("Observation/17/_history/3"), "Observation/17");
+  EXPECT_EQ(delivery::resource_of("Observation/17"), "Observation/17");
+  EXPECT_EQ(delivery::resource_of("https://records.example/fhir/Procedure/a-1.b/_history/1"),
             "Procedure/a-1.b");
   for (const char* wrong :
        {"", "17", "/", "Observation/", "/17", "Observation/..", "Observation/a b",
         "Observation/17?_format=xml", "Obs-1/17", "Observation/a%2Fb",
         "Observation/aaaaaaaaaabbbbbbbbbbccccccccccddddddddddeeeeeeeeeeffffffffff12345"}) {
-    EXPECT_EQ(resource_of(wrong), "") << wrong;
+    EXPECT_EQ(delivery::resource_of(wrong), "") << wrong;
   }
 }
 

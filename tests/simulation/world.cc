@@ -3,7 +3,9 @@
 #include <algorithm>
 #include <utility>
 
+#include "engine/delivery/conflict.h"
 #include "engine/journal/verify.h"
+#include "tests/simulation/server.h"
 
 namespace simulation {
 
@@ -23,118 +25,6 @@ namespace {
 constexpr int kDelayMax = 40;
 
 }  // namespace
-
-// A record server: conditional creates, one transaction at a time, all or nothing.
-class Server {
- public:
-  Server(World& world, int unknown_until) : world_(world), unknown_until_(unknown_until) {}
-
-  // Arrives; answers later, or never. Its commit does not depend on whether the sender is still
-  // there.
-  void arrive(const Call& call, std::function<void(Reply)> answer) {
-    Chance& chance = world_.chance_;
-    if (call.method == "GET") {
-      const bool away = world_.faults_.server != 0 && chance.one_in(3);
-      answer(status(away ? 503 : 200));
-      return;
-    }
-    const int fault = chance.one_in(world_.faults_.server) ? 1 + chance.below(8) : 0;
-    world_.note("server " + call.request_id + " fault " + std::to_string(fault));
-    switch (fault) {
-      case 1:
-        answer(Reply(Reply::Fate::kNoAnswer, "dropped before commit"));
-        return;
-      case 2:
-        commit(call);
-        answer(Reply(Reply::Fate::kNoAnswer, "dropped after commit"));
-        return;
-      case 3:
-        answer(status(503));
-        return;
-      case 4: {
-        Reply reply = status(429);
-        reply.headers.emplace_back("Retry-After", "2");
-        answer(reply);
-        return;
-      }
-      case 5:
-        answer(status(500));
-        return;
-      case 6:
-        commit(call);
-        answer(status(500));
-        return;
-      case 7: {
-        Reply page = status(200);
-        page.body = "<html>portal</html>";
-        answer(page);
-        return;
-      }
-      case 8:
-        answer(Reply(Reply::Fate::kNotSent, "refused"));
-        return;
-      default:
-        answer(commit(call));
-    }
-  }
-
-  // session/revision -> how often created; at most 1 by the server's own rule.
-  std::map<std::string, int> created;
-  std::vector<std::string> order;            // of first commits, "session/revision"
-  std::map<std::string, std::string> maker;  // "session/revision" -> the revisions its bundle had
-  int doubles = 0;                           // the same identifier with other content
-
- private:
-  static Reply status(int code) {
-    Reply reply;
-    reply.status = code;
-    return reply;
-  }
-
-  Reply commit(const Call& call) {
-    const engine::json::NameTable names;
-    engine::json::Document document(names);
-    if (!document.parse(call.body).has_value()) {
-      return status(400);
-    }
-    Reply reply = status(200);
-    reply.body = R"({"resourceType":"Bundle","type":"transaction-response","entry":[)";
-    std::string all;
-    std::string last;
-    bool first = true;
-    for (const auto& entry : *document.root()->find("entry")) {
-      const engine::json::Node& resource = *entry.find("resource");
-      if (resource.string_at("patient") == "unknown" &&
-          world_.time_.milliseconds_now() < unknown_until_) {
-        Reply unknown = status(412);
-        unknown.body =
-            R"({"resourceType":"OperationOutcome","issue":[{"severity":"error","code":"not-found","diagnostics":"Patient"}]})";
-        return unknown;
-      }
-      last = std::string(resource.string_at("session")) + "/" +
-             std::string(resource.find("revision")->text());
-      all += (all.empty() ? "" : "+") + std::string(resource.find("revision")->text());
-      const std::string content = engine::json::to_text(resource);
-      if (content_.count(last) > 0 && content_[last] != content) {
-        ++doubles;
-      }
-      content_[last] = content;
-      reply.body += first ? "" : ",";
-      first = false;
-      reply.body += R"({"response":{"status":"201 Created","location":"Observation/1"}})";
-    }
-    reply.body += "]}";
-    if (created[last]++ == 0) {
-      order.push_back(last);
-      maker[last] = all;
-    }
-    return reply;
-  }
-
-  World& world_;
-  std::int64_t unknown_until_;
-  std::map<std::string, std::string> content_;
-};
 
 class SimulatedLoop final : public engine::delivery::Loop {
  public:
@@ -269,7 +159,10 @@ class SimulatedRandom final : public engine::base::Random {
 World::World(std::uint64_t seed, Faults faults) : chance_(seed), faults_(faults) {
   store_ = std::move(
       *engine::journal::open_sqlite_store({":memory:", engine::journal::OpenMode::kEngine}));
-  server_ = std::make_unique<Server>(*this, 60'000);
+  // A third of the servers knows no versions; nobody but the engine writes to half of the others.
+  server_ = std::make_unique<Server>(
+      *this, Server::Manners{seed % 3 != 0, seed % 4 == 1 ? 409 : 412, 60'000});
+  others_write_ = seed % 3 != 0 && seed % 2 == 0;
 }
 
 World::~World() = default;
@@ -376,11 +269,24 @@ void World::plan(int sessions) {
     last[sent_[i].id] = when + 1;
     time_.at(when, [this, i] { send(i); });
   }
+  for (int i = 0; others_write_ && i < 4; ++i) {
+    time_.at(chance_.below(40'000), [this] { server_->edit_by_somebody(); });
+  }
+}
+
+// What a person is shown who looks at a held one.
+void World::look_at(const Leg& leg) {
+  const auto text = store_->part(leg.changed, "conflict");
+  const auto conflicts = engine::delivery::parse_conflicts(text ? *text : "[]");
+  for (const auto& conflict : *conflicts) {
+    server_->shown.insert(conflict.resource + (conflict.gone ? "" : " " + conflict.found));
+  }
 }
 
 void World::release_held() {
   const auto held = store_->in_state(LegState::kHeld, 1'000);
   for (const Leg& leg : *held) {
+    look_at(leg);
     Change change;
     change.record.kind = engine::journal::Kind::kReleased;
     change.record.session = leg.session;
@@ -458,6 +364,19 @@ std::vector<std::string> World::judge() const {
     if (leg->state != LegState::kLanded && leg->state != LegState::kSuperseded) {
       out.push_back(name + " is not settled: " + std::string(engine::journal::name_of(leg->state)));
     }
+  }
+  if (server_->trampled > 0) {
+    out.push_back(std::to_string(server_->trampled) +
+                  " changes by others were overwritten that nobody had been shown");
+  }
+  engine::journal::Query holds;
+  holds.kind = engine::journal::Kind::kHeld;
+  const auto held = store_->search(holds);
+  const bool false_hold = std::any_of(held->begin(), held->end(), [](const auto& record) {
+    return record.reason == "changed-elsewhere";
+  });
+  if (false_hold && server_->edits == 0) {
+    out.push_back("a change by others is reported that never was");
   }
   if (server_->doubles > 0) {
     out.push_back(std::to_string(server_->doubles) + " resources came with different content");

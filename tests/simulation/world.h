@@ -16,7 +16,7 @@
 #include "engine/delivery/courier.h"
 #include "engine/intake/intake.h"
 #include "engine/journal/sqlite_store.h"
-#include "tests/intake/core_double.h"
+#include "tests/simulation/summing_core.h"
 
 namespace simulation {
 
@@ -110,6 +110,7 @@ class World {
   void send(std::size_t index);
   void plan(int sessions);
   void release_held();
+  void look_at(const engine::journal::Leg& leg);
   bool settled() const;
   void note(const std::string& what);
   std::vector<std::string> judge() const;
@@ -121,7 +122,8 @@ class World {
   std::string trace_;
   std::unique_ptr<engine::journal::Store> store_;
   std::unique_ptr<Server> server_;
-  engine::intake::CoreDouble core_;
+  SummingCore core_;
+  bool others_write_ = false;
   engine::journal::SearchKey key_{"simulation"};
   std::vector<Sent> sent_;
 

@@ -1,0 +1,192 @@
+#include "engine/delivery/conflict.h"
+
+#include <algorithm>
+#include <array>
+#include <utility>
+
+#include "engine/base/decimal.h"
+#include "engine/delivery/location.h"
+#include "engine/json/document.h"
+#include "engine/json/write.h"
+
+namespace engine::delivery {
+namespace {
+
+using base::Error;
+using base::ErrorCode;
+using base::Result;
+using json::Document;
+using json::Node;
+
+const json::NameTable& names() {
+  static const json::NameTable table;
+  return table;
+}
+
+template <std::size_t N>
+bool is_one_of(const std::array<std::string_view, N>& list, std::string_view name) {
+  return std::find(list.begin(), list.end(), name) != list.end();
+}
+
+// A search or a name within the bundle becomes the server's name of the resource.
+bool same_reference(std::string_view theirs, std::string_view ours) {
+  const std::size_t question = ours.find('?');
+  if (question != std::string_view::npos) {
+    return resource_of(theirs).starts_with(std::string(ours.substr(0, question)) + '/');
+  }
+  return ours.starts_with("urn:") || theirs == ours ||
+         (!resource_of(ours).empty() && resource_of(theirs) == resource_of(ours));
+}
+
+bool same(const Node& theirs, const Node& ours);
+
+// What a server settles as it likes.
+bool is_settled(const Node& object, std::string_view name) {
+  static constexpr std::array<std::string_view, 3> kOfResource = {"id", "meta", "text"};
+  static constexpr std::array<std::string_view, 2> kOfReference = {"type", "display"};
+  return (object.find("resourceType") != nullptr && is_one_of(kOfResource, name)) ||
+         (object.find("reference") != nullptr && is_one_of(kOfReference, name));
+}
+
+bool same_members(const Node& theirs, const Node& ours) {
+  for (const Node& member : ours) {
+    const std::string_view name = member.name_text();
+    if (is_settled(ours, name)) {
+      continue;
+    }
+    const Node* other = theirs.find(name);
+    const bool equal = other != nullptr && (name == "reference" && member.is_string()
+                                                ? same_reference(other->text(), member.text())
+                                                : same(*other, member));
+    if (!equal) {
+      return false;
+    }
+  }
+  for (const Node& member : theirs) {
+    if (!is_settled(ours, member.name_text()) && ours.find(member.name_text()) == nullptr) {
+      return false;
+    }
+  }
+  return true;
+}
+
+bool same(const Node& theirs, const Node& ours) {
+  if (theirs.kind != ours.kind) {
+    return false;
+  }
+  if (ours.is_object()) {
+    return same_members(theirs, ours);
+  }
+  if (ours.is_array()) {
+    const Node* other = theirs.first;
+    for (const Node& item : ours) {
+      if (other == nullptr || !same(*other, item)) {
+        return false;
+      }
+      other = other->next;
+    }
+    return other == nullptr;
+  }
+  if (ours.is_number() && theirs.text() != ours.text()) {
+    const auto a = base::Decimal::parse(theirs.text());
+    const auto b = base::Decimal::parse(ours.text());
+    return a && b && *a == *b;
+  }
+  return ours.is_boolean() ? theirs.boolean == ours.boolean : theirs.text() == ours.text();
+}
+
+std::string_view strong(std::string_view etag) {
+  return etag.starts_with("W/") ? etag.substr(2) : etag;
+}
+
+}  // namespace
+
+bool same_version(std::string_view a, std::string_view b) {
+  return strong(a) == strong(b);
+}
+
+std::string to_text(const std::vector<Conflict>& conflicts) {
+  Document out(names());
+  out.set_root(out.make_array());
+  for (const Conflict& conflict : conflicts) {
+    Node* row = out.make_object();
+    const std::pair<std::string_view, const std::string*> members[] = {
+        {"fullUrl", &conflict.full_url},
+        {"resource", &conflict.resource},
+        {"expected", &conflict.expected},
+        {"found", &conflict.found}};
+    for (const auto& [name, value] : members) {
+      if (!value->empty()) {
+        out.append(row, name, out.make_string(*value));
+      }
+    }
+    if (conflict.gone) {
+      out.append(row, "gone", out.make_boolean(true));
+    }
+    Document::append(out.root(), row);
+  }
+  return json::to_text(*out.root());
+}
+
+Result<std::vector<Conflict>> parse_conflicts(std::string_view text) {
+  Document document(names());
+  if (!document.parse(text) || !document.root()->is_array()) {
+    return Error(ErrorCode::kCorrupt, "a conflict is no list");
+  }
+  std::vector<Conflict> out;
+  for (const Node& row : *document.root()) {
+    const Node* gone = row.find("gone");
+    out.push_back({std::string(row.string_at("fullUrl")), std::string(row.string_at("resource")),
+                   std::string(row.string_at("expected")), std::string(row.string_at("found")),
+                   gone != nullptr && gone->boolean});
+  }
+  return out;
+}
+
+Result<std::vector<Conflict>> conflicts_of(const journal::Store& store, const journal::Leg& leg) {
+  const bool may_have =
+      leg.state == journal::LegState::kLanded ||
+      (leg.state == journal::LegState::kHeld && leg.reason == "changed-elsewhere");
+  const auto text = may_have ? store.part(leg.changed, "conflict") : Result<std::string>("[]");
+  if (!text) {
+    return text.error().code == ErrorCode::kNotFound ? Result<std::vector<Conflict>>({})
+                                                     : text.error();
+  }
+  return parse_conflicts(*text);
+}
+
+std::string to_sentence(const Conflict& conflict) {
+  if (conflict.gone) {
+    return conflict.resource + " landed" +
+           (conflict.expected.empty() ? "" : " as version " + conflict.expected) +
+           " and was deleted on the record server since; release makes it anew, withdraw leaves it "
+           "deleted.";
+  }
+  const std::string found =
+      conflict.found.empty() ? "another version" : "version " + conflict.found;
+  if (conflict.expected.empty()) {
+    return conflict.resource + " is there as " + found +
+           ", and its content is not what was sent. Compare; release writes this revision over it, "
+           "withdraw leaves it.";
+  }
+  return conflict.resource + " was changed on the record server by somebody else: version " +
+         conflict.expected + " was expected, " + found +
+         " is there. Compare; release writes this revision over it, withdraw leaves it.";
+}
+
+bool is_as_sent(std::string_view server_resource, std::string_view bundle, std::size_t entry) {
+  Document theirs(names());
+  Document ours(names());
+  if (!theirs.parse(server_resource) || !ours.parse(bundle)) {
+    return false;
+  }
+  const Node* list = ours.root()->find("entry");
+  const Node* at = list != nullptr ? list->first : nullptr;
+  for (; at != nullptr && entry > 0; --entry) {
+    at = at->next;
+  }
+  const Node* resource = at != nullptr ? at->find("resource") : nullptr;
+  return resource != nullptr && same(*theirs.root(), *resource);
+}
+
+}  // namespace engine::delivery

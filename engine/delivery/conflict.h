@@ -1,0 +1,42 @@
+#pragma once
+// What somebody else did to a resource that is ours, and how it is told apart from a write of ours
+// whose answer was lost: the version alone does not tell, the content does.
+
+#include <cstddef>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/journal/store.h"
+
+namespace engine::delivery {
+
+// A resource that is not as the journal says that it landed.
+struct Conflict {
+  std::string full_url;
+  std::string resource;
+  std::string expected;  // etag; empty when no version of ours is known
+  std::string found;     // etag; empty when the server does not say, or has deleted it
+  bool gone = false;
+};
+// JSON array, the part "conflict" of a record.
+std::string to_text(const std::vector<Conflict>& conflicts);
+// Errors: kCorrupt.
+base::Result<std::vector<Conflict>> parse_conflicts(std::string_view text);
+// What a leg is held for, or what its landing found; none when that is something else.
+// Errors: kIo, kCorrupt of the journal.
+base::Result<std::vector<Conflict>> conflicts_of(const journal::Store& store,
+                                                 const journal::Leg& leg);
+// For the person who has to decide. Names resources and versions and nothing of their content.
+std::string to_sentence(const Conflict& conflict);
+
+// Whether a resource that the server gave is what the bundle's entry says, no less and no more.
+// What a server settles does not count: id, meta, narrative, how references are written, and the
+// digits of a number beyond its value.
+bool is_as_sent(std::string_view server_resource, std::string_view bundle, std::size_t entry);
+
+// W/"2" and "2" are the same version here: a server writes both.
+bool same_version(std::string_view a, std::string_view b);
+
+}  // namespace engine::delivery

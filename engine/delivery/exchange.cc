@@ -1,0 +1,310 @@
+#include "engine/delivery/exchange.h"
+
+#include <algorithm>
+#include <array>
+#include <chrono>
+#include <string_view>
+#include <utility>
+
+#include "engine/base/limits.h"
+#include "engine/delivery/conflict.h"
+#include "engine/delivery/location.h"
+#include "engine/delivery/lookup.h"
+#include "engine/delivery/message.h"
+#include "engine/fhir/issue.h"
+#include "engine/json/document.h"
+
+namespace engine::delivery {
+namespace {
+
+using Action = Verdict::Action;
+
+// Answers behind which a changed or deleted resource may stand. R4 asks for 412; servers also give
+// what earlier versions asked for, or what they think of the resource itself.
+bool may_be_changed(const Reply& reply, const Verdict& verdict) {
+  static constexpr std::array<std::string_view, 5> kReasons = {
+      "version-conflict", "conflict", "gone", "unknown-reference", "no-transactions"};
+  return reply.fate == Reply::Fate::kAnswered && reply.status >= 400 && reply.status < 500 &&
+         std::find(kReasons.begin(), kReasons.end(), verdict.reason) != kReasons.end();
+}
+
+class Exchange : public std::enable_shared_from_this<Exchange> {
+ public:
+  Exchange(ExchangeWorld world, Consignment consignment, std::function<void(Conclusion)> done)
+      : world_(std::move(world)), consignment_(std::move(consignment)), done_(std::move(done)) {}
+
+  void begin() {
+    message_ = make_message(consignment_.bundle, consignment_.known, there_);
+    std::vector<Look> looks;
+    for (std::size_t i = 0; i < message_.sent.size(); ++i) {
+      const Message::Sent& sent = message_.sent[i];
+      if (sent.known.unproven && !sent.known.resource.empty()) {
+        looks.push_back({i, sent.known.resource});
+      } else if ((sent.way == Way::kPlace || sent.way == Way::kCreate) && consignment_.uncertain &&
+                 !sent.known.shown) {
+        looks.push_back({i, sent.place});
+      }
+    }
+    look(Moment::kBefore, std::move(looks));
+  }
+
+ private:
+  using Step = void (Exchange::*)(Reply);
+  enum class Moment : std::uint8_t { kBefore, kRefused, kLanded };
+  struct Look {
+    std::size_t sent = 0;  // which of the message
+    std::string place;
+  };
+
+  void ask(Call call, Step next) {
+    world_.peer.call(std::move(call), [self = shared_from_this(), next](Reply reply) {
+      if (!self->world_.owner.expired()) {
+        ((*self).*next)(std::move(reply));
+      }
+    });
+  }
+
+  std::int64_t civil_ms() const {
+    return std::chrono::duration_cast<std::chrono::milliseconds>(
+               world_.clock.now().time_since_epoch())
+        .count();
+  }
+
+  Verdict judged(const Reply& reply) const {
+    Verdict verdict = judge(reply, message_.sent.size(), consignment_.uncertain, civil_ms());
+    verdict.unknown = verdict.unknown || reply.partly;
+    return verdict;
+  }
+
+  void send() {
+    message_ = make_message(consignment_.bundle, consignment_.known, there_);
+    if (message_.sent.empty() && !there_.empty()) {
+      conclude_landed({});
+      return;
+    }
+    Call call("POST", "", message_.body, consignment_.request_id);
+    ask(std::move(call), &Exchange::answered);
+  }
+
+  void answered(Reply reply) {
+    Conclusion out;
+    out.verdict = judged(reply);
+    out.status = reply.status;
+    std::vector<Look> looks;
+    if (out.verdict.action == Action::kLanded) {
+      landing_ = std::move(out.verdict.landing);
+      outcome_ = std::move(out);
+      for (std::size_t i = 0; i < landing_.size(); ++i) {
+        const std::string resource = resource_of(landing_[i].location);
+        if (message_.sent[i].way == Way::kCreate && landing_[i].status != 201 &&
+            !resource.empty()) {
+          looks.push_back({i, resource});
+        }
+      }
+      look(Moment::kLanded, std::move(looks));
+      return;
+    }
+    if (!reply.body.empty()) {
+      out.parts.emplace_back("answer", reply.body.substr(0, base::limits::kKeptAnswerBytesMax));
+    }
+    const bool changed = may_be_changed(reply, out.verdict);
+    for (std::size_t i = 0; changed && i < message_.sent.size(); ++i) {
+      if (message_.sent[i].way == Way::kVersion) {
+        looks.push_back({i, message_.sent[i].known.resource});
+      }
+    }
+    if (looks.empty()) {
+      done_(std::move(out));
+      return;
+    }
+    outcome_ = std::move(out);
+    look(Moment::kRefused, std::move(looks));
+  }
+
+  void look(Moment moment, std::vector<Look> looks) {
+    moment_ = moment;
+    looks_ = std::move(looks);
+    looked_ = 0;
+    unchanged_ = 0;
+    none_landed_ = false;
+    absent_.clear();
+    conflicts_.clear();
+    look_on();
+  }
+
+  void look_on() {
+    if (looked_ < looks_.size()) {
+      ask(call_for(looks_[looked_].place, consignment_.request_id), &Exchange::looked);
+      return;
+    }
+    switch (moment_) {
+      case Moment::kBefore:
+        looked_before();
+        return;
+      case Moment::kRefused:
+        if (!conflicts_.empty()) {
+          // What still stands as it landed proves that nothing of this transaction has.
+          hold(world_.peer.lands_whole() ? consignment_.uncertain && !none_landed_
+                                         : outcome_.verdict.unknown || consignment_.uncertain);
+        } else if (unchanged_ < looks_.size()) {
+          send();  // without those that are there already
+        } else {
+          done_(std::move(outcome_));
+        }
+        return;
+      case Moment::kLanded:
+        if (conflicts_.empty() || (consignment_.uncertain && !consignment_.doubtful_past)) {
+          conclude_landed(std::move(landing_));
+        } else {
+          hold(true);
+        }
+        return;
+    }
+  }
+
+  // A transaction lands whole or not at all: when some of it is there, what is not was deleted.
+  void looked_before() {
+    const bool landed = some_there_ && !consignment_.doubtful_past && world_.peer.lands_whole();
+    for (const std::size_t sent : landed ? absent_ : std::vector<std::size_t>()) {
+      conflicts_.push_back({message_.sent[sent].full_url, message_.sent[sent].place, "", "", true});
+    }
+    conflicts_.empty() ? send() : hold(consignment_.uncertain);
+  }
+
+  void looked(Reply reply) {
+    const Look& at = looks_[looked_];
+    Sight sight;
+    if (!read_sight(at.place, reply, sight)) {
+      cannot_look(reply);
+      return;
+    }
+    if (sight.kind == Sight::Kind::kForbidden && moment_ == Moment::kRefused) {
+      done_(std::move(outcome_));
+      return;
+    }
+    found(at, sight);
+    ++looked_;
+    look_on();
+  }
+
+  void found(const Look& at, const Sight& sight) {
+    const Message::Sent& sent = message_.sent[at.sent];
+    const bool there = sight.kind == Sight::Kind::kThere;
+    const bool as_known = there && same_version(sight.etag, sent.known.etag);
+    const bool ours = there && is_as_sent(sight.content, consignment_.bundle, sent.entry);
+    some_there_ = some_there_ || (moment_ == Moment::kBefore && there && !sent.known.unproven);
+    if (moment_ == Moment::kRefused && as_known) {
+      ++unchanged_;
+      none_landed_ = none_landed_ || !sent.known.shown;
+    } else if (moment_ == Moment::kLanded && ours) {
+      LandedEntry& row = landing_[at.sent];
+      row.etag = sight.etag.empty() ? row.etag : sight.etag;
+    } else if (ours) {
+      there_[sent.full_url] = {sight.resource, sight.etag, false, false, false};
+    } else if (moment_ == Moment::kBefore && !sent.known.unproven &&
+               (sent.way == Way::kCreate || sight.kind == Sight::Kind::kAbsent ||
+                sight.kind == Sight::Kind::kForbidden)) {
+      // The create itself tells what is there with other content.
+      if (sight.kind == Sight::Kind::kAbsent) {
+        absent_.push_back(at.sent);
+      }
+    } else {
+      if (moment_ == Moment::kLanded) {
+        landing_[at.sent].unproven = true;
+      }
+      const bool seen = sight.kind != Sight::Kind::kForbidden;
+      if (seen || moment_ == Moment::kBefore) {
+        conflicts_.push_back(
+            {sent.full_url, at.place, sent.known.etag, sight.etag, seen && !there});
+      }
+    }
+  }
+
+  // Later, then; or it stays with what the server said before.
+  void cannot_look(const Reply& reply) {
+    Verdict verdict = judged(reply);
+    if (moment_ != Moment::kRefused || verdict.action == Action::kRetry ||
+        verdict.action == Action::kPauseTarget) {
+      verdict.unknown = consignment_.uncertain || moment_ == Moment::kLanded ||
+                        (moment_ == Moment::kRefused && outcome_.verdict.unknown);
+      outcome_ = {std::move(verdict), reply.status, {}, {}};
+    }
+    done_(std::move(outcome_));
+  }
+
+  void conclude_landed(const Landing& landing) {
+    Conclusion out = std::move(outcome_);
+    out.verdict = Verdict(Action::kLanded, "");
+    out.parts.clear();
+    out.parts.emplace_back("landing",
+                           to_text(whole_landing(message_, landing, consignment_.bundle, there_)));
+    if (!conflicts_.empty()) {
+      out.reason = "changed-since";
+      out.parts.emplace_back("conflict", to_text(conflicts_));
+    }
+    done_(std::move(out));
+  }
+
+  void hold(bool unknown) {
+    Conclusion out = std::move(outcome_);
+    out.verdict = Verdict(Action::kHold, "changed-elsewhere", unknown);
+    fhir::Issues issues;
+    for (const Conflict& conflict : conflicts_) {
+      fhir::Issue issue;
+      issue.code = "conflict";
+      issue.text = to_sentence(conflict);
+      issues.push_back(std::move(issue));
+    }
+    out.parts.emplace_back("outcome", fhir::to_operation_outcome(issues));
+    out.parts.emplace_back("conflict", to_text(conflicts_));
+    done_(std::move(out));
+  }
+
+  ExchangeWorld world_;
+  const Consignment consignment_;
+  std::function<void(Conclusion)> done_;
+  Message message_;
+  KnownVersions there_;  // has our content already
+  Conclusion outcome_;   // so far
+  Landing landing_;      // of the message
+  Moment moment_ = Moment::kBefore;
+  std::vector<Look> looks_;
+  std::size_t looked_ = 0;
+  std::size_t unchanged_ = 0;
+  bool none_landed_ = false;
+  std::vector<std::size_t> absent_;
+  bool some_there_ = false;  // of what an earlier try sent
+  std::vector<Conflict> conflicts_;
+};
+
+}  // namespace
+
+base::Result<Consignment> load_consignment(const journal::Store& store, const journal::Leg& leg) {
+  auto bundle = store.part(leg.bundle, "bundle");
+  if (!bundle) {
+    return std::move(bundle).error();
+  }
+  auto known = known_versions(store, leg);
+  if (!known) {
+    return std::move(known).error();
+  }
+  auto doubtful = has_doubtful_past(store, leg);
+  if (!doubtful) {
+    return std::move(doubtful).error();
+  }
+  Consignment out;
+  out.doubtful_past = *doubtful;
+  out.bundle = std::move(*bundle);
+  out.known = std::move(*known);
+  out.request_id =
+      leg.session + "." + std::to_string(leg.revision) + "." + std::to_string(leg.attempts + 1);
+  out.uncertain = leg.uncertain;
+  return out;
+}
+
+void start_exchange(ExchangeWorld world, Consignment consignment,
+                    std::function<void(Conclusion)> done) {
+  std::make_shared<Exchange>(std::move(world), std::move(consignment), std::move(done))->begin();
+}
+
+}  // namespace engine::delivery

@@ -1,0 +1,53 @@
+#pragma once
+// The conversation with a record server about one leg: the message, and a look at each resource
+// where something else may be than was sent: when the server says that a version is not what was
+// expected, when a create found something there, when an earlier landing is in doubt. What has our
+// content landed when an answer was lost; anything else was written by somebody else and is left
+// for a person to decide. Lives on the loop of its peer.
+
+#include <functional>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/base/seams.h"
+#include "engine/delivery/peer.h"
+#include "engine/delivery/verdict.h"
+#include "engine/delivery/versions.h"
+#include "engine/journal/record.h"
+#include "engine/journal/store.h"
+
+namespace engine::delivery {
+
+// What is sent for a leg, and what is known of the server.
+struct Consignment {
+  std::string bundle;
+  KnownVersions known;
+  std::string request_id;
+  bool uncertain = false;  // an earlier try may have been taken
+  // An earlier revision may have been taken and was given up: what is found may be that one's.
+  bool doubtful_past = false;
+};
+// Errors: kIo, kCorrupt, kNotFound of the journal.
+base::Result<Consignment> load_consignment(const journal::Store& store, const journal::Leg& leg);
+
+// What came of it, to be written down.
+struct Conclusion {
+  Verdict verdict;
+  int status = 0;
+  std::string reason;  // of a landing: "changed-since" when somebody else wrote to it already
+  std::vector<journal::Part> parts;
+};
+
+struct ExchangeWorld {
+  Peer& peer;
+  const base::Clock& clock;
+  // When its owner has gone nothing is sent any more and nobody is told.
+  std::weak_ptr<const void> owner;
+};
+// `done` is called once, on the loop.
+void start_exchange(ExchangeWorld world, Consignment consignment,
+                    std::function<void(Conclusion)> done);
+
+}  // namespace engine::delivery

@@ -1,0 +1,57 @@
+#include "engine/delivery/landing.h"
+
+#include <utility>
+
+#include "engine/json/document.h"
+#include "engine/json/write.h"
+
+namespace engine::delivery {
+namespace {
+
+using json::Document;
+using json::Node;
+
+const json::NameTable& names() {
+  static const json::NameTable table;
+  return table;
+}
+
+}  // namespace
+
+std::string to_text(const Landing& landing) {
+  Document out(names());
+  out.set_root(out.make_array());
+  for (const LandedEntry& entry : landing) {
+    Node* row = out.make_object();
+    if (!entry.location.empty()) {
+      out.append(row, "location", out.make_string(entry.location));
+    }
+    if (!entry.etag.empty()) {
+      out.append(row, "etag", out.make_string(entry.etag));
+    }
+    if (entry.unproven) {
+      out.append(row, "unproven", out.make_boolean(true));
+    }
+    Document::append(out.root(), row);
+  }
+  return json::to_text(*out.root());
+}
+
+base::Result<Landing> parse_landing(std::string_view text) {
+  Document document(names());
+  if (!document.parse(text) || !document.root()->is_array()) {
+    return base::Error(base::ErrorCode::kCorrupt, "a landing is no list");
+  }
+  Landing out;
+  for (const Node& row : *document.root()) {
+    const Node* unproven = row.find("unproven");
+    LandedEntry entry;
+    entry.location = row.string_at("location");
+    entry.etag = row.string_at("etag");
+    entry.unproven = unproven != nullptr && unproven->is_boolean() && unproven->boolean;
+    out.push_back(std::move(entry));
+  }
+  return out;
+}
+
+}  // namespace engine::delivery

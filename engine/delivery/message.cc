@@ -1,0 +1,178 @@
+#include "engine/delivery/message.h"
+
+#include <utility>
+
+#include "engine/json/document.h"
+#include "engine/json/write.h"
+
+namespace engine::delivery {
+namespace {
+
+using json::Document;
+using json::Node;
+
+const json::NameTable& names() {
+  static const json::NameTable table;
+  return table;
+}
+
+void set_text(Document& document, Node& object, std::string_view member, std::string_view text) {
+  Node* made = document.make_string(text);
+  if (Node* node = object.find(member)) {
+    node->data = made->data;
+    node->length = made->length;
+    node->kind = made->kind;
+  } else {
+    document.append(&object, member, made);
+  }
+}
+
+void remove(Node& object, std::string_view member) {
+  Node* previous = nullptr;
+  for (Node* at = object.first; at != nullptr; previous = at, at = at->next) {
+    if (at->name_text() == member) {
+      (previous != nullptr ? previous->next : object.first) = at->next;
+      object.last = object.last == at ? previous : object.last;
+      --object.count;
+      return;
+    }
+  }
+}
+
+void point_to(Document& document, Node& node, const KnownVersions& there) {
+  for (Node* child = node.first; child != nullptr; child = child->next) {
+    if (child->is_string() && child->name_text() == "reference") {
+      const auto found = there.find(child->text());
+      if (found != there.end()) {
+        set_text(document, node, "reference", found->second.resource);
+      }
+    } else if (child->first != nullptr) {
+      point_to(document, *child, there);
+    }
+  }
+}
+
+void name_version(Document& document, Node& request, Node& resource, const KnownVersion& known) {
+  set_text(document, request, "method", "PUT");
+  set_text(document, request, "url", known.resource);
+  remove(request, "ifNoneExist");
+  if (!known.etag.empty()) {
+    set_text(document, request, "ifMatch", known.etag);
+  }
+  set_text(document, resource, "id", known.resource.substr(known.resource.find('/') + 1));
+}
+
+// Decides how the entry is written, and makes its request so.
+Way settle(Document& document, Node& entry, const KnownVersion* known, bool& changed) {
+  Node* request = entry.find("request");
+  Node* resource = entry.find("resource");
+  if (request == nullptr || resource == nullptr) {
+    return Way::kPlain;
+  }
+  const std::string url(request->string_at("url"));
+  const bool put = request->string_at("method") == "PUT";
+  const bool create =
+      request->string_at("method") == "POST" && !request->string_at("ifNoneExist").empty();
+  const std::size_t question = url.find('?');
+  if (!create && !put) {
+    return Way::kPlain;
+  }
+  const bool named = known != nullptr && !known->gone && !known->resource.empty() &&
+                     (!known->etag.empty() || known->shown);
+  if (named) {
+    changed = true;
+    name_version(document, *request, *resource, *known);
+    return Way::kVersion;
+  }
+  if (put && question == std::string::npos) {
+    return Way::kPlace;
+  }
+  if (put && known != nullptr && !known->gone) {
+    return Way::kPlain;  // it landed, and the server names no versions
+  }
+  if (put) {
+    changed = true;
+    set_text(document, *request, "method", "POST");
+    set_text(document, *request, "url", url.substr(0, question));
+    set_text(document, *request, "ifNoneExist", url.substr(question + 1));
+  }
+  return Way::kCreate;
+}
+
+}  // namespace
+
+Message make_message(std::string bundle, const KnownVersions& known, const KnownVersions& there) {
+  Message message;
+  Document document(names());
+  Node* list = nullptr;
+  if (document.parse(bundle).has_value()) {
+    list = document.root()->find("entry");
+  }
+  if (list == nullptr || !list->is_array()) {
+    message.body = std::move(bundle);
+    return message;
+  }
+  Node* kept = document.make_array();
+  KnownVersions placed = there;
+  bool changed = !there.empty();
+  std::size_t at = 0;
+  for (Node* entry = list->first; entry != nullptr; ++at) {
+    Node* const next = entry->next;
+    Message::Sent sent;
+    sent.entry = at;
+    sent.full_url = entry->string_at("fullUrl");
+    if (there.find(sent.full_url) == there.end()) {
+      const auto version = known.find(sent.full_url);
+      const KnownVersion* before = version != known.end() ? &version->second : nullptr;
+      sent.way = settle(document, *entry, before, changed);
+      sent.known = before != nullptr ? *before : KnownVersion();
+      if (sent.way == Way::kVersion) {
+        placed.insert(*version);
+      } else if (sent.way != Way::kPlain) {
+        const Node& request = *entry->find("request");
+        sent.place = std::string(request.string_at("url")) + (sent.way == Way::kCreate ? "?" : "") +
+                     std::string(request.string_at("ifNoneExist"));
+      }
+      entry->next = nullptr;
+      Document::append(kept, entry);
+      message.sent.push_back(std::move(sent));
+    }
+    entry = next;
+  }
+  if (!changed) {
+    message.body = std::move(bundle);
+    return message;
+  }
+  point_to(document, *kept, placed);
+  list->first = kept->first;
+  list->last = kept->last;
+  list->count = kept->count;
+  message.body = json::to_text(*document.root());
+  return message;
+}
+
+Landing whole_landing(const Message& message, const Landing& landing, std::string_view bundle,
+                      const KnownVersions& there) {
+  Document document(names());
+  if (there.empty() || !document.parse(bundle)) {
+    return landing;
+  }
+  Landing out;
+  const Node* entries = document.root()->find("entry");
+  for (const Node* entry = entries != nullptr ? entries->first : nullptr; entry != nullptr;
+       entry = entry->next) {
+    LandedEntry row;
+    if (const auto found = there.find(entry->string_at("fullUrl")); found != there.end()) {
+      row.location = found->second.resource;
+      row.etag = found->second.etag;
+      row.unproven = found->second.unproven;
+    }
+    out.push_back(std::move(row));
+  }
+  for (std::size_t i = 0; i < message.sent.size() && i < landing.size(); ++i) {
+    out[message.sent[i].entry] = landing[i];
+  }
+  return out;
+}
+
+}  // namespace engine::delivery

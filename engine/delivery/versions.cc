@@ -1,0 +1,164 @@
+#include "engine/delivery/versions.h"
+
+#include <algorithm>
+#include <limits>
+#include <utility>
+#include <vector>
+
+#include "engine/delivery/conflict.h"
+#include "engine/delivery/landing.h"
+#include "engine/delivery/location.h"
+#include "engine/json/document.h"
+
+namespace engine::delivery {
+namespace {
+
+using base::Error;
+using base::ErrorCode;
+using base::Result;
+using journal::Leg;
+using json::Document;
+using json::Node;
+
+const json::NameTable& names() {
+  static const json::NameTable table;
+  return table;
+}
+
+// Held records of one leg that are looked at, newest first; a leg is held a few times at most.
+constexpr std::size_t kHeldMax = 50;
+
+Error corrupt(const char* what, journal::Position position) {
+  return {ErrorCode::kCorrupt, what, "record " + std::to_string(position)};
+}
+
+Result<void> add_landing(const journal::Store& store, const Leg& leg, KnownVersions& known) {
+  const auto bundle = store.part(leg.bundle, "bundle");
+  const auto landing = store.part(leg.changed, "landing");
+  for (const auto* part : {&bundle, &landing}) {
+    if (!part->has_value()) {
+      // What was destroyed on purpose cannot be compared: what is there is held, not overwritten.
+      return part->error().code == ErrorCode::kNotFound ? Result<void>() : part->error();
+    }
+  }
+  Document sent(names());
+  const auto landed = parse_landing(*landing);
+  if (!sent.parse(*bundle) || !landed) {
+    return corrupt("a landing cannot be read", leg.changed);
+  }
+  const Node* entries = sent.root()->find("entry");
+  std::size_t at = 0;
+  for (const Node* entry = entries != nullptr ? entries->first : nullptr; entry != nullptr;
+       entry = entry->next, ++at) {
+    if (at == landed->size()) {
+      return corrupt("a landing has fewer entries than its bundle", leg.changed);
+    }
+    const LandedEntry& row = (*landed)[at];
+    KnownVersion version;
+    version.resource = resource_of(row.location);
+    version.etag = row.etag.empty() ? version_of(row.location) : row.etag;
+    version.unproven = row.unproven;
+    known[std::string(entry->string_at("fullUrl"))] = std::move(version);
+  }
+  return {};
+}
+
+// A person let it go while it was held so.
+bool released(const std::vector<journal::Record>& releases, const journal::Record& hold,
+              journal::Position next_hold) {
+  return std::any_of(releases.begin(), releases.end(), [&](const journal::Record& release) {
+    return release.revision == hold.revision && release.position > hold.position &&
+           release.position < next_hold;
+  });
+}
+
+// What the holds for a conflict found, each of which a person has released; the newest counts.
+Result<void> add_shown(const journal::Store& store, const Leg& leg, KnownVersions& known) {
+  journal::Query query;
+  query.session = leg.session;
+  query.target = leg.target;
+  query.kind = journal::Kind::kHeld;
+  query.newest_first = true;
+  query.limit = kHeldMax;
+  const auto holds = store.search(query);
+  query.kind = journal::Kind::kReleased;
+  const auto releases = store.search(query);
+  if (!holds || !releases) {
+    return holds ? releases.error() : holds.error();
+  }
+  KnownVersions shown;
+  journal::Position next_hold = std::numeric_limits<journal::Position>::max();
+  for (const journal::Record& hold : *holds) {
+    if (hold.revision != leg.revision) {
+      continue;
+    }
+    if (hold.reason == "changed-elsewhere" && released(*releases, hold, next_hold)) {
+      const auto text = store.part(hold.position, "conflict");
+      const auto conflicts =
+          text ? parse_conflicts(*text) : Result<std::vector<Conflict>>(text.error());
+      if (!conflicts) {
+        return conflicts.error();
+      }
+      for (const Conflict& one : *conflicts) {
+        shown.emplace(one.full_url, KnownVersion{one.resource, one.found, false, true, one.gone});
+      }
+    }
+    next_hold = hold.position;
+  }
+  for (auto& [full_url, version] : shown) {
+    known[full_url] = std::move(version);
+  }
+  return {};
+}
+
+Result<std::vector<Leg>> earlier_legs(const journal::Store& store, const Leg& leg) {
+  std::vector<Leg> out;
+  if (leg.revision < 2) {
+    return out;
+  }
+  auto legs = store.legs(leg.session);
+  if (!legs) {
+    return std::move(legs).error();
+  }
+  for (Leg& one : *legs) {
+    if (one.target == leg.target && one.revision < leg.revision) {
+      out.push_back(std::move(one));
+    }
+  }
+  return out;
+}
+
+}  // namespace
+
+Result<KnownVersions> known_versions(const journal::Store& store, const Leg& leg) {
+  KnownVersions known;
+  const auto legs = earlier_legs(store, leg);
+  if (!legs) {
+    return legs.error();
+  }
+  for (const Leg& earlier : *legs) {
+    if (earlier.state == journal::LegState::kLanded) {
+      if (auto added = add_landing(store, earlier, known); !added) {
+        return std::move(added).error();
+      }
+    }
+  }
+  if (leg.attempts > 0) {
+    if (auto added = add_shown(store, leg, known); !added) {
+      return std::move(added).error();
+    }
+  }
+  return known;
+}
+
+Result<bool> has_doubtful_past(const journal::Store& store, const Leg& leg) {
+  const auto legs = earlier_legs(store, leg);
+  if (!legs) {
+    return legs.error();
+  }
+  return std::any_of(legs->begin(), legs->end(), [](const Leg& one) {
+    return one.attempts > 0 && one.state == journal::LegState::kWithdrawn;
+  });
+}
+
+}  // namespace engine::delivery

@@ -1,0 +1,37 @@
+#pragma once
+// A later revision of a session changes resources that an earlier one landed. Each change names the
+// version that it changes (FHIR R4 http.html, managing resource contention), so that what somebody
+// else wrote on the server in the meantime is noticed and never overwritten. The versions come from
+// the journal: from the landings before, and from what a person was shown before a release.
+
+#include <cstddef>
+#include <map>
+#include <string>
+#include <string_view>
+
+#include "engine/base/result.h"
+#include "engine/journal/store.h"
+
+namespace engine::delivery {
+
+struct KnownVersion {
+  std::string resource;   // "Observation/17"
+  std::string etag;       // W/"2"; empty when the server names none
+  bool unproven = false;  // it may not be ours that is there: to be looked at before a write
+  bool shown = false;     // a person saw this version and let the leg go
+  bool gone = false;      // shown, too: it was deleted
+};
+// By fullUrl, which is the same in every revision of a session.
+using KnownVersions = std::map<std::string, KnownVersion, std::less<>>;
+
+// What earlier revisions landed for the leg's target. For a leg that a person released after it was
+// held for a conflict: what that person was shown.
+// Errors: kIo, kCorrupt of the journal.
+base::Result<KnownVersions> known_versions(const journal::Store& store, const journal::Leg& leg);
+
+// Whether an earlier revision was given up although the server may have taken it: then what is
+// found there need not be this leg's.
+// Errors: kIo of the journal.
+base::Result<bool> has_doubtful_past(const journal::Store& store, const journal::Leg& leg);
+
+}  // namespace engine::delivery

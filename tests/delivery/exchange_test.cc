@@ -1,0 +1,357 @@
+// What is done when something else is on the record server than was sent there: a courier on a
+// journal in memory, against a server that keeps versions and that others write to.
+
+#include <map>
+#include <string>
+
+#include <gtest/gtest.h>
+
+#include "engine/delivery/conflict.h"
+#include "engine/json/document.h"
+#include "engine/json/write.h"
+#include "tests/delivery/still_world.h"
+
+namespace engine::delivery {
+namespace {
+
+// One resource an identifier; everything a bundle says is taken, or nothing.
+class KeepingServer {
+ public:
+  struct Kept {
+    int version = 0;
+    std::string content;  // empty: deleted
+  };
+
+  Reply answer(const Call& call) {
+    log += call.method + call.path.substr(0, call.path.rfind('/') + 1) + " ";
+    if (call.method == "GET") {
+      return call.path == "/metadata" ? StillPeer::status(200) : read(call.path.substr(1));
+    }
+    if (call.path.ends_with("/_search")) {
+      return search("Observation/" + call.body.substr(call.body.find('=') + 1));
+    }
+    Reply reply = take(call.body);
+    if (lose_answers > 0) {
+      --lose_answers;
+      return Reply(Reply::Fate::kNoAnswer, "lost");
+    }
+    return reply;
+  }
+  void edit(const std::string& place, const std::string& content) {
+    kept[place] = {kept[place].version + 1, content};
+  }
+
+  std::map<std::string, Kept> kept;  // "Observation/a"
+  int lose_answers = 0;
+  bool readable = true;
+  std::string log;
+
+ private:
+  static std::string etag(const Kept& one) { return "W/\"" + std::to_string(one.version) + '"'; }
+
+  Reply read(const std::string& place) const {
+    const auto found = kept.find(place);
+    if (!readable || found == kept.end() || found->second.content.empty()) {
+      return StillPeer::status(!readable ? 403 : found == kept.end() ? 404 : 410);
+    }
+    Reply reply = StillPeer::status(200);
+    reply.body = found->second.content;
+    reply.headers.emplace_back("ETag", etag(found->second));
+    return reply;
+  }
+
+  Reply search(const std::string& place) const {
+    const auto found = kept.find(place);
+    Reply reply = StillPeer::status(readable ? 200 : 403);
+    reply.body = R"({"resourceType":"Bundle","type":"searchset")";
+    if (found != kept.end() && !found->second.content.empty()) {
+      std::string resource = found->second.content;
+      resource.insert(resource.size() - 1, R"(,"id":")" + place.substr(place.find('/') + 1) +
+                                               R"(","meta":{"versionId":")" +
+                                               std::to_string(found->second.version) + "\"}");
+      reply.body += R"(,"entry":[{"search":{"mode":"outcome"},"resource":{"resourceType":)"
+                    R"("OperationOutcome"}},{"resource":)" +
+                    resource + R"(,"search":{"mode":"match"}}])";
+    }
+    reply.body += "}";
+    return reply;
+  }
+
+  Reply take(const std::string& body) {
+    const json::NameTable names;
+    json::Document document(names);
+    EXPECT_TRUE(document.parse(body)) << body;
+    auto next = kept;
+    Reply reply = StillPeer::status(200);
+    reply.body = R"({"resourceType":"Bundle","type":"transaction-response","entry":[)";
+    const char* comma = "";
+    for (const json::Node& entry : *document.root()->find("entry")) {
+      const json::Node& request = *entry.find("request");
+      const bool create = request.string_at("method") == "POST";
+      const std::string url(request.string_at(create ? "ifNoneExist" : "url"));
+      const std::string place =
+          create ? "Observation/" + url.substr(url.find('=') + 1) : std::string(url);
+      const Kept before = next[place];
+      if (!create && request.find("ifMatch") != nullptr &&
+          (request.string_at("ifMatch") != etag(before) || before.content.empty())) {
+        return StillPeer::status(412);
+      }
+      const bool matched = create && !before.content.empty();
+      if (!matched) {
+        next[place] = {before.version + 1, json::to_text(*entry.find("resource"))};
+      }
+      reply.body += comma;
+      comma = ",";
+      reply.body += R"({"response":{"status":")" +
+                    std::string(before.content.empty() ? "201 Created" : "200 OK") +
+                    R"(","location":")" + place + "/_history/" +
+                    std::to_string(next[place].version) + "\"}}";
+    }
+    kept = std::move(next);
+    reply.body += "]}";
+    return reply;
+  }
+};
+
+class ExchangeTest : public ::testing::Test {
+ protected:
+  ExchangeTest() {
+    world_.peer.answer = [this](const Call& call) { return server_.answer(call); };
+    courier_ = world_.courier();
+  }
+
+  static std::string entry(const std::string& name, const std::string& value, bool update) {
+    const std::string query = "identifier=" + name;
+    return R"({"fullUrl":"urn:)" + name +
+           R"(","resource":{"resourceType":"Observation","value":")" + value + R"("},"request":)" +
+           (update ? R"({"method":"PUT","url":"Observation?)" + query + "\"}}"
+                   : R"({"method":"POST","url":"Observation","ifNoneExist":")" + query + "\"}}");
+  }
+  static std::string provenance(const std::string& id) {
+    return R"({"fullUrl":"urn:)" + id + R"(","resource":{"resourceType":"Provenance","id":")" + id +
+           R"("},"request":{"method":"PUT","url":"Provenance/)" + id + "\"}}";
+  }
+
+  void send(std::uint32_t revision, const std::string& entries) {
+    journal::Record record;
+    record.kind = journal::Kind::kAccepted;
+    record.session = "s";
+    record.revision = revision;
+    record.targets = "main";
+    record.content = std::to_string(revision);
+    world_.write(journal::Change(record));
+    record.kind = journal::Kind::kChecked;
+    record.target = "main";
+    record.targets.clear();
+    journal::Change change(record);
+    change.parts.push_back(journal::to_stored(journal::Part(
+        "bundle", R"({"resourceType":"Bundle","type":"transaction","entry":[)" + entries + "]}")));
+    world_.write(std::move(change));
+    run();
+  }
+  void steer(std::uint32_t revision, journal::Kind kind) {
+    journal::Record record;
+    record.kind = kind;
+    record.session = "s";
+    record.revision = revision;
+    record.target = "main";
+    record.actor = "Robin Sample";
+    record.why = "compared";
+    world_.write(journal::Change(record));
+    run();
+  }
+  void run() {
+    server_.log.clear();
+    courier_->wake();
+    world_.loop.run_until(world_.clock.ms + 60'000);
+  }
+  journal::Leg leg(std::uint32_t revision) { return world_.store->legs("s")->at(revision - 1); }
+  // "held changed-elsewhere"
+  std::string state(std::uint32_t revision) {
+    const journal::Leg one = leg(revision);
+    return std::string(journal::name_of(one.state)) + (one.reason.empty() ? "" : " " + one.reason);
+  }
+  std::string part(std::uint32_t revision, const char* name) {
+    const auto text = world_.store->part(leg(revision).changed, name);
+    return text ? *text : std::string();
+  }
+
+  StillWorld world_;
+  KeepingServer server_;
+  std::shared_ptr<Courier> courier_;
+};
+
+TEST_F(ExchangeTest, ACorrectionWritesOverTheVersionThatLanded) {
+  send(1, entry("a", "1", false));
+  send(2, entry("a", "2", true));
+  EXPECT_EQ(state(2), "landed");
+  EXPECT_EQ(server_.kept["Observation/a"].version, 2);
+  EXPECT_EQ(part(2, "landing"), R"([{"location":"Observation/a/_history/2"}])");
+  EXPECT_EQ(server_.log, "POST ") << "nothing is asked that need not be";
+}
+
+TEST_F(ExchangeTest, AnEditByOthersIsHeldAndReleasedKnowingly) {
+  send(1, entry("a", "1", false));
+  server_.edit("Observation/a", R"({"resourceType":"Observation","value":"theirs"})");
+  send(2, entry("a", "2", true));
+  EXPECT_EQ(state(2), "held changed-elsewhere");
+  EXPECT_NE(server_.kept["Observation/a"].content.find("theirs"), std::string::npos);
+  EXPECT_EQ(part(2, "conflict"),
+            R"([{"fullUrl":"urn:a","resource":"Observation/a","expected":"W/\"1\"",)"
+            R"("found":"W/\"2\""}])");
+  EXPECT_NE(part(2, "outcome").find("Observation/a was changed"), std::string::npos);
+  EXPECT_FALSE(leg(2).uncertain);
+  steer(2, journal::Kind::kReleased);
+  EXPECT_EQ(state(2), "landed");
+  EXPECT_EQ(server_.kept["Observation/a"].version, 3);
+}
+
+TEST_F(ExchangeTest, AReleaseIsForTheVersionThatWasShown) {
+  send(1, entry("a", "1", false));
+  server_.edit("Observation/a", R"({"value":"theirs"})");
+  send(2, entry("a", "2", true));
+  server_.edit("Observation/a", R"({"value":"theirs again"})");
+  steer(2, journal::Kind::kReleased);
+  EXPECT_EQ(state(2), "held changed-elsewhere");
+  EXPECT_NE(server_.kept["Observation/a"].content.find("again"), std::string::npos);
+  steer(2, journal::Kind::kWithdrawn);
+  EXPECT_EQ(leg(2).state, journal::LegState::kWithdrawn);
+  // Withdrawn is no consent: the next revision meets the same.
+  send(3, entry("a", "3", true));
+  EXPECT_EQ(state(3), "held changed-elsewhere");
+}
+
+TEST_F(ExchangeTest, WhatOneReleaseWasForStaysSoWhenAnotherIsNeeded) {
+  send(1, entry("a", "1", false) + "," + entry("b", "1", false));
+  server_.edit("Observation/a", R"({"value":"theirs"})");
+  send(2, entry("a", "2", true) + "," + entry("b", "2", true));
+  server_.edit("Observation/b", R"({"value":"theirs"})");
+  steer(2, journal::Kind::kReleased);
+  EXPECT_EQ(state(2), "held changed-elsewhere");
+  EXPECT_EQ(part(2, "conflict").find("Observation/a"), std::string::npos);
+  steer(2, journal::Kind::kReleased);
+  EXPECT_EQ(state(2), "landed");
+}
+
+TEST_F(ExchangeTest, ADeletionByOthersIsAnEditByOthers) {
+  send(1, entry("a", "1", false));
+  server_.edit("Observation/a", "");
+  send(2, entry("a", "2", true) + "," + entry("b", "2", true));
+  EXPECT_EQ(state(2), "held changed-elsewhere");
+  EXPECT_NE(part(2, "conflict").find(R"("gone":true)"), std::string::npos);
+  EXPECT_EQ(server_.kept.count("Observation/b"), 0U);
+  steer(2, journal::Kind::kReleased);
+  EXPECT_EQ(state(2), "landed");
+  EXPECT_NE(server_.kept["Observation/a"].content.find("\"2\""), std::string::npos);
+}
+
+TEST_F(ExchangeTest, AnUpdateWhoseAnswerWasLostIsKnownByItsContent) {
+  send(1, entry("a", "1", false));
+  server_.lose_answers = 1;
+  send(2, entry("a", "2", true) + "," + provenance("p"));
+  EXPECT_EQ(state(2), "landed");
+  EXPECT_EQ(server_.kept["Observation/a"].version, 2) << "written once";
+  EXPECT_EQ(server_.kept["Provenance/p"].version, 1) << "written once";
+}
+
+TEST_F(ExchangeTest, ACreateThatFindsAnEditSaysSoAndTheNextRevisionIsHeld) {
+  server_.lose_answers = 1;
+  world_.peer.answer = [this](const Call& call) {
+    Reply reply = server_.answer(call);
+    if (reply.fate == Reply::Fate::kNoAnswer) {
+      server_.edit("Observation/a", R"({"resourceType":"Observation","value":"theirs"})");
+    }
+    return reply;
+  };
+  send(1, entry("a", "1", false));
+  EXPECT_EQ(state(1), "landed");
+  EXPECT_NE(part(1, "landing").find(R"("unproven":true)"), std::string::npos);
+  EXPECT_NE(part(1, "conflict").find(R"("found":"W/\"2\"")"), std::string::npos);
+  EXPECT_NE(world_.store->head_text(leg(1).changed)->find("reason changed-since"),
+            std::string::npos);
+  send(2, entry("a", "2", true));
+  EXPECT_EQ(state(2), "held changed-elsewhere");
+  EXPECT_NE(server_.kept["Observation/a"].content.find("theirs"), std::string::npos);
+  steer(2, journal::Kind::kReleased);
+  EXPECT_EQ(state(2), "landed");
+}
+
+TEST_F(ExchangeTest, ANewResourceOfALaterRevisionDoesNotOverwrite) {
+  send(1, entry("a", "1", false));
+  server_.edit("Observation/b", R"({"resourceType":"Observation","value":"theirs"})");
+  send(2, entry("b", "2", true));
+  EXPECT_EQ(state(2), "held changed-elsewhere");
+  EXPECT_TRUE(leg(2).uncertain);
+  EXPECT_NE(server_.kept["Observation/b"].content.find("theirs"), std::string::npos);
+  steer(2, journal::Kind::kReleased);
+  EXPECT_EQ(state(2), "landed");
+  EXPECT_NE(server_.kept["Observation/b"].content.find("\"2\""), std::string::npos);
+}
+
+TEST_F(ExchangeTest, ACreateWhoseAnswerWasLostLandsOnce) {
+  server_.lose_answers = 2;
+  send(1, entry("a", "1", false) + "," + entry("b", "1", false));
+  EXPECT_EQ(state(1), "landed");
+  EXPECT_EQ(part(1, "landing"), R"([{"location":"Observation/a","etag":"W/\"1\""},)"
+                                R"({"location":"Observation/b","etag":"W/\"1\""}])");
+  EXPECT_EQ(server_.kept["Observation/a"].version, 1);
+}
+
+TEST_F(ExchangeTest, ADeletionBeforeTheAnswerIsKnownShowsInWhatIsLeft) {
+  server_.lose_answers = 1;
+  world_.peer.answer = [this](const Call& call) {
+    Reply reply = server_.answer(call);
+    if (reply.fate == Reply::Fate::kNoAnswer) {
+      server_.edit("Observation/b", "");
+    }
+    return reply;
+  };
+  send(1, entry("a", "1", false) + "," + entry("b", "1", false));
+  EXPECT_EQ(state(1), "held changed-elsewhere");
+  EXPECT_EQ(part(1, "conflict"),
+            R"([{"fullUrl":"urn:b","resource":"Observation?identifier=b","gone":true}])");
+  EXPECT_EQ(server_.kept["Observation/b"].version, 2);
+  steer(1, journal::Kind::kReleased);
+  EXPECT_EQ(state(1), "landed");
+  EXPECT_EQ(server_.kept["Observation/b"].version, 3);
+}
+
+TEST_F(ExchangeTest, WhatMayNotBeReadIsNotTakenForOurs) {
+  server_.lose_answers = 1;
+  server_.readable = false;
+  send(1, entry("a", "1", false));
+  EXPECT_EQ(state(1), "landed");
+  EXPECT_NE(part(1, "landing").find(R"("unproven":true)"), std::string::npos);
+  send(2, entry("a", "2", true));
+  EXPECT_EQ(state(2), "held changed-elsewhere");
+  server_.readable = true;
+  steer(2, journal::Kind::kReleased);
+  EXPECT_EQ(state(2), "landed");
+}
+
+TEST_F(ExchangeTest, ALookThatFailsIsTakenUpAgain) {
+  send(1, entry("a", "1", false));
+  server_.edit("Observation/a", R"({"value":"theirs"})");
+  int failures = 3;
+  world_.peer.answer = [this, &failures](const Call& call) {
+    const bool look = call.method == "GET" && call.path != "/metadata";
+    return look && failures-- > 0 ? StillPeer::status(503) : server_.answer(call);
+  };
+  send(2, entry("a", "2", true));
+  EXPECT_EQ(state(2), "held changed-elsewhere");
+  EXPECT_LT(failures, 1);
+}
+
+TEST_F(ExchangeTest, WhatWasGivenUpInDoubtIsNotTakenForThisRevision) {
+  server_.lose_answers = 1'000;
+  send(1, entry("a", "1", false));
+  world_.loop.run_until(world_.clock.ms + 3'600'000);
+  ASSERT_TRUE(leg(1).uncertain);
+  steer(1, journal::Kind::kWithdrawn);
+  server_.lose_answers = 1;
+  send(2, entry("a", "2", false));
+  EXPECT_EQ(state(2), "held changed-elsewhere");
+}
+
+}  // namespace
+}  // namespace engine::delivery
