@@ -18,6 +18,7 @@
 #include "engine/cli/engine_parts.h"
 #include "engine/cli/files.h"
 #include "engine/cli/target_peer.h"
+#include "engine/delivery/fitting_peer.h"
 #include "engine/delivery/http_peer.h"
 #include "engine/delivery/take_over.h"
 #include "engine/journal/open_store.h"
@@ -100,10 +101,12 @@ base::Result<void> Engine::open_targets() {
     if (!peer) {
       return std::move(peer).error();
     }
-    peers_.push_back(std::move(*peer));
+    auto fitting = delivery::make_fitting_peer(std::move(*peer));
+    facts.push_back(
+        {target.name, [server = fitting.get()] { return server->mode(); }, target.limits});
+    peers_.push_back(std::move(fitting));
     const delivery::Courier::World world{*journal_, *peers_.back(), *loop_, clock_, random_};
     couriers_.push_back(std::make_shared<delivery::Courier>(target.name, world, target.limits));
-    facts.push_back({target.name, "transaction", target.limits});
     targets.emplace_back(target.name, core_.get());
   }
   if (auto opened = desk_->open(std::move(facts), couriers_); !opened) {

@@ -88,9 +88,12 @@ class Judge {
     add(row(says(format, "", "json") || says(format, "", "application/fhir+json") ||
                 says(format, "", "application/json"),
             Grade::kNeeded, "JSON", "", "chartferry speaks JSON only"));
-    add(row(server_ != nullptr && says(server_->find("interaction"), "code", "transaction"),
-            Grade::kNeeded, "transaction", "",
-            "a session lands whole or not at all; without transactions nothing lands"));
+    const Node* offered = server_ == nullptr ? nullptr : server_->find("interaction");
+    const bool batch = says(offered, "code", "batch");
+    add(row(
+        says(offered, "code", "transaction"), Grade::kAbsent, "transaction", batch ? "batch" : "",
+        std::string("a session lands in steps (") + (batch ? "batches" : "one resource at a time") +
+            "), and is there in part until the last one"));
   }
 
   void sent(std::string_view type) {

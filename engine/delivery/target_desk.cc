@@ -42,7 +42,7 @@ void TargetDesk::follow() {
   std::vector<Seen> seen;
   for (std::size_t i = 0; i < couriers_.size(); ++i) {
     apply(i);
-    seen.push_back({couriers_[i]->health(), couriers_[i]->in_flight()});
+    seen.push_back({couriers_[i]->health(), couriers_[i]->in_flight(), facts_[i].mode()});
   }
   const std::lock_guard lock(mutex_);
   seen_ = std::move(seen);
@@ -180,7 +180,7 @@ std::string TargetDesk::view_of(std::size_t at,
     }
     member(out, "lastError", error + "}");
   }
-  text(out, "mode", facts_[at].mode);
+  text(out, "mode", seen.mode);
   std::string limits = "{";
   member(limits, "inFlight", std::to_string(facts_[at].limits.in_flight_max));
   if (facts_[at].limits.requests_per_second > 0) {

@@ -9,6 +9,7 @@
 #include <mutex>
 #include <set>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "engine/base/result.h"
@@ -24,7 +25,8 @@ class TargetDesk {
   // Of the configuration, as it is shown.
   struct Facts {
     std::string name;
-    std::string mode;
+    // On the loop: how sessions get there, "transaction", "batch" or "single".
+    std::function<std::string_view()> mode;
     CourierLimits limits;
   };
   using Couriers = std::vector<std::shared_ptr<Courier>>;
@@ -49,6 +51,7 @@ class TargetDesk {
     bool waiting = false;  // the record server is away or busy
     bool paused = false;   // by a person
     std::size_t in_flight = 0;
+    std::string_view mode = "transaction";
   };
   std::vector<Gauge> gauges() const;
   // The listener that the journal needs for it.
@@ -58,6 +61,7 @@ class TargetDesk {
   struct Seen {
     Courier::Health health;
     std::size_t in_flight = 0;
+    std::string_view mode = "transaction";
   };
   void apply(std::size_t at);
   void begin(std::size_t at, journal::Change change, Done done);

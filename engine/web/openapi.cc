@@ -27,7 +27,7 @@ constexpr std::string_view kText = R"json({
    "oldestWaiting": {"type": "string", "format": "date-time", "description": "When the oldest of them that is not held was taken in"},
    "lastLanding": {"type": "string", "format": "date-time"},
    "lastError": {"type": "object", "properties": {"code": {"type": "string"}, "time": {"type": "string", "format": "date-time"}, "status": {"type": "integer"}}},
-   "mode": {"type": "string"}, "inFlight": {"type": "integer"},
+   "mode": {"enum": ["transaction", "batch", "single"], "description": "How sessions get there, by the CapabilityStatement"}, "inFlight": {"type": "integer"},
    "limits": {"type": "object", "properties": {"inFlight": {"type": "integer"}, "requestsPerSecond": {"type": "number"}}}}},
   "Receipt": {"type": "object", "required": ["session", "revision", "state", "position", "received"], "properties": {
    "session": {"type": "string", "format": "uuid"}, "revision": {"type": "integer", "minimum": 1},

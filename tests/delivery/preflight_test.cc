@@ -64,7 +64,8 @@ TEST(Preflight, FindsNothingWantingInAServerThatHasAll) {
 
 TEST(Preflight, TellsWhatIsNeededFromWhatIsMerelyAbsent) {
   auto rows = judge(statement("4.0.1", "batch", kFull));
-  EXPECT_EQ(names_of(rows, Ability::Grade::kNeeded), "transaction");
+  EXPECT_EQ(names_of(rows, Ability::Grade::kNeeded), "");
+  EXPECT_EQ(names_of(rows, Ability::Grade::kAbsent), "transaction");
   rows = judge(statement("5.0.0", "transaction", kFull));
   EXPECT_EQ(names_of(rows, Ability::Grade::kNeeded), "FHIR R4 (4.0)");
   rows = judge(statement("4.0.1", "transaction",

@@ -20,7 +20,8 @@ class TargetsTest : public ::testing::Test {
     desk_ = std::make_unique<TargetDesk>(world_.appender, world_.loop);
     world_.appender.wrote = [this](const auto& outcomes) { desk_->wrote(outcomes); };
     courier_ = world_.courier(limits);
-    ASSERT_TRUE(desk_->open({{"main", "transaction", limits}}, {courier_}).has_value());
+    ASSERT_TRUE(
+        desk_->open({{"main", [] { return "transaction"; }, limits}}, {courier_}).has_value());
     courier_->wake();
   }
   // What the person is told: the record's position, or the error's text.

@@ -1,0 +1,385 @@
+#include "engine/delivery/carriage.h"
+
+#include <algorithm>
+#include <charconv>
+#include <map>
+#include <memory>
+#include <set>
+#include <utility>
+#include <vector>
+
+#include "engine/delivery/landing.h"
+#include "engine/delivery/location.h"
+#include "engine/delivery/lookup.h"
+#include "engine/fhir/issue.h"
+#include "engine/json/document.h"
+#include "engine/json/write.h"
+
+namespace engine::delivery {
+namespace {
+
+using json::Document;
+using json::Node;
+
+const json::NameTable& names() {
+  static const json::NameTable table;
+  return table;
+}
+
+// A query's bar must not stand plain in a URL (RFC 3986 section 3.4); the bundle has it so.
+std::string url_of(std::string_view text) {
+  std::string out;
+  for (const char c : text) {
+    out += c == '|' ? std::string("%7C") : std::string(1, c);
+  }
+  return out;
+}
+
+void set_reference(Document& document, Node& holder, std::string_view text) {
+  Node* node = holder.find("reference");
+  const Node* made = document.make_string(text);
+  node->data = made->data;
+  node->length = made->length;
+}
+
+// Every object of the tree that refers to something.
+void visit_references(Node& node, const std::function<void(Node&, std::string_view)>& visit) {
+  for (Node* child = node.first; child != nullptr; child = child->next) {
+    if (child->is_string() && child->name_text() == "reference") {
+      visit(node, child->text());
+    } else if (child->first != nullptr) {
+      visit_references(*child, visit);
+    }
+  }
+}
+
+Reply refusal(const char* code, std::string_view type) {
+  fhir::Issue issue;
+  issue.code = code;
+  issue.text = std::string(type) + " by its identifier";
+  Reply reply;
+  reply.status = 412;
+  reply.body = fhir::to_operation_outcome({&issue, 1});
+  return reply;
+}
+
+class Carriage : public std::enable_shared_from_this<Carriage> {
+ public:
+  Carriage(Peer& peer, Mode mode, Call call, std::function<void(Reply)> done)
+      : peer_(peer), mode_(mode), call_(std::move(call)), done_(std::move(done)) {}
+
+  void start() {
+    Node* list = document_.parse(call_.body) ? document_.root()->find("entry") : nullptr;
+    for (Node* entry = list != nullptr ? list->first : nullptr; entry != nullptr;
+         entry = entry->next) {
+      Item item;
+      item.entry = entry;
+      item.full_url = entry->string_at("fullUrl");
+      item.request = entry->find("request");
+      item.resource = entry->find("resource");
+      if (item.request == nullptr || item.resource == nullptr) {
+        finish(refusal("required", "An entry's request"));
+        return;
+      }
+      items_.push_back(std::move(item));
+    }
+    for (Item& item : items_) {
+      visit_references(*item.resource, [this](Node&, std::string_view text) {
+        if (text.find('?') != std::string_view::npos) {
+          searches_.insert(std::string(text));
+        }
+      });
+    }
+    resolve();
+  }
+
+ private:
+  struct Item {
+    Node* entry = nullptr;
+    const Node* request = nullptr;
+    Node* resource = nullptr;
+    std::string full_url;
+    bool landed = false;
+    LandedEntry row;
+
+    bool creates() const { return request->string_at("method") == "POST"; }
+    // Where a create's resource is found.
+    std::string place() const {
+      return std::string(request->string_at("url")) + "?" +
+             std::string(request->string_at("ifNoneExist"));
+    }
+  };
+  using Step = void (Carriage::*)(Reply);
+
+  void ask(Call call, Step next) {
+    peer_.call(std::move(call), [self = shared_from_this(), next](Reply reply) {
+      ((*self).*next)(std::move(reply));
+    });
+  }
+
+  void resolve() {
+    if (searches_.empty()) {
+      next_wave();
+      return;
+    }
+    ask(call_for(*searches_.begin(), call_.request_id), &Carriage::resolved);
+  }
+
+  void resolved(Reply reply) {
+    const std::string place = *searches_.begin();
+    const std::string type = place.substr(0, place.find('?'));
+    Sight sight;
+    if (!read_sight(place, reply, sight) || sight.kind == Sight::Kind::kForbidden) {
+      finish(std::move(reply));
+    } else if (sight.kind == Sight::Kind::kSeveral) {
+      finish(refusal("multiple-matches", type));
+    } else if (sight.kind != Sight::Kind::kThere) {
+      finish(refusal("not-found", type));
+    } else {
+      point_to(place, sight.resource);
+      searches_.erase(searches_.begin());
+      resolve();
+    }
+  }
+
+  void point_to(std::string_view from, std::string_view resource) {
+    for (Item& item : items_) {
+      if (!item.landed) {
+        visit_references(*item.resource, [&](Node& holder, std::string_view text) {
+          if (text == from) {
+            set_reference(document_, holder, resource);
+          }
+        });
+      }
+    }
+  }
+
+  bool waits(Item& item) {
+    bool waiting = false;
+    visit_references(*item.resource, [&](Node&, std::string_view text) {
+      waiting = waiting || (text != item.full_url &&
+                            std::any_of(items_.begin(), items_.end(), [&](const Item& other) {
+                              return !other.landed && other.full_url == text;
+                            }));
+    });
+    return waiting;
+  }
+
+  void next_wave() {
+    wave_.clear();
+    for (std::size_t i = 0; i < items_.size(); ++i) {
+      const bool full = mode_ == Mode::kSingle && !wave_.empty();
+      if (!items_[i].landed && !full && !waits(items_[i])) {
+        wave_.push_back(i);
+      }
+    }
+    if (!wave_.empty()) {
+      mode_ == Mode::kBatch ? send_batch() : send_single();
+    } else if (std::all_of(items_.begin(), items_.end(), [](const Item& i) { return i.landed; })) {
+      finish(response());
+    } else {
+      finish(refusal("invalid", "Entries that refer to each other in a circle; no order"));
+    }
+  }
+
+  void send_single() {
+    const Item& item = items_[wave_.front()];
+    Call call(std::string(item.request->string_at("method")),
+              "/" + url_of(item.request->string_at("url")), json::to_text(*item.resource),
+              call_.request_id);
+    static constexpr std::pair<const char*, const char*> kHeaders[] = {
+        {"ifNoneExist", "If-None-Exist"}, {"ifMatch", "If-Match"}};
+    for (const auto& [member, header] : kHeaders) {
+      if (const std::string_view value = item.request->string_at(member); !value.empty()) {
+        call.headers.emplace_back(header, value);
+      }
+    }
+    sent_ = true;
+    ask(std::move(call), &Carriage::single_answered);
+  }
+
+  void single_answered(Reply reply) {
+    Item& item = items_[wave_.front()];
+    if (reply.fate != Reply::Fate::kAnswered || (reply.status != 200 && reply.status != 201)) {
+      failed_ = &item;
+      finish(std::move(reply));
+      return;
+    }
+    item.landed = true;
+    item.row.status = reply.status;
+    item.row.location = reply.header("location");
+    item.row.etag = reply.header("etag");
+    place();
+  }
+
+  void send_batch() {
+    std::string body = R"({"resourceType":"Bundle","type":"batch","entry":[)";
+    for (const std::size_t i : wave_) {
+      body += body.ends_with('[') ? "" : ",";
+      body += json::to_text(*items_[i].entry);
+    }
+    body += "]}";
+    sent_ = true;
+    ask(Call("POST", "", std::move(body), call_.request_id), &Carriage::batch_answered);
+  }
+
+  void batch_answered(Reply reply) {
+    Document document(names());
+    const bool bundle = reply.fate == Reply::Fate::kAnswered && reply.status == 200 &&
+                        !reply.body_cut && document.parse(reply.body) &&
+                        document.root()->string_at("type") == "batch-response";
+    const Node* list = bundle ? document.root()->find("entry") : nullptr;
+    if (list == nullptr || list->count != wave_.size()) {
+      finish(std::move(reply));
+      return;
+    }
+    const Node* entry = list->first;
+    for (const std::size_t i : wave_) {
+      const Node* response = entry->find("response");
+      entry = entry->next;
+      const std::string_view status =
+          response != nullptr ? response->string_at("status") : std::string_view();
+      LandedEntry& row = items_[i].row;
+      std::from_chars(status.data(), status.data() + status.size(), row.status);
+      items_[i].landed = row.status >= 200 && row.status < 300;
+      if (items_[i].landed) {
+        row.location = response->string_at("location");
+        row.etag = response->string_at("etag");
+      } else if (!failure_) {
+        failed_ = &items_[i];
+        failure_ = std::make_unique<Reply>();
+        failure_->status = row.status;
+        const Node* outcome = response != nullptr ? response->find("outcome") : nullptr;
+        failure_->body = outcome != nullptr ? json::to_text(*outcome) : std::string();
+      }
+    }
+    place();
+  }
+
+  // A create that found something need not say where; then a search does.
+  void place() {
+    for (const std::size_t i : wave_) {
+      Item& item = items_[i];
+      if (!item.landed || !resource_of(item.row.location).empty()) {
+        continue;
+      }
+      if (!item.creates()) {
+        item.row.location = item.request->string_at("url");
+      } else if (item.row.status != 0 && !item.request->string_at("ifNoneExist").empty()) {
+        placing_ = i;
+        ask(call_for(item.place(), call_.request_id), &Carriage::placed);
+        return;
+      }
+    }
+    for (const std::size_t i : wave_) {
+      if (items_[i].landed) {
+        point_to(items_[i].full_url, resource_of(items_[i].row.location));
+      }
+    }
+    if (failure_) {
+      finish(std::move(*failure_));
+    } else {
+      next_wave();
+    }
+  }
+
+  void placed(Reply reply) {
+    Item& item = items_[placing_];
+    Sight sight;
+    if (!read_sight(item.place(), reply, sight) || sight.kind != Sight::Kind::kThere) {
+      finish(std::move(reply));  // a searchset proves no landing
+      return;
+    }
+    item.row.location = sight.resource;
+    place();
+  }
+
+  Reply response() const {
+    Reply reply;
+    reply.status = 200;
+    reply.body = R"({"resourceType":"Bundle","type":"transaction-response","entry":[)";
+    for (const Item& item : items_) {
+      reply.body += reply.body.ends_with('[') ? "" : ",";
+      reply.body += R"({"response":{"status":")" + std::to_string(item.row.status) + '"';
+      const std::pair<const char*, const std::string*> members[] = {
+          {"location", &item.row.location}, {"etag", &item.row.etag}};
+      for (const auto& [name, value] : members) {
+        if (!value->empty()) {
+          reply.body += std::string(",\"") + name + "\":";
+          json::write_string(*value, reply.body);
+        }
+      }
+      reply.body += "}}";
+    }
+    reply.body += "]}";
+    return reply;
+  }
+
+  void finish(Reply reply) {
+    reply.partly =
+        std::any_of(items_.begin(), items_.end(), [](const Item& item) { return item.landed; });
+    // What is away before anything was written says nothing of the message.
+    if (!sent_ && reply.fate == Reply::Fate::kNoAnswer) {
+      reply.fate = Reply::Fate::kNotSent;
+    }
+    // About one resource, not about the address.
+    const bool about_one = reply.status == 404 || reply.status == 405 || reply.status == 501;
+    if (failed_ != nullptr && reply.fate == Reply::Fate::kAnswered && about_one) {
+      reply.status = failed_->request->find("ifMatch") != nullptr ? 412 : 422;
+    }
+    done_(std::move(reply));
+  }
+
+  Peer& peer_;
+  const Mode mode_;
+  const Call call_;
+  std::function<void(Reply)> done_;
+  Document document_{names()};
+  std::vector<Item> items_;
+  std::set<std::string> searches_;
+  std::vector<std::size_t> wave_;
+  std::size_t placing_ = 0;
+  bool sent_ = false;
+  const Item* failed_ = nullptr;
+  std::unique_ptr<Reply> failure_;
+};
+
+}  // namespace
+
+std::string_view name_of(Mode mode) {
+  switch (mode) {
+    case Mode::kTransaction:
+      return "transaction";
+    case Mode::kBatch:
+      return "batch";
+    case Mode::kSingle:
+      return "single";
+  }
+  return "transaction";
+}
+
+Mode mode_of(const Node& statement) {
+  const Node* rest = statement.find("rest");
+  for (const Node* one = rest != nullptr && rest->is_array() ? rest->first : nullptr;
+       one != nullptr; one = one->next) {
+    if (one->string_at("mode") != "server") {
+      continue;
+    }
+    Mode mode = Mode::kSingle;
+    const Node* list = one->find("interaction");
+    for (const Node* at = list != nullptr ? list->first : nullptr; at != nullptr; at = at->next) {
+      if (at->string_at("code") == "transaction") {
+        return Mode::kTransaction;
+      }
+      mode = at->string_at("code") == "batch" ? Mode::kBatch : mode;
+    }
+    return mode;
+  }
+  return Mode::kTransaction;
+}
+
+void carry_out(Peer& peer, Mode mode, Call call, std::function<void(Reply)> done) {
+  std::make_shared<Carriage>(peer, mode, std::move(call), std::move(done))->start();
+}
+
+}  // namespace engine::delivery

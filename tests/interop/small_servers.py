@@ -1,0 +1,84 @@
+#!/usr/bin/env python3
+"""Record servers without transactions: sessions land as batches or one resource at a time, everything once."""
+import pathlib
+import sys
+import tempfile
+import unittest
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "sandbox"))
+import stage  # noqa: E402
+
+WAYS = {"batch": {"transaction": False}, "single": {"transaction": False, "batch": False}}
+KINDS = ("Observation", "Procedure", "Provenance")
+
+
+class SmallServers(unittest.TestCase):
+    def begin(self, abilities):
+        folder = pathlib.Path(self.enterContext(tempfile.TemporaryDirectory(prefix="chartferry-small-")))
+        self.server = self.enterContext(stage.RecordServer(folder, load=[stage.WARD / "people.bundle.json"]))
+        self.engine = self.enterContext(stage.Engine(folder))
+        self.server.start()
+        self.assertEqual(self.server.request("POST", "/$abilities", abilities).status, 200)
+        self.engine.start(self.server.base)
+
+    def land(self, name):
+        session = self.engine.session_id(self.engine.send(stage.sent(name)))
+        self.assertEqual(stage.wait_for("ended", lambda: self.engine.settled(session, ("landed", "held")), 60),
+                         ("landed", None))
+        return session
+
+    def chart(self):
+        """What landed, by its identifier or id: versions and content without what a server settles."""
+        found = {}
+        for kind in KINDS:
+            for one in self.server.all(kind):
+                key = one.get("identifier", [{"value": one["id"]}])[0]["value"]
+                self.assertNotIn(key, found, "twice in the chart")
+                found[key] = (one["meta"]["versionId"], one.get("status"), one.get("valueQuantity"), one.get("code"))
+        return found
+
+    def test_the_same_lands_as_with_transactions(self):
+        names = ("alder-moving", "hazel-stairs.r1", "hazel-stairs.r2")
+        self.begin({})
+        for name in names:
+            self.land(name)
+        expected = self.chart()
+        self.assertGreater(len(expected), 10)
+        for way, abilities in WAYS.items():
+            with self.subTest(way=way):
+                self.begin(abilities)
+                sessions = [self.land(name) for name in names]
+                self.assertEqual(self.chart(), expected)
+                self.assertEqual(self.server.counters()["counters"]["transaction"], 1, "that of the people")
+                self.assertEqual(self.server.counters()["counters"].get("batch", 0) > 0, way == "batch")
+                (target,) = self.engine.request("GET", "/targets").json()
+                self.assertEqual(target["mode"], way)
+                landing = self.engine.session(sessions[0])["revisions"][0]["targets"][0]["landing"]
+                self.assertTrue(all("location" in row and "etag" in row for row in landing), landing)
+
+    def test_stopped_between_two_sends_everything_is_there_once(self):
+        self.begin({})
+        self.land("alder-moving")
+        expected = self.chart()
+        for way, abilities in WAYS.items():
+            for skip in (1, 2, 3):
+                with self.subTest(way=way, skip=skip):
+                    self.begin(abilities)
+                    self.server.faults({"action": "drop-after-commit", "times": 2, "skip": skip, "method": "POST"})
+                    self.land("alder-moving")
+                    self.assertEqual(self.chart(), expected)
+
+    def test_an_unknown_patient_is_held_with_nothing_written(self):
+        for way, abilities in WAYS.items():
+            with self.subTest(way=way):
+                self.begin(abilities)
+                document = stage.sent("alder-moving")
+                document["patient"]["identifier"]["value"] = "nobody"
+                session = self.engine.session_id(self.engine.send(document))
+                self.assertEqual(stage.wait_for("held", lambda: self.engine.settled(session, ("landed", "held"))),
+                                 ("held", "unknown-patient"))
+                self.assertEqual(self.chart(), {})
+
+
+if __name__ == "__main__":
+    unittest.main()
