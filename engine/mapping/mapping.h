@@ -128,6 +128,8 @@ struct RunOptions {
   // both list it in untranslated().
   bool stop_at_untranslated = true;
   bool with_lineage = true;
+  // Notes every rule that is reached, for whoever writes maps; needs the lineage.
+  bool with_rule_runs = false;
 };
 
 // A code that a ConceptMap does not translate.
@@ -151,6 +153,26 @@ struct LineageEntry {
   const char* rule = nullptr;   // the rule's name; likewise
   std::uint32_t first_input = 0;
   std::uint32_t input_count = 0;
+};
+
+// What a rule read: a place, or a value that an expression made.
+struct RuleRead {
+  const json::Node* node = nullptr;
+  std::string text;  // without a node
+};
+
+// One time that a rule was reached.
+struct RuleRun {
+  const char* place = nullptr;  // as in LineageEntry
+  const char* rule = nullptr;
+  std::uint32_t depth = 0;       // of rules and groups around it, from 1
+  bool fired = false;            // false: its sources found nothing, or it broke before
+  std::uint32_t first_read = 0;  // of Run::rule_reads()
+  std::uint32_t read_count = 0;
+  std::uint32_t first_made = 0;  // of Run::lineage(); without what its own rules and groups made
+  std::uint32_t made_count = 0;
+  std::vector<std::string> broke;  // errors, and codes without translation
+  bool under_way = false;
 };
 
 class Run {
@@ -177,6 +199,11 @@ class Run {
   std::span<const Untranslated> untranslated() const;
   std::span<const TraceLine> trace() const;
 
+  // In the order of running; the latest are left out when there are too many.
+  std::span<const RuleRun> rule_runs() const;
+  std::span<const RuleRead> rule_reads() const;
+  std::size_t rule_runs_left_out() const;
+
   // Notes from now on which rules fire; fired_rules() is by the number of the rule in
   // Program::rules.
   void watch_coverage();
@@ -201,5 +228,17 @@ void write_lineage(std::span<const Run* const> runs, const json::Node& root, std
 //   {"output":"/entry/0/resource/status","rule":"vitals.map:12","name":"status","inputs":["/entry/3"]}
 // Errors: kInvalid when it is not what write_lineage() wrote.
 base::Result<std::string> tell_lineage(std::string_view lineage);
+
+// The rules as they ran, for people:
+//   {"rules":[["vitals.map:12","status"], ...],
+//    "runs":[{"rule":0,"depth":2,"fired":true,"read":[{"at":"/entry/3/note","value":"..."}],
+//             "made":[{"at":"/entry/0/resource/status","value":"final"}],"broke":["..."]}, ...],
+//    "log":[{"place":"vitals.map:12:5","text":"..."}], "left":0}
+// What was read stands in the source document and what was made below `root`; a place elsewhere
+// says "in": "source", "output", or "nowhere" for what was made and is not there any more. Values
+// are shortened; objects have none. `bytes_max`: runs that would make it larger are counted in
+// "left".
+void write_rule_runs(std::span<const Run* const> runs, const json::Node& source,
+                     const json::Node* root, std::size_t bytes_max, std::string& out);
 
 }  // namespace engine::mapping

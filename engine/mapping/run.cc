@@ -41,6 +41,16 @@ std::span<const TraceLine> Run::trace() const {
   return state_->runner.trace;
 }
 
+std::span<const RuleRun> Run::rule_runs() const {
+  return state_->runner.rule_runs;
+}
+std::span<const RuleRead> Run::rule_reads() const {
+  return state_->runner.rule_reads;
+}
+std::size_t Run::rule_runs_left_out() const {
+  return state_->runner.rule_runs_left_out;
+}
+
 void Run::watch_coverage() {
   state_->runner.with_coverage = true;
   state_->runner.fired.resize(state_->runner.rule_count());

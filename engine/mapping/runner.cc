@@ -165,6 +165,7 @@ Result<void> Runner::call(std::uint32_t group, std::span<const Binding> bindings
   frames_ = 0;
   steps_ = 0;
   work_ = 0;
+  break_noted_ = false;
   instance_ = instance;
   rule_ = nullptr;
   try {
@@ -230,9 +231,12 @@ bool Runner::run_rules(const std::vector<CompiledRule>& rules) {
   const CompiledRule* outer = rule_;
   for (const CompiledRule& rule : rules) {
     rule_ = &rule;
+    const std::size_t first_run = rule_runs.size();
     if (!bind_sources(rule, 0)) {
+      note_break(rule, first_run);
       return false;
     }
+    note_idle(rule, first_run);
   }
   rule_ = outer;
   --frames_;
@@ -274,9 +278,15 @@ bool Runner::fire(const CompiledRule& rule) {
   if (with_coverage) {
     fired[rule.number] = true;
   }
-  if (rule.simple) {
-    return fire_simple(rule);
+  const std::size_t run = begin_rule_run(rule);
+  const bool ok = rule.simple ? fire_simple(rule, run) : fire_targets(rule, run);
+  if (ok) {
+    end_rule_run(run);
   }
+  return ok;
+}
+
+bool Runner::fire_targets(const CompiledRule& rule, std::size_t run) {
   for (const CompiledTarget& target : rule.targets) {
     cell(target.slot) = Cell{};
   }
@@ -285,6 +295,7 @@ bool Runner::fire(const CompiledRule& rule) {
       return false;
     }
   }
+  note_made(run);
   for (const CompiledCall& call : rule.calls) {
     if (!run_call(call)) {
       return false;
@@ -360,7 +371,7 @@ const Instance* Runner::default_group(TypeId from, const Site& site, Place place
   return nullptr;
 }
 
-bool Runner::fire_simple(const CompiledRule& rule) {
+bool Runner::fire_simple(const CompiledRule& rule, std::size_t run) {
   const CompiledTarget& target = rule.targets[0];
   const Cell context = cell(target.context);
   if (!context.is_set()) {
@@ -382,7 +393,9 @@ bool Runner::fire_simple(const CompiledRule& rule) {
   }
   Cell made;
   if (instance == nullptr) {
-    return attach(rule, target, site, {item_of(from), nullptr, kNoType}, made);
+    const bool copied = attach(rule, target, site, {item_of(from), nullptr, kNoType}, made);
+    note_made(run);
+    return copied;
   }
   const TypeId wanted = instance->types[1];
   if (site.member == nullptr) {
@@ -397,6 +410,7 @@ bool Runner::fire_simple(const CompiledRule& rule) {
   if (!attach(rule, target, site, {{}, node, wanted}, made)) {
     return false;
   }
+  note_made(run);
   const Cell arguments[2] = {from, made};
   return enter(*instance, arguments);
 }

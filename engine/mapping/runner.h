@@ -65,6 +65,9 @@ class Runner {
   std::vector<TraceLine> trace;
   std::vector<bool> fired;  // by CompiledRule::number, when coverage is wanted
   bool with_coverage = false;
+  std::vector<RuleRun> rule_runs;  // when they are wanted
+  std::vector<RuleRead> rule_reads;
+  std::size_t rule_runs_left_out = 0;
 
  private:
   // runner.cc
@@ -73,7 +76,8 @@ class Runner {
   bool run_rules(const std::vector<CompiledRule>& rules);
   bool bind_sources(const CompiledRule& rule, std::size_t index);
   bool fire(const CompiledRule& rule);
-  bool fire_simple(const CompiledRule& rule);
+  bool fire_simple(const CompiledRule& rule, std::size_t run);
+  bool fire_targets(const CompiledRule& rule, std::size_t run);
   bool run_call(const CompiledCall& call);
   const Instance* default_group(shapes::TypeId from, const Site& site, Place place, bool& failed);
   bool enter(const Instance& instance, std::span<const Cell> arguments);
@@ -83,6 +87,15 @@ class Runner {
   bool fail(Place place, std::string message, base::ErrorCode code = base::ErrorCode::kInvalid);
   bool fail_limit(std::string what, std::string_view advice);
   std::string_view type_name(shapes::TypeId type) const;
+
+  // rule_runs.cc: notes for people; each does nothing when they are not wanted
+  static constexpr std::size_t kNoRun = static_cast<std::size_t>(-1);
+  std::size_t begin_rule_run(const CompiledRule& rule);
+  void note_made(std::size_t run);
+  void end_rule_run(std::size_t run);
+  void note_idle(const CompiledRule& rule, std::size_t first_run);
+  void note_break(const CompiledRule& rule, std::size_t first_run);
+  RuleRun* add_rule_run(const CompiledRule& rule);
 
   // run_source.cc
   bool collect_source(const CompiledSource& source, std::size_t begin);
@@ -175,6 +188,8 @@ class Runner {
   std::size_t steps_ = 0;
   std::size_t work_ = 0;
   std::size_t output_items_ = 0;
+  std::size_t untranslated_noted_ = 0;
+  bool break_noted_ = false;
   shapes::TypeId string_type_, integer_type_, decimal_type_, boolean_type_, date_type_,
       date_time_type_, time_type_, quantity_type_, coding_type_, concept_type_;
 

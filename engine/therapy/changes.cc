@@ -316,6 +316,7 @@ base::Result<void> add_provenance(Rendering& now, const Workshop& shop, const Ch
   options.uuid_seed = now.header.session_id;
   options.host_context = &now.context;
   options.with_lineage = !now.run->lineage().empty();
+  options.with_rule_runs = !now.run->rule_runs().empty();
   now.provenance_run = std::make_unique<mapping::Run>(*shop.maps, document, std::move(options));
   mapping::Run& run = *now.provenance_run;
   const mapping::Binding whole[] = {mapping::Binding::of_source(session, shop.model->session()),

@@ -139,12 +139,13 @@ void hold(Rendering& to, std::string_view reason, const std::string& text, std::
   }
 }
 
-void map_session(Rendering& to, const Workshop& shop, bool with_lineage) {
+void map_session(Rendering& to, const Workshop& shop, const Wanted& wanted) {
   mapping::RunOptions options;
   options.uuid_seed = to.header.session_id;
   options.host_context = &to.context;
   options.stop_at_untranslated = false;
-  options.with_lineage = with_lineage;
+  options.with_lineage = wanted.lineage || wanted.rule_runs;
+  options.with_rule_runs = wanted.rule_runs;
   to.run = std::make_unique<mapping::Run>(*shop.maps, to.document, std::move(options));
   Result<void> framed = add_frames(to, shop);
   if (!framed) {
@@ -232,7 +233,7 @@ void read_session(std::string_view body, const Workshop& shop, Rendering& to) {
 }
 
 std::unique_ptr<Rendering> render(std::span<const Revision> revisions, const Workshop& shop,
-                                  bool with_lineage) {
+                                  const Wanted& wanted) {
   auto rendering = std::make_unique<Rendering>(shop.model->catalog().names());
   Rendering& to = *rendering;
   const Revision& last = revisions.back();
@@ -250,7 +251,7 @@ std::unique_ptr<Rendering> render(std::span<const Revision> revisions, const Wor
     to.hold_reason = report.hold_reason();
   }
   if (!to.refused) {
-    map_session(to, shop, with_lineage);
+    map_session(to, shop, wanted);
   }
   return rendering;
 }

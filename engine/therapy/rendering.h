@@ -80,10 +80,10 @@ struct Rendering {
 // Reads one document and says what is wrong with it; fills document, issues, refused, hold_reason
 // and header.
 void read_session(std::string_view body, const Workshop& shop, Rendering& to);
-// The same for the last of the revisions, then merges, frames and maps it; the run records lineage
-// when asked to.
+// The same for the last of the revisions, then merges, frames and maps it; the run records
+// what is wanted.
 std::unique_ptr<Rendering> render(std::span<const Revision> revisions, const Workshop& shop,
-                                  bool with_lineage);
+                                  const Wanted& wanted);
 
 // Lists what a Bundle's entries hold.
 std::vector<Resource> resources_of(json::Node& bundle);

@@ -136,10 +136,10 @@ struct Translator::State {
   std::string json_schema;
   std::string plausibility;
 
-  Result<void> build();
+  Result<void> build(std::vector<Error>* problems);
 };
 
-Result<void> Translator::State::build() {
+Result<void> Translator::State::build(std::vector<Error>* problems) {
   Result<Settings> settings = parse_settings(sources.settings);
   if (!settings) {
     return std::move(settings).error();
@@ -172,7 +172,7 @@ Result<void> Translator::State::build() {
   }
   table = std::move(*rows);
   Result<std::unique_ptr<mapping::MapSet>> compiled =
-      mapping::MapSet::load(sources.mappings, *catalog, map_options(shop.settings));
+      mapping::MapSet::load(sources.mappings, *catalog, map_options(shop.settings), problems);
   if (!compiled) {
     return std::move(compiled).error();
   }
@@ -198,10 +198,11 @@ Result<void> Translator::State::build() {
   return {};
 }
 
-Result<std::unique_ptr<Translator>> Translator::load(Sources sources) {
+Result<std::unique_ptr<Translator>> Translator::load(Sources sources,
+                                                     std::vector<Error>* problems) {
   auto state = std::make_unique<State>();
   state->sources = std::move(sources);
-  Result<void> built = state->build();
+  Result<void> built = state->build(problems);
   if (!built) {
     return std::move(built).error();
   }
@@ -245,12 +246,21 @@ void write_findings(const Node& session, std::string& out) {
   }
 }
 
+void write_runs(const Rendering& made, std::string& out) {
+  if (made.run == nullptr) {
+    return;
+  }
+  const mapping::Run* const runs[] = {made.run.get(), made.provenance_run.get()};
+  mapping::write_rule_runs(std::span(runs, made.provenance_run != nullptr ? 2 : 1),
+                           *made.document.root(), made.bundle, base::limits::kHistoryBytesMax, out);
+}
+
 }  // namespace
 
 Translation Translator::translate(std::span<const Revision> revisions, const Wanted& wanted) const {
   const Workshop& shop = state_->shop;
   Translation out;
-  std::unique_ptr<Rendering> now = render(revisions, shop, wanted.lineage);
+  std::unique_ptr<Rendering> now = render(revisions, shop, wanted);
   out.issues = std::move(now->issues);
   if (now->refused) {
     return out;
@@ -259,12 +269,15 @@ Translation Translator::translate(std::span<const Revision> revisions, const Wan
   out.hold_reason = now->hold_reason;
   out.verdict = out.hold_reason.empty() ? Verdict::kReady : Verdict::kHeld;
   if (now->bundle == nullptr || out.hold_reason == "map-failed") {
+    if (wanted.rule_runs) {
+      write_runs(*now, out.rule_runs);
+    }
     return out;
   }
   std::unique_ptr<Rendering> before;
   std::uint32_t revises = 0;
   if (revisions.size() > 1) {
-    before = render(revisions.first(revisions.size() - 1), shop, false);
+    before = render(revisions.first(revisions.size() - 1), shop, {.lineage = false});
     revises = before->header.revision;
     if (before->refused || before->bundle == nullptr) {
       before.reset();
@@ -302,6 +315,9 @@ Translation Translator::translate(std::span<const Revision> revisions, const Wan
     const mapping::Run* const runs[] = {now->run.get(), now->provenance_run.get()};
     mapping::write_lineage(std::span(runs, now->provenance_run != nullptr ? 2 : 1), *now->bundle,
                            out.lineage);
+  }
+  if (wanted.rule_runs) {
+    write_runs(*now, out.rule_runs);
   }
   if (out.hold_reason.empty()) {
     out.hold_reason = report.hold_reason();

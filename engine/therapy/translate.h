@@ -63,6 +63,7 @@ enum class Verdict : std::uint8_t {
 // What a caller wants beside the bundle.
 struct Wanted {
   bool lineage = true;  // without it Translation::lineage stays empty, and nothing is recorded
+  bool rule_runs = false;
 };
 
 struct Translation {
@@ -71,15 +72,18 @@ struct Translation {
   std::string hold_reason;  // stable code when held: "unconfirmed-value", "unknown-code",
                             // "check-failed", "map-failed", ...
   std::string findings;     // JSON array
-  std::string bundle;   // the transaction Bundle, compact JSON; also filled when held, where one
-                        // could be made
-  std::string lineage;  // as mapping::write_lineage() says
+  std::string bundle;     // the transaction Bundle, compact JSON; also filled when held, where one
+                          // could be made
+  std::string lineage;    // as mapping::write_lineage() says
+  std::string rule_runs;  // as mapping::write_rule_runs() says; also when a map failed
 };
 
 class Translator {
  public:
-  // Errors: kInvalid with the file and line of a map or profile that does not compile.
-  static base::Result<std::unique_ptr<Translator>> load(Sources sources);
+  // Errors: kInvalid with the file and line of a map or profile that does not compile; `problems`,
+  // when given, receives all that is wrong with the maps and tables, not just the first.
+  static base::Result<std::unique_ptr<Translator>> load(
+      Sources sources, std::vector<base::Error>* problems = nullptr);
   ~Translator();
 
   const Provenance& provenance() const;
