@@ -18,11 +18,6 @@ using journal::Record;
 // Records read at one time: enough to keep several threads at work, little in memory.
 constexpr std::size_t kBatch = 256;
 
-// Holds by the record server come after a translation and name no sets.
-bool is_translation(const Record& record) {
-  return (record.kind == Kind::kChecked || record.kind == Kind::kHeld) && !record.made_with.empty();
-}
-
 base::Result<std::string> part_if_there(const journal::Store& store, const Record& record,
                                         std::string_view name) {
   auto bytes = store.part(record.position, name);
@@ -47,6 +42,10 @@ base::Result<therapy::Translation> translate_again(const journal::Store& store,
 }
 
 }  // namespace
+
+bool is_translation(const Record& record) {
+  return (record.kind == Kind::kChecked || record.kind == Kind::kHeld) && !record.made_with.empty();
+}
 
 Fault fault_at(const Record& record, std::string what) {
   Fault fault;

@@ -30,6 +30,9 @@ struct Walk {
 base::Result<void> walk(const journal::Store& store, const intake::SessionCore& core,
                         const Range& range, std::size_t threads, const Walk& walk);
 
+// Holds by the record server come after a translation and name no sets.
+bool is_translation(const journal::Record& record);
+
 Fault fault_at(const journal::Record& record, std::string what);
 
 }  // namespace engine::replay

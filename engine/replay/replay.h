@@ -68,6 +68,8 @@ struct Change {
   std::string kind;
   std::string before;  // shortened
   std::string after;
+  // JSON Pointer into the bundle after, or into the one before for what is not there any more.
+  std::string element = {};
 };
 std::vector<Change> differences(const Made& before, const Made& after);
 
@@ -84,6 +86,36 @@ struct WhatIfReport {
   // By kind: "Observation.valueQuantity.unit changed", "verdict: ready, was held (unknown-code)".
   std::map<std::string, Difference> differences;
 };
+
+// The latest of the journal's translations through two cores, beside an engine that works: bounded.
+struct Look {
+  Range range;
+  journal::Position before = 0;  // only what was journalled before it; 0: the end
+  std::size_t limit = 0;         // translations looked at
+  std::size_t examples_max = 1;  // of each kind
+  std::size_t kinds_max = 0;     // further kinds are counted together
+  std::function<bool()> enough;  // asked before each; true ends the look
+};
+struct LookReport {
+  std::size_t looked = 0;
+  std::size_t same = 0;
+  struct Example {
+    Fault at;
+    Change change;
+  };
+  struct Kind {
+    std::uint64_t count = 0;         // of differences
+    std::uint64_t translations = 0;  // that have one
+    std::vector<Example> examples;
+  };
+  std::map<std::string, Kind> kinds;
+  std::uint64_t other_kinds = 0;  // differences of kinds past kinds_max
+  journal::Position next = 0;     // to go on with as `before`; 0: the end was reached
+};
+// What `core` makes of the recorded documents against what `in_force` makes of them. Errors: of the
+// store.
+base::Result<LookReport> look_back(const journal::Store& store, const intake::SessionCore& in_force,
+                                   const intake::SessionCore& core, const Look& look);
 
 base::Result<WhatIfReport> what_if(const journal::Store& store, const intake::SessionCore& core,
                                    const Range& range, std::size_t threads,

@@ -28,6 +28,15 @@ std::string shortened(const Node& node) {
   return text;
 }
 
+Change change_of(std::string kind, const Node* before, const Node* after) {
+  Change change;
+  change.kind = std::move(kind);
+  change.before = before != nullptr ? shortened(*before) : std::string();
+  change.after = after != nullptr ? shortened(*after) : std::string();
+  change.element = json::pointer_of(after != nullptr ? *after : *before);
+  return change;
+}
+
 // Differences of two values; paths name members only, so that the same change at many places is one
 // kind.
 void compare(const Node& before, const Node& after, const std::string& path,
@@ -41,13 +50,13 @@ void compare(const Node& before, const Node& after, const std::string& path,
       if (const Node* other = after.find(member.name_text())) {
         compare(member, *other, name, out);
       } else {
-        out.push_back({name + " removed", shortened(member), ""});
+        out.push_back(change_of(name + " removed", &member, nullptr));
       }
     }
     for (const Node& member : after) {
       if (before.find(member.name_text()) == nullptr) {
         out.push_back(
-            {path + "." + std::string(member.name_text()) + " added", "", shortened(member)});
+            change_of(path + "." + std::string(member.name_text()) + " added", nullptr, &member));
       }
     }
     return;
@@ -58,7 +67,7 @@ void compare(const Node& before, const Node& after, const std::string& path,
     }
     return;
   }
-  out.push_back({path + " changed", shortened(before), shortened(after)});
+  out.push_back(change_of(path + " changed", &before, &after));
 }
 
 const Node* entry_with(const Node& entries, std::string_view full_url) {
@@ -84,7 +93,7 @@ void compare_entry(const Node& before, const Node& after, std::vector<Change>& o
     if (other != nullptr) {
       compare(member, *other, path, out);
     } else {
-      out.push_back({path + " removed", shortened(member), ""});
+      out.push_back(change_of(path + " removed", &member, nullptr));
     }
   }
 }
@@ -113,12 +122,12 @@ std::vector<Change> compare_bundles(const std::string& before_text, const std::s
     if (const Node* other = entry_with(*new_entries, entry.string_at("fullUrl"))) {
       compare_entry(entry, *other, out);
     } else {
-      out.push_back({type_of(entry) + " removed", shortened(entry), ""});
+      out.push_back(change_of(type_of(entry) + " removed", &entry, nullptr));
     }
   }
   for (const Node& entry : *new_entries) {
     if (entry_with(*old_entries, entry.string_at("fullUrl")) == nullptr) {
-      out.push_back({type_of(entry) + " added", "", shortened(entry)});
+      out.push_back(change_of(type_of(entry) + " added", nullptr, &entry));
     }
   }
   return out;
