@@ -16,6 +16,7 @@
 #include "engine/cli/serve_config.h"
 #include "engine/cli/side_work.h"
 #include "engine/cli/system_seams.h"
+#include "engine/cli/try_out_desk.h"
 #include "engine/cli/ward_file.h"
 #include "engine/delivery/asio_loop.h"
 #include "engine/delivery/courier.h"
@@ -88,6 +89,7 @@ class Engine {
   // Last, so that they have ended before what they answer to goes.
   SideWork asking_;   // of record servers
   SideWork proving_;  // of the journal
+  std::unique_ptr<TryOutDesk> try_out_;
   std::atomic<bool> stopping_{false};
 };
 

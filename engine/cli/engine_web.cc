@@ -114,6 +114,7 @@ base::Result<void> Engine::open_web() {
   const therapy::Translator& translator = core_->translator();
   web::ModelTexts texts{translator.json_schema(), translator.logical_model(),
                         translator.plausibility_table()};
+  try_out_ = std::make_unique<TryOutDesk>(TryOutDesk::World{*core_, *store_, clock_});
   api_ = std::make_unique<web::Api>(web::Api::World{
       *journal_, *intake_, *events_, metrics_, std::move(texts), *desk_,
       [this] {
@@ -127,7 +128,7 @@ base::Result<void> Engine::open_web() {
       [this](const std::string& target, SideWork::Done done) {
         preflight(target, std::move(done));
       },
-      audit_control(), gate_.get()});
+      audit_control(), try_out_->control(), gate_.get()});
   const auto listen = parse_listen(config_.listen);
   web::HttpServer::Config config;
   config.address = listen->address;

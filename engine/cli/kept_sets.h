@@ -38,10 +38,10 @@ class KeptSets {
   // Errors: kNotFound for a set that is not there, kIo, kCorrupt for files that do not have the
   // hash of their folder's name; those of Translator::load.
   base::Result<std::unique_ptr<therapy::Translator>> load(const SetIds& ids) const;
-
- private:
+  // The files alone. Errors: kNotFound, kIo.
   base::Result<therapy::Sources> read(const SetIds& ids) const;
 
+ private:
   std::string folder_;
 };
 

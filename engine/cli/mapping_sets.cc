@@ -355,6 +355,11 @@ std::string MappingSets::status() const {
   return text + "}";
 }
 
+MappingSets::InForce MappingSets::in_force() const {
+  const std::lock_guard lock(mutex_);
+  return {in_force_.ids, in_force_.translator};
+}
+
 std::shared_ptr<const intake::SessionCore> MappingSets::pinned() const {
   const std::lock_guard lock(mutex_);
   return pinned_;

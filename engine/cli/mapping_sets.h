@@ -57,6 +57,15 @@ class MappingSets final : public intake::SessionCore {
   // "differences":[{"kind","count"}]}},"problem"?}
   std::string status() const;
 
+  // What is in force now, and the files of a set, for whoever tries changes to them.
+  struct InForce {
+    SetIds ids;
+    std::shared_ptr<const therapy::Translator> translator;
+  };
+  InForce in_force() const;
+  base::Result<therapy::Sources> files_of(const SetIds& ids) const { return kept_.read(ids); }
+  const TranslatorFiles& folders() const { return options_.files; }
+
   // --- SessionCore, by the set in force; references hold until the second change after the call
   therapy::Translator::Admission admit(std::string_view body) const override;
   therapy::Translation translate(std::span<const therapy::Revision> revisions) const override;

@@ -266,6 +266,7 @@ void Engine::drain() {
   for (std::future<void>& one : idle) {
     one.wait_until(until);
   }
+  try_out_->stop();
   workers_->stop();
   loop_->stop();
   journal::Change stopped;

@@ -99,8 +99,12 @@ const std::vector<Api::Route>& Api::table() {
       {"GET", {"ward"}, &Api::get_ward, Right::kReadWard},
       {"POST", {"history"}, &Api::post_history, Right::kReadRecord},
       {"GET", {"mapping"}, &Api::get_mapping, Right::kSeeMapping},
+      {"GET", {"mapping", "files"}, &Api::get_mapping_files, Right::kSeeMapping},
+      {"GET", {"mapping", "files", "{}"}, &Api::get_mapping_files, Right::kSeeMapping},
       {"POST", {"mapping", "approve"}, &Api::post_mapping, Right::kChangeMapping},
       {"POST", {"mapping", "roll-back"}, &Api::post_mapping, Right::kChangeMapping},
+      {"POST", {"try-out"}, &Api::post_try_out, Right::kReadMessage},
+      {"POST", {"try-out", "traffic"}, &Api::post_try_out, Right::kReadMessage},
       {"GET", {"traffic"}, &Api::get_traffic, Right::kTraffic},
       {"POST", {"traffic"}, &Api::post_traffic, Right::kSearch},
       {"POST", {"log"}, &Api::post_log, Right::kReadLog},
@@ -282,41 +286,6 @@ void Api::post_steer(Request& request, const Segments& at, const Answer& answer)
       });
   if (!taken) {
     answer(problem(503, "transient", "the engine has as much in hand as it can"));
-  }
-}
-
-void Api::get_mapping(Request&, const Segments&, const Answer& answer) {
-  answer(Response(200, kJson, world_.mapping.status()));
-}
-
-void Api::post_mapping(Request& request, const Segments& at, const Answer& answer) {
-  static const json::NameTable names;
-  json::Document document(names);
-  if (!document.parse(request.body).has_value() || !document.root()->is_object()) {
-    answer(problem(400, "structure", "send {\"set\" (of approve), \"actor\", \"why\"}"));
-    return;
-  }
-  const json::Node& wish = *document.root();
-  journal::Change change;
-  change.record.kind = journal::Kind::kApproved;
-  change.record.actor = actor_of(request, wish);
-  change.record.why = wish.string_at("why");
-  auto made_with =
-      at[1] == "approve"
-          ? world_.mapping.approve(wish.string_at("set"), change.record.actor, change.record.why)
-          : world_.mapping.roll_back(change.record.actor, change.record.why);
-  if (!made_with) {
-    answer(from_error(made_with.error()));
-    return;
-  }
-  change.record.made_with = std::move(*made_with);
-  const bool taken = world_.journal.submit(
-      std::move(change),
-      [answer, status = world_.mapping.status](const base::Result<journal::Outcome>& outcome) {
-        answer(outcome ? Response(200, kJson, status()) : from_error(outcome.error()));
-      });
-  if (!taken) {
-    answer(problem(503, "transient", "the set is in force; the engine is too busy to note it"));
   }
 }
 

@@ -17,6 +17,7 @@
 #include "engine/web/http_server.h"
 #include "engine/web/metrics.h"
 #include "engine/web/problem.h"
+#include "engine/web/try_out_control.h"
 #include "engine/web/ward_reads.h"
 #include "engine/web/who_may.h"
 
@@ -75,6 +76,7 @@ class Api {
                        std::function<void(base::Result<std::string>)> answer)>
         preflight;
     AuditControl audit;
+    TryOutControl try_out;
     people::Gate* gate = nullptr;  // without it everybody may everything
   };
   explicit Api(World world) : world_(std::move(world)), who_may_(world_.gate) {}
@@ -119,6 +121,8 @@ class Api {
   void post_verify(Request& request, const Segments& at, const Answer& answer);
   void post_replay(Request& request, const Segments& at, const Answer& answer);
   void post_preflight(Request& request, const Segments& at, const Answer& answer);
+  void get_mapping_files(Request& request, const Segments& at, const Answer& answer);
+  void post_try_out(Request& request, const Segments& at, const Answer& answer);
   void get_traffic(Request& request, const Segments& at, const Answer& answer);
   void get_events(Request& request, const Segments& at, const Answer& answer);
   void get_metrics(Request& request, const Segments& at, const Answer& answer);
@@ -126,11 +130,16 @@ class Api {
   void get_text(Request& request, const Segments& at, const Answer& answer);
   void get_page(Request& request, const Segments& at, const Answer& answer);
   void take_in(Request& request, std::string session, const Answer& answer);
+  // The record of a reading: kind and actor are filled in, and why they read put before its own
+  // why.
+  static journal::Record as_read(const Request& request, journal::Record record);
   // What a read of patients' data costs: `response` goes out after the journal has noted who read
-  // what. `record`: kind, time and actor are filled in, and why they read put before its own why.
-  // `noted`: called before the answer, when it is written.
+  // what: as_read() of `record`. `noted`: called before the answer, when it is written.
   void answer_noted(const Request& request, journal::Record record, Response response,
                     const Answer& answer, std::function<void()> noted = {});
+  // Several of them; none is answered at once.
+  void answer_noted(const Request& request, std::vector<journal::Record> records, Response response,
+                    const Answer& answer);
 
   World world_;
   WhoMay who_may_;

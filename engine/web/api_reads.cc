@@ -46,13 +46,17 @@ std::string reader_of(const Request& request) {
 
 }  // namespace
 
-void Api::answer_noted(const Request& request, journal::Record record, Response response,
-                       const Answer& answer, std::function<void()> noted) {
+journal::Record Api::as_read(const Request& request, journal::Record record) {
   record.kind = journal::Kind::kRead;
   record.actor = reader_of(request);
   record.why = request.why.empty() ? record.why : request.why + " (" + record.why + ")";
+  return record;
+}
+
+void Api::answer_noted(const Request& request, journal::Record record, Response response,
+                       const Answer& answer, std::function<void()> noted) {
   const bool taken =
-      world_.journal.submit(journal::Change(std::move(record)),
+      world_.journal.submit(journal::Change(as_read(request, std::move(record))),
                             [answer, response = std::move(response), noted = std::move(noted)](
                                 const base::Result<journal::Outcome>& outcome) {
                               if (outcome && noted) {

@@ -84,6 +84,16 @@ class ApiTest : public ::testing::Test {
          [](const AuditControl::Done& done) { done(std::string(R"({"sound":true})")); },
          [](const std::string& since, const std::string& until, const AuditControl::Done& done) {
            done(R"({"translations":0,"range":")" + since + "/" + until + "\"}");
+         }},
+        {[] { return base::Result<std::string>(std::string(R"({"set":"a","files":[]})")); },
+         [](std::string_view name) {
+           return name == "concepts/a.csv"
+                      ? base::Result<std::string>(std::string("the text"))
+                      : base::Error(base::ErrorCode::kNotFound, "no such file");
+         },
+         [this](TryOutWish wish, const std::function<void(base::Result<TryOutTold>)>& told) {
+           tried_.push_back(std::move(wish));
+           told(try_out_);
          }}});
     server_ = std::move(*HttpServer::start({}, [this](Request request, Answer answer) {
       api_->handle(std::move(request), std::move(answer));
@@ -131,6 +141,8 @@ class ApiTest : public ::testing::Test {
   journal::SearchKey key_{"secret"};
   Metrics metrics_;
   bool stopping_ = false;
+  std::vector<TryOutWish> tried_;  // what was asked to be tried out, and the answer to it
+  base::Result<TryOutTold> try_out_ = TryOutTold{R"({"compiled":true})", {}};
   base::Result<std::string> ward_ = base::Error(base::ErrorCode::kNotFound, "no ward list here");
   std::unique_ptr<journal::Store> store_;
   std::unique_ptr<journal::Journal> journal_;

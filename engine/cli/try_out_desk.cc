@@ -1,0 +1,68 @@
+#include "engine/cli/try_out_desk.h"
+
+#include <chrono>
+#include <utility>
+
+#include <sys/resource.h>
+
+namespace engine::cli {
+namespace {
+
+using base::Error;
+using base::ErrorCode;
+using base::Result;
+
+// A person waits for each: more of them would not.
+constexpr std::size_t kWaitingMax = 8;
+// A person waits, and can go on from where it ended.
+constexpr std::chrono::seconds kTrafficTime{12};
+// Of the thread (Linux), so that what is sent is translated first.
+constexpr int kNice = 10;
+
+}  // namespace
+
+web::TryOutControl TryOutDesk::control() {
+  return {[this] { return files_in_force(world_.sets); },
+          [this](std::string_view name) { return file_in_force(world_.sets, name); },
+          [this](web::TryOutWish wish, Told told) { ask(std::move(wish), std::move(told)); }};
+}
+
+void TryOutDesk::stop() {
+  stopping_ = true;
+  worker_.stop();
+}
+
+void TryOutDesk::ask(web::TryOutWish wish, Told told) {
+  if (++waiting_ > kWaitingMax) {
+    --waiting_;
+    told(Error(ErrorCode::kLimit, "others are trying maps out; try again in a moment"));
+    return;
+  }
+  const bool taken = worker_.run("", [this, wish = std::move(wish), told = std::move(told)] {
+    told(run(wish));
+    --waiting_;
+  });
+  if (!taken) {
+    --waiting_;
+  }
+}
+
+Result<web::TryOutTold> TryOutDesk::run(const web::TryOutWish& wish) {
+  ::setpriority(PRIO_PROCESS, 0, kNice);
+  auto trial = compile_trial(world_.sets, wish.files, std::move(last_));
+  if (!trial) {
+    return std::move(trial).error();
+  }
+  last_ = *trial;
+  if (last_->translator == nullptr) {
+    return told_problems(*last_);
+  }
+  if (!wish.traffic) {
+    return try_document(*last_, world_.store, wish, base::to_instant(world_.clock.now()));
+  }
+  const auto until = world_.clock.steady() + kTrafficTime;
+  return try_traffic(*last_, world_.store, wish,
+                     [&] { return stopping_ || world_.clock.steady() >= until; });
+}
+
+}  // namespace engine::cli
