@@ -10,8 +10,9 @@ import { Message } from './message';
 import { usePlace } from './place';
 import { Targets } from './targets';
 import { Traffic } from './traffic';
+import { TryOut } from './try_out';
 
-const kRooms: [string, string][] = [['traffic', 'Traffic'], ['targets', 'Targets'], ['maps', 'Maps'], ['log', 'Log']];
+const kRooms: [string, string][] = [['traffic', 'Traffic'], ['targets', 'Targets'], ['maps', 'Maps'], ['try-out', 'Try out'], ['log', 'Log']];
 
 export function Desk(): JSX.Element | null {
   const [me, setMe] = useMe();
@@ -37,8 +38,9 @@ function Rooms({ me, onOut }: { me: Me; onOut: (me: Me) => void }): JSX.Element 
         {room === 'message' && rest[0] ? <Message session={rest[0]} revision={Number(rest[1] ?? '0')} news={news} />
           : room === 'targets' ? <Targets news={news} />
             : room === 'maps' ? <Maps news={news} />
-              : room === 'log' ? <Log />
-                : <Traffic news={news} />}
+              : room === 'try-out' ? <TryOut session={rest[0] ?? ''} revision={rest[1] ?? ''} />
+                : room === 'log' ? <Log />
+                  : <Traffic news={news} />}
       </main>
     </>
   );

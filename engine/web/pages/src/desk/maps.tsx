@@ -54,7 +54,8 @@ export function Maps(p: { news: News }): JSX.Element {
             title: 'Put the waiting set in force', path: '/mapping/approve', more: { set: textAt(waiting, 'set') }, button: 'Put in force',
             explain: 'Every bundle is made with it from now on. One step leads back.' })}>Put in force</button></div></>}
       </Set>
-      <Set title="In force" set={objectAt(answer.value, 'inForce')} />
+      <Set title="In force" set={objectAt(answer.value, 'inForce')}>
+        <div class="row"><a class="chip" href="#try-out">Try changed files</a></div></Set>
       <Set title="Before" set={previous}>
         {previous && <div class="row"><button type="button" class="chip" onClick={() => setAct({
           title: 'Go back to the set before', path: '/mapping/roll-back', button: 'Go back',

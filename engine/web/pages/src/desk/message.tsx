@@ -3,11 +3,11 @@
 
 import type { JSX } from 'preact';
 import { useMemo, useState } from 'preact/hooks';
-import { issuesOf } from '../engine';
 import { type Json, type JsonObject, isObject, listAt, numberAt, objectAt, parse, textAt } from '../json';
 import { kCaution } from '../words';
 import { useTold } from './asking';
 import type { News } from './follow';
+import { Issues } from './issues';
 import { Lineage, summaryOf } from './lineage';
 import { Stand, clock } from './stand';
 import { Tree } from './tree';
@@ -18,18 +18,6 @@ const kDeeds: [string, string, string, string][] = [
   ['remap', 'Translate again', 'Make the bundle again with the maps in force, after a map or a code was mended.', 'Translate again'],
   ['withdraw', 'Give up', 'It is never sent. What the therapist recorded stays in the journal.', 'Give up'],
 ];
-
-function Issues(p: { outcome: JsonObject | undefined }): JSX.Element | null {
-  const issues = issuesOf(p.outcome);
-  if (issues.length === 0) return null;
-  return (
-    <section><h3>What was found</h3>
-      <ul class="issues">{issues.map((one, i) => (
-        <li key={i} class={`judged ${one.severity === 'error' || one.severity === 'fatal' ? 'refuse' : one.severity === 'warning' ? 'confirm' : 'note'}`}>
-          <b>{one.severity}</b> {one.text} {one.expression && <code>{one.expression}</code>}</li>))}</ul>
-    </section>
-  );
-}
 
 // The server's answer: an OperationOutcome is told in words, anything else as it came.
 function ServerAnswer(p: { text: string }): JSX.Element {
@@ -134,6 +122,7 @@ export function Message(p: { session: string; revision: number; news: News }): J
       {left.length > 0 && <p class="banner">Too large to be shown here: {left.join(', ')}. `chartferry journal show` prints it.</p>}
       {document && listAt(message.value, 'targets').map((leg) => (
         <Leg key={textAt(leg, 'target')} session={p.session} revision={String(revision)} leg={leg} document={document} onAct={setAct} />))}
+      {document && <p><a class="chip" href={`#try-out/${p.session}/${revision}`}>Try changed maps on it</a></p>}
       {message.value !== undefined && <section class="sheet"><h2>What happened</h2>
         <ol class="records">{listAt(message.value, 'records').map((one) => (
           <li key={numberAt(one, 'position')}><time>{clock(textAt(one, 'time'))}</time> <b>{textAt(one, 'kind')}</b>

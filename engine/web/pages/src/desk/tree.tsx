@@ -13,6 +13,7 @@ export interface TreeProps {
   onChoose: (place: string) => void;
   folded: (place: string) => boolean; // at first
   title?: (place: string, value: Json) => string; // of a folded one
+  litWords?: string; // what it means to be lit up, for a screen reader
 }
 
 function textOf(value: Json): string {
@@ -46,7 +47,7 @@ function Branch(p: TreeProps & { name: string; place: string; value: Json }): JS
       onClick={() => p.onChoose(p.chosen === p.place ? '' : p.place)}>
       <span class="name">{p.name}</span>
       {inner ? <span class="none">{p.title?.(p.place, p.value) ?? ''}</span> : <bdi class="value">{children.length === 0 && (Array.isArray(p.value) || isObject(p.value)) ? '' : textOf(p.value)}</bdi>}
-      {lit && <span class="quiet"> (belongs to what is chosen)</span>}
+      {lit && <span class="quiet"> {p.litWords ?? '(belongs to what is chosen)'}</span>}
     </button>);
   return (
     <li>

@@ -1,0 +1,56 @@
+// A text with line numbers and marked lines: a textarea and a gutter beside it, because the pages' policy lets no
+// library write styles.
+
+import type { JSX } from 'preact';
+import { useEffect, useId, useRef } from 'preact/hooks';
+
+export interface Spot { file: string; line: number; column: number }
+
+const kLine = 20; // pixels; as in desk.css
+
+export function Editor(p: {
+  label: string; text: string; onText: (text: string) => void; marked: Set<number>; spot: Spot | undefined; onTry: () => void;
+}): JSX.Element {
+  const id = useId();
+  const area = useRef<HTMLTextAreaElement>(null);
+  const gutter = useRef<HTMLPreElement>(null);
+  const lines = p.text.split('\n').length;
+  useEffect(() => {
+    const at = area.current;
+    if (!at || !p.spot || p.spot.line < 1) return;
+    const before = p.text.split('\n').slice(0, p.spot.line - 1).join('\n').length + (p.spot.line > 1 ? 1 : 0);
+    const line = p.text.slice(before).split('\n')[0] ?? '';
+    // Columns count characters, and a textarea counts UTF-16 units.
+    const from = before + [...line].slice(0, Math.max(0, p.spot.column - 1)).join('').length;
+    at.focus();
+    at.scrollIntoView({ block: 'nearest' });
+    at.setSelectionRange(from, before + line.length);
+    at.scrollTop = Math.max(0, (p.spot.line - 1) * kLine - at.clientHeight / 2);
+    at.scrollLeft = 0;
+  }, [p.spot]);
+  return (
+    <div class="editor">
+      <label for={id} class="quiet">{p.label}</label>
+      <pre ref={gutter} class="gutter" aria-hidden="true">{Array.from({ length: lines }, (_, i) => (
+        <span key={i} class={p.marked.has(i + 1) ? 'wrong' : ''}>{i + 1}{'\n'}</span>))}</pre>
+      <textarea id={id} ref={area} value={p.text} wrap="off" spellcheck={false} autocomplete="off" autocapitalize="off" dir="ltr"
+        onInput={(event) => p.onText(event.currentTarget.value)}
+        onKeyDown={(event) => {
+          if (event.key === 'Enter' && (event.ctrlKey || event.metaKey)) {
+            event.preventDefault();
+            p.onTry();
+          }
+        }}
+        onScroll={(event) => { if (gutter.current) gutter.current.scrollTop = event.currentTarget.scrollTop; }} />
+    </div>
+  );
+}
+
+export function download(name: string, text: string): void {
+  const address = URL.createObjectURL(new Blob([text], { type: 'text/plain' }));
+  const link = document.createElement('a');
+  link.href = address;
+  link.download = name.slice(name.lastIndexOf('/') + 1);
+  link.click();
+  URL.revokeObjectURL(address);
+}
