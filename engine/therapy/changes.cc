@@ -185,6 +185,27 @@ ById index_of(const std::vector<Resource>& resources) {
 
 }  // namespace
 
+namespace {
+
+// Attestations that the revision before did not have. What they stand for need not change by it: an
+// entry of a patient was final before.
+bool attested_anew(const Rendering& now, const Rendering& before) {
+  const Node* given = now.document.root()->find("attestation");
+  const Node* earlier = before.document.root()->find("attestation");
+  return given != nullptr && (earlier == nullptr || !same_content(*given, *earlier));
+}
+
+std::string session_search(const Rendering& now, const ById& known) {
+  const std::string id = base::to_string(entry_role_id(now.context.session, "", "session"));
+  const auto found = known.find(id);
+  if (found == known.end()) {
+    return {};
+  }
+  return std::string(found->second->type) + "?" + query_of(*found->second->node);
+}
+
+}  // namespace
+
 ChangeCounts apply_changes(Rendering& now, Rendering* before, Report& report) {
   ChangeCounts counts;
   Document& document = now.document;
@@ -228,6 +249,14 @@ ChangeCounts apply_changes(Rendering& now, Rendering* before, Report& report) {
   }
   for (const Resource& resource : kept) {
     settle_references(document, *resource.node, known, carried, report);
+  }
+  if (before != nullptr && attested_anew(now, *before)) {
+    counts.attested = true;
+    now.attested = session_search(now, known);
+    const std::string id = base::to_string(entry_role_id(now.context.session, "", "session"));
+    if (carried.count(id) != 0) {
+      now.attested.clear();
+    }
   }
   now.resources = std::move(kept);
   Node* list = now.bundle->find("entry");
@@ -275,7 +304,7 @@ base::Result<void> add_provenance(Rendering& now, const Workshop& shop, const Ch
   Node& session = *document.root();
   Node* change = document.make_object();
   document.append(change, "recorded", document.make_string(accepted_at));
-  const bool only_withdrawn = counts.created == 0 && counts.updated == 0;
+  const bool only_withdrawn = counts.created == 0 && counts.updated == 0 && counts.withdrawn != 0;
   document.append(
       change, "activity",
       document.make_string(revises == 0 ? "CREATE" : (only_withdrawn ? "NULLIFY" : "UPDATE")));
@@ -309,6 +338,9 @@ base::Result<void> add_provenance(Rendering& now, const Workshop& shop, const Ch
   Node* targets = document.make_array();
   for (const Resource& resource : now.resources) {
     Document::append(targets, document.make_string(std::string(kUrn) + resource.id));
+  }
+  if (!now.attested.empty()) {
+    Document::append(targets, document.make_string(now.attested));
   }
   document.append(change, "target", targets);
   document.append(session.find("frame"), "change", change);

@@ -16,7 +16,8 @@ struct ChangeCounts {
   std::uint32_t created = 0;
   std::uint32_t updated = 0;
   std::uint32_t withdrawn = 0;
-  bool any() const { return created + updated + withdrawn != 0; }
+  bool attested = false;  // somebody stands for entries for which nobody did before
+  bool any() const { return attested || created + updated + withdrawn != 0; }
 };
 
 // Turns the Bundle of `now` into the transaction for its revision: statuses, fullUrls, requests,

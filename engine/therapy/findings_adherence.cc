@@ -50,10 +50,11 @@ Day collect(const Node& session, const Readings& readings, std::int64_t day) {
   Day counted;
   for (const Node* entry : readings.entries) {
     const Node* set = entry->find("breathingExerciser");
-    const Node* breaths = set != nullptr ? set->find("repetition") : nullptr;
+    const Node* volumes = set != nullptr ? set->find("repetition") : nullptr;
     const auto at = start_of(*entry);
-    if (breaths != nullptr && at) {
-      counted.add(*at, day, breaths->count);
+    if (set != nullptr && at) {
+      const std::int64_t breaths = number_at(set, "breaths");
+      counted.add(*at, day, breaths > 0 || volumes == nullptr ? breaths : volumes->count);
       counted.from.push_back({entry->string_at("id"), "exerciser-set"});
       counted.final = counted.final && is_final(*entry);
     }

@@ -19,7 +19,8 @@ struct Volumes {
   std::optional<Decimal> best;  // mL
   Decimal sum;
   std::int64_t count = 0;
-  int scale = 0;  // most digits after the point among the readings
+  int scale = 0;    // most digits after the point among the readings
+  bool all = true;  // the volume of every breath was read; a mean of the best ones is none
   bool final = true;
   std::vector<Input> from;
   Input best_from;
@@ -37,6 +38,9 @@ Volumes collect(const Readings& readings) {
     const Input input{entry->string_at("id"), "exerciser-set"};
     volumes.from.push_back(input);
     volumes.final = volumes.final && is_final(*entry);
+    const Node* said = set->find("breaths");
+    volumes.all =
+        volumes.all && (said == nullptr || said->text() == std::to_string(breaths->count));
     for (const Node& breath : *breaths) {
       const auto volume = value_in(breath.find("volume"), "mL");
       if (!volume) {
@@ -121,7 +125,8 @@ void add_breathing_findings(FindingWriter& writer, const Readings& readings) {
                                 "Highest volume of all repetitions, v1");
   best.value = Quantity{*volumes.best, "mL"};
   writer.add(best);
-  if (const auto mean = Decimal::divide(volumes.sum, Decimal::from_int(volumes.count), 8)) {
+  const auto mean = Decimal::divide(volumes.sum, Decimal::from_int(volumes.count), 8);
+  if (mean && volumes.all) {
     Finding finding = volume_finding(
         writer, volumes, "mean-inspired-volume",
         "Mean of " + std::to_string(volumes.count) + " repetitions, rounded as they came, v1");

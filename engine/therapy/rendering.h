@@ -73,6 +73,8 @@ struct Rendering {
   MapContext context;
   json::Node* bundle = nullptr;
   std::vector<Resource> resources;
+  // The session's Procedure as a search, when it was attested and the revision does not carry it.
+  std::string attested;
   std::unique_ptr<mapping::Run> run;
   std::unique_ptr<mapping::Run> provenance_run;  // of the last thing made; often none
 };

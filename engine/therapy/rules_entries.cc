@@ -180,6 +180,26 @@ void not_done_but_done(const std::vector<Span>& spans, Report& report) {
   }
 }
 
+// A set says how many breaths it had, by their volumes or as a number; the number has them in it.
+void counted_breaths(const Span& span, Report& report) {
+  const Node* set = span.entry->find("breathingExerciser");
+  if (set == nullptr || !set->is_object()) {
+    return;
+  }
+  const Node* breaths = set->find("breaths");
+  const Node* volumes = set->find("repetition");
+  if (breaths == nullptr && volumes == nullptr) {
+    report.error("required", *set, "A set needs the volumes of its breaths, or their number.");
+  } else if (breaths != nullptr && volumes != nullptr && volumes->is_array()) {
+    const auto number = Decimal::parse(breaths->text());
+    if (number && *number < Decimal::from_int(volumes->count)) {
+      report.error("value", *breaths,
+                   "There are more volumes than breaths: the number counts every breath of the "
+                   "set, those whose volume was read too.");
+    }
+  }
+}
+
 // A reading against the one before it, as the table's row asks.
 void jumps(const std::vector<Span>& spans, std::string_view element, std::string_view datum_id,
            const PlausibilityTable& table, Report& report) {
@@ -244,7 +264,8 @@ void over_ordered(const Node& session, const Span& span, const PlausibilityTable
   if (const Node* pep = span.entry->find("pepSet")) {
     at = pep->find("repetitions");
   } else if (const Node* exerciser = span.entry->find("breathingExerciser")) {
-    at = exerciser->find("repetition");
+    at = exerciser->find("breaths");
+    at = at != nullptr ? at : exerciser->find("repetition");
   }
   if (at == nullptr) {
     return;
@@ -281,6 +302,7 @@ void check_entries(const Node& session, const SessionModel& model, const Plausib
       pressure(*vitals, report);
     }
     if (const auto span = span_of(entry, report)) {
+      counted_breaths(*span, report);
       over_ordered(session, *span, table, report);
       spans.push_back(*span);
     }

@@ -124,5 +124,14 @@ TEST(Findings, BreathsBeyondTheOrderPayForNoOtherHour) {
             "12.5 ordered=160 done=20 hours-met=2 hours-waking=16 hours-unrecorded=14");
 }
 
+TEST(Findings, ASetWhoseBestVolumeAloneWasReadHasNoMean) {
+  const Translation day = translate_one(sample("patient-reported"));
+  EXPECT_EQ(found(day, "best-inspired-volume"), "1400");
+  EXPECT_EQ(found(day, "mean-inspired-volume"), "");
+  // 10 and 10 breaths in two of the four waking hours begun, of ten an hour: 20 of 40.
+  EXPECT_EQ(found(day, "adherence"),
+            "50.0 ordered=40 done=20 hours-met=2 hours-waking=4 hours-unrecorded=2");
+}
+
 }  // namespace
 }  // namespace engine::therapy

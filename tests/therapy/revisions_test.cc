@@ -192,5 +192,21 @@ TEST(Revisions, ARevisionThatDoesNotRiseIsRefused) {
   EXPECT_EQ(done.verdict, Verdict::kRefused);
 }
 
+// An entry of a patient is final before; that somebody looked is told all the same.
+TEST(Revisions, LookingThroughWhatAPatientReportedIsAProvenanceOfItsOwn) {
+  const std::string more = replaced(sample("patient-reported"), "        \"e-1\"\n",
+                                    "        \"e-1\",\n        \"e-3\"\n");
+  const Translation done =
+      translate({{kFirst, sample("patient-reported")},
+                 {kSecond, second(more, R"("change": { "reason": "Looked through" },)")}});
+  ASSERT_EQ(done.verdict, Verdict::kReady)
+      << done.hold_reason << fhir::to_operation_outcome(done.issues);
+  EXPECT_EQ(lines(done.bundle), std::vector<std::string>{"PUT Provenance "});
+  for (const char* part : {"\"code\":\"verifier\"", "\"code\":\"UPDATE\"",
+                           "\"target\":[{\"reference\":\"Procedure?identifier="}) {
+    EXPECT_NE(done.bundle.find(part), std::string::npos) << part << " in " << done.bundle;
+  }
+}
+
 }  // namespace
 }  // namespace engine::therapy
