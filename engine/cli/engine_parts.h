@@ -28,6 +28,7 @@
 #include "engine/journal/search_key.h"
 #include "engine/people/gate.h"
 #include "engine/web/api.h"
+#include "engine/web/sheets.h"
 
 namespace engine::cli {
 
@@ -84,6 +85,7 @@ class Engine {
   std::unique_ptr<web::Events> events_;
   std::unique_ptr<WardFile> ward_;
   std::unique_ptr<people::Gate> gate_;  // null: everybody may
+  std::unique_ptr<web::Sheets> sheets_;
   std::unique_ptr<web::Api> api_;
   std::unique_ptr<web::HttpServer> server_;
   // Last, so that they have ended before what they answer to goes.

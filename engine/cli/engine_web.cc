@@ -8,6 +8,7 @@
 #include "engine/cli/journal_proof.h"
 #include "engine/cli/preflight_report.h"
 #include "engine/cli/replay_report.h"
+#include "engine/therapy/ids.h"
 
 namespace engine::cli {
 
@@ -115,6 +116,11 @@ base::Result<void> Engine::open_web() {
   web::ModelTexts texts{translator.json_schema(), translator.logical_model(),
                         translator.plausibility_table()};
   try_out_ = std::make_unique<TryOutDesk>(TryOutDesk::World{*core_, *store_, clock_});
+  sheets_ = std::make_unique<web::Sheets>(
+      web::Sheets::World{*journal_, *search_key_, clock_, random_, [this] { return ward_->text(); },
+                         [](std::string_view system, std::string_view value) {
+                           return base::to_string(therapy::session_space(system, value));
+                         }});
   api_ = std::make_unique<web::Api>(web::Api::World{
       *journal_, *intake_, *events_, metrics_, std::move(texts), *desk_,
       [this] {
@@ -128,7 +134,7 @@ base::Result<void> Engine::open_web() {
       [this](const std::string& target, SideWork::Done done) {
         preflight(target, std::move(done));
       },
-      audit_control(), try_out_->control(), gate_.get()});
+      audit_control(), *sheets_, try_out_->control(), gate_.get()});
   const auto listen = parse_listen(config_.listen);
   web::HttpServer::Config config;
   config.address = listen->address;

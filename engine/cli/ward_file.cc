@@ -9,6 +9,7 @@
 #include "engine/cli/read_file.h"
 #include "engine/json/document.h"
 #include "engine/json/write.h"
+#include "engine/web/sheet_limits.h"
 
 namespace engine::cli {
 namespace {
@@ -103,11 +104,38 @@ base::Result<void> judge(const std::string& document, const std::string& what,
                place.of(node));
 }
 
+// When to stop and whom to call, as a patient's sheet tells it: {"stop": ["..."], "call": ["..."]}.
+base::Result<void> check_sheet(const json::Node& owner, const Place& place) {
+  const json::Node* sheet = owner.find("sheet");
+  if (sheet == nullptr) {
+    return {};
+  }
+  if (auto good = check_members(*sheet, {"stop", "call"}, "'sheet'", place); !good) {
+    return good;
+  }
+  for (const json::Node& lines : *sheet) {
+    bool good = lines.is_array() && lines.count > 0 && lines.count <= base::limits::kSheetLinesMax;
+    for (const json::Node& line : lines) {
+      good = good && line.is_string() && !line.text().empty() &&
+             line.text().size() <= base::limits::kSheetLineBytesMax;
+    }
+    if (!good) {
+      return Error(ErrorCode::kInvalid,
+                   "'" + std::string(lines.name_text()) + "' is a list of 1 to " +
+                       std::to_string(base::limits::kSheetLinesMax) + " texts of at most " +
+                       std::to_string(base::limits::kSheetLineBytesMax) + " bytes",
+                   place.of(lines));
+    }
+  }
+  return {};
+}
+
 base::Result<void> check_patient(const json::Node& root, const json::Node& one,
                                  std::set<std::string>& beds, const Place& place,
                                  const Admit& admit) {
   const std::string what = "a patient";
-  if (auto good = check_members(one, {"bed", "name", "patient", "order", "earlier"}, what, place);
+  if (auto good =
+          check_members(one, {"bed", "name", "patient", "order", "earlier", "sheet"}, what, place);
       !good) {
     return good;
   }
@@ -123,6 +151,9 @@ base::Result<void> check_patient(const json::Node& root, const json::Node& one,
   const std::string bed(one.string_at("bed"));
   if (!beds.insert(bed).second) {
     return Error(ErrorCode::kInvalid, "two patients are in the same bed", place.of(one));
+  }
+  if (auto good = check_sheet(one, place); !good) {
+    return good;
   }
   return judge(frame_of(root, &one, nullptr), what, one, place, admit);
 }
@@ -189,12 +220,15 @@ base::Result<void> check_ward(std::string_view text, const std::string& name, co
     return Error(ErrorCode::kInvalid, "a member stands here a second time",
                  place.of(*document.duplicates().front()));
   }
-  if (auto good = check_members(root, {"facility", "therapist", "patient", "anchors"},
+  if (auto good = check_members(root, {"facility", "therapist", "patient", "anchors", "sheet"},
                                 "a ward file", place);
       !good) {
     return good;
   }
   if (auto good = check_anchors(root.find("anchors"), place); !good) {
+    return good;
+  }
+  if (auto good = check_sheet(root, place); !good) {
     return good;
   }
   const auto therapists = list_of(root, "therapist", place);

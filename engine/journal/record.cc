@@ -30,6 +30,8 @@ constexpr std::array<std::pair<Kind, std::string_view>, kKinds> kNames = {{
     {Kind::kPaused, "paused"},
     {Kind::kResumed, "resumed"},
     {Kind::kNoticed, "noticed"},
+    {Kind::kHandedOut, "handed-out"},
+    {Kind::kLinkEnded, "link-ended"},
 }};
 
 struct TextField {

@@ -38,8 +38,10 @@ enum class Kind : std::uint8_t {
   kPaused = 17,      // a person has nothing sent to a target until it is resumed
   kResumed = 18,     // a person lets it go on
   kNoticed = 19,     // senders have been told of the outcomes up to a record
+  kHandedOut = 20,   // a therapist gave a patient the link of a sheet
+  kLinkEnded = 21,   // and ended it before its time
 };
-inline constexpr std::size_t kKinds = 19;
+inline constexpr std::size_t kKinds = 21;
 std::string_view name_of(Kind kind);
 std::optional<Kind> kind_of(std::string_view name);
 

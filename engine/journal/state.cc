@@ -241,6 +241,8 @@ base::Result<void> apply(Connection& connection, const Record& record) {
     case Kind::kPaused:
     case Kind::kResumed:
     case Kind::kNoticed:
+    case Kind::kHandedOut:
+    case Kind::kLinkEnded:
       return {};
   }
   return {};

@@ -18,7 +18,7 @@ struct Row {
 };
 
 const auto& rows() {
-  static const std::array<Row, 16> table = {{
+  static const std::array<Row, 17> table = {{
       {Right::kSend, {Role::kTherapist, Role::kSender}},
       {Right::kPreview, {Role::kTherapist, Role::kEngineer, Role::kSender}},
       {Right::kFollow,
@@ -32,6 +32,7 @@ const auto& rows() {
       {Right::kReadLog, {Role::kAuditor}},
       {Right::kAudit, {Role::kAuditor}},
       {Right::kSearch, {Role::kTherapist, Role::kEngineer, Role::kAuditor, Role::kOperator}},
+      {Right::kHandOut, {Role::kTherapist}},
       {Right::kSteer, {Role::kEngineer, Role::kOperator}},
       {Right::kSeeTargets, {Role::kEngineer, Role::kAuditor, Role::kOperator, Role::kWatcher}},
       {Right::kSteerTargets, {Role::kEngineer, Role::kOperator}},

@@ -56,6 +56,7 @@ enum class Right : std::uint8_t {
   kReadLog,      // the journal's records, with what people wrote
   kAudit,        // is the journal whole, do the maps give again what they gave
   kSearch,       // the traffic, also by patient
+  kHandOut,      // a patient's sheet: hand a link out, end it
   kSteer,        // held ones: release, remap, withdraw
   kSeeTargets,
   kSteerTargets,  // pause, resume

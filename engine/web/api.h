@@ -17,6 +17,7 @@
 #include "engine/web/http_server.h"
 #include "engine/web/metrics.h"
 #include "engine/web/problem.h"
+#include "engine/web/sheets.h"
 #include "engine/web/try_out_control.h"
 #include "engine/web/ward_reads.h"
 #include "engine/web/who_may.h"
@@ -76,6 +77,7 @@ class Api {
                        std::function<void(base::Result<std::string>)> answer)>
         preflight;
     AuditControl audit;
+    Sheets& sheets;
     TryOutControl try_out;
     people::Gate* gate = nullptr;  // without it everybody may everything
   };
@@ -124,11 +126,15 @@ class Api {
   void get_mapping_files(Request& request, const Segments& at, const Answer& answer);
   void post_try_out(Request& request, const Segments& at, const Answer& answer);
   void get_traffic(Request& request, const Segments& at, const Answer& answer);
+  void post_sheets(Request& request, const Segments& at, const Answer& answer);
+  void post_sheet_plan(Request& request, const Segments& at, const Answer& answer);
+  void post_sheet_records(Request& request, const Segments& at, const Answer& answer);
   void get_events(Request& request, const Segments& at, const Answer& answer);
   void get_metrics(Request& request, const Segments& at, const Answer& answer);
   void get_ready(Request& request, const Segments& at, const Answer& answer);
   void get_text(Request& request, const Segments& at, const Answer& answer);
   void get_page(Request& request, const Segments& at, const Answer& answer);
+  void wrong_link(const Request& request, const Answer& answer);
   void take_in(Request& request, std::string session, const Answer& answer);
   // The record of a reading: kind and actor are filled in, and why they read put before its own
   // why.
@@ -144,6 +150,7 @@ class Api {
   World world_;
   WhoMay who_may_;
   std::shared_ptr<WardReads> ward_reads_ = std::make_shared<WardReads>();
+  WrongLinks wrong_links_;
 };
 
 }  // namespace engine::web

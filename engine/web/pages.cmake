@@ -1,5 +1,5 @@
 # embed_pages(TARGET): bundles engine/web/pages with esbuild and puts what comes of it into the program's read-only data,
-# with a table of names that page_files.cc reads. The one library of the pages is pinned in package-lock.json and comes by
+# with a table of names that page_files.cc reads. The libraries of the pages are pinned in package-lock.json and come by
 # npm into the build folder; npm needs its registry only when its cache has not got it.
 function(embed_pages target)
   foreach(tool node npm esbuild)
@@ -24,7 +24,7 @@ function(embed_pages target)
     WORKING_DIRECTORY ${work} COMMENT "Fetching the library of the pages" VERBATIM)
 
   set(outputs)
-  foreach(file index.html page.js page.css desk.html desk.js desk.css worker.js manifest.webmanifest icon.svg)
+  foreach(file index.html page.js page.css desk.html desk.js desk.css sheet.html sheet.js sheet.css worker.js manifest.webmanifest icon.svg)
     list(APPEND outputs ${work}/out/${file} ${work}/out/${file}.gz)
   endforeach()
   file(GLOB words CONFIGURE_DEPENDS ${PROJECT_SOURCE_DIR}/profiles/session/ValueSet-*.json)

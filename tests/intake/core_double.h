@@ -1,6 +1,8 @@
 #pragma once
-// A small core in the place of the translator: reads {"id","revision","patient","verdict"?,"note"?}
-// and makes a bundle that says which revisions it was made of. Shared by the tests of the shell.
+// A small core in the place of the translator: reads
+// {"id","revision","patient","verdict"?,"note"?}, or a document whose "identifier" has the id as
+// its value, and makes a bundle that says which revisions it was made of. Shared by the tests of
+// the shell.
 
 #include <string>
 
@@ -21,6 +23,11 @@ inline std::string document_of(const std::string& id, int revision, const std::s
          patient + R"(","verdict":")" + verdict + R"(","note":")" + note + "\"}";
 }
 
+inline std::string id_in(const json::Node& root) {
+  const json::Node* identifier = root.find("identifier");
+  return std::string(identifier != nullptr ? identifier->string_at("value") : root.string_at("id"));
+}
+
 class CoreDouble final : public SessionCore {
  public:
   explicit CoreDouble(std::string mapping = "m1") {
@@ -31,7 +38,7 @@ class CoreDouble final : public SessionCore {
     therapy::Translator::Admission out;
     json::Document document(names_);
     const auto parsed = document.parse(body);
-    if (!parsed || !document.root()->is_object() || document.root()->string_at("id").empty()) {
+    if (!parsed || !document.root()->is_object() || id_in(*document.root()).empty()) {
       fhir::Issue issue;
       issue.code = "structure";
       issue.text = "this is no session document";
@@ -40,7 +47,7 @@ class CoreDouble final : public SessionCore {
     }
     const json::Node& root = *document.root();
     out.header.system = "urn:test";
-    out.header.value = std::string(root.string_at("id"));
+    out.header.value = id_in(root);
     out.header.session_id = session_id_of(out.header.value);
     const json::Node* revision = root.find("revision");
     out.header.revision =
@@ -65,7 +72,8 @@ class CoreDouble final : public SessionCore {
     if (!last.parse(revisions.back().body).has_value()) {
       return out;
     }
-    const std::string verdict(last.root()->string_at("verdict"));
+    const json::Node* given = last.root()->find("verdict");
+    const std::string verdict(given != nullptr ? given->text() : "ready");
     out.verdict = verdict == "ready" ? therapy::Verdict::kReady : therapy::Verdict::kHeld;
     out.hold_reason = verdict == "ready" ? "" : verdict;
     if (verdict != "ready") {
@@ -86,7 +94,7 @@ class CoreDouble final : public SessionCore {
       }
       out.bundle += first ? "" : ",";
       first = false;
-      const std::string id(document.root()->string_at("id"));
+      const std::string id = id_in(*document.root());
       const std::string number(document.root()->find("revision")->text());
       out.bundle += R"({"fullUrl":"urn:)" + id + ":" + number +
                     R"(","resource":{"resourceType":"Observation","session":")" + id +

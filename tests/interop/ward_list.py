@@ -56,6 +56,12 @@ class WardList(unittest.TestCase):
                 ("an impossible limit", self.changed(saturation), "saturationTarget.low"),
                 ("a therapist without discipline", self.changed(lambda w: w["therapist"][0].update(discipline="XX")),
                  "discipline"),
+                ("a sheet with another member", self.changed(lambda w: w.update(sheet={"then": ["x"]})), "no member 'then'"),
+                ("a sheet's text that is no list", self.changed(lambda w: w["sheet"].update(stop="x")), "'stop' is a list"),
+                ("an empty list of a patient's sheet", self.changed(lambda w: w["patient"][0].update(sheet={"call": []})),
+                 "1 to 8 texts"),
+                ("a line too long", self.changed(lambda w: w["sheet"].update(call=["x" * 301])), "300 bytes"),
+                ("too many lines", self.changed(lambda w: w["sheet"].update(call=["x"] * 9)), "1 to 8 texts"),
                 ("too many patients", self.changed(lambda w: w.update(patient=w["patient"][:1] * 501)), "at most 500")):
             with self.subTest(what):
                 self.write(ward)

@@ -44,6 +44,7 @@ TEST(Roles, MayWhatTheTableOfTheDecisionSays) {
       {Right::kReadLog, "auditor"},
       {Right::kAudit, "auditor"},
       {Right::kSearch, "therapist,engineer,auditor,operator"},
+      {Right::kHandOut, "therapist"},
       {Right::kSteer, "engineer,operator"},
       {Right::kSeeTargets, "engineer,auditor,operator,watcher"},
       {Right::kSteerTargets, "engineer,operator"},

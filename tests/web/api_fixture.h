@@ -34,6 +34,19 @@ class NoRandom final : public base::Random {
   void fill(std::span<std::uint8_t>) override {}
 };
 
+// Another number every time.
+class CountingRandom final : public base::Random {
+ public:
+  void fill(std::span<std::uint8_t> bytes) override {
+    for (std::uint8_t& byte : bytes) {
+      byte = static_cast<std::uint8_t>(next_++ * 37);
+    }
+  }
+
+ private:
+  unsigned next_ = 1;
+};
+
 class ApiTest : public ::testing::Test {
  protected:
   void SetUp() override {
@@ -52,6 +65,11 @@ class ApiTest : public ::testing::Test {
     courier_ = std::make_shared<delivery::Courier>(
         "main", delivery::Courier::World{*journal_, no_server_, loop_, clock_, random_});
     ASSERT_TRUE(desk_->open({{"main", "transaction", {}}}, {courier_}).has_value());
+    sheets_ = std::make_unique<Sheets>(Sheets::World{*journal_, key_, clock_, tokens_,
+                                                     [this] { return ward_; },
+                                                     [](std::string_view, std::string_view value) {
+                                                       return session_id_of(std::string(value));
+                                                     }});
     ModelTexts texts{R"({"schema":true})", R"({"resourceType":"StructureDefinition"})", "{}"};
     api_ = std::make_unique<Api>(Api::World{
         *journal_,
@@ -85,6 +103,7 @@ class ApiTest : public ::testing::Test {
          [](const std::string& since, const std::string& until, const AuditControl::Done& done) {
            done(R"({"translations":0,"range":")" + since + "/" + until + "\"}");
          }},
+        *sheets_,
         {[] { return base::Result<std::string>(std::string(R"({"set":"a","files":[]})")); },
          [](std::string_view name) {
            return name == "concepts/a.csv"
@@ -137,6 +156,7 @@ class ApiTest : public ::testing::Test {
   delivery::AsioLoop loop_;
   NoServer no_server_;
   NoRandom random_;
+  CountingRandom tokens_;
   intake::CoreDouble core_;
   journal::SearchKey key_{"secret"};
   Metrics metrics_;
@@ -151,6 +171,7 @@ class ApiTest : public ::testing::Test {
   std::unique_ptr<delivery::TargetDesk> desk_;
   std::shared_ptr<delivery::Courier> courier_;
   std::unique_ptr<Events> events_;
+  std::unique_ptr<Sheets> sheets_;
   std::unique_ptr<Api> api_;
   std::unique_ptr<HttpServer> server_;
 };

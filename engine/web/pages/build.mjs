@@ -43,6 +43,9 @@ const files = {
   'page.css': bundle('static/page.css'),
   'page.js': bundle('src/main.tsx'),
   'desk.html': readFileSync(join(here, 'static/desk.html'), 'utf8'),
+  'sheet.html': readFileSync(join(here, 'static/sheet.html'), 'utf8'),
+  'sheet.css': bundle('static/sheet.css'),
+  'sheet.js': bundle('src/sheet/main.tsx'),
   'desk.css': bundle('static/desk.css'),
   'desk.js': bundle('src/desk/main.tsx'),
 };

@@ -7,6 +7,7 @@ import { useOnline, useSessions, useTable } from './hooks';
 import { keep, kept } from './kept';
 import { unsent, wake } from './outbox';
 import { Progress } from './progress/progress';
+import { Handout } from './round/handout';
 import { Patients } from './round/patients';
 import { Round } from './round/round';
 import { SignIn, SignedIn, isStranger, useMe } from './sign_in';
@@ -69,7 +70,7 @@ export function App(): JSX.Element {
   const ward = answer?.ward;
   const [person, choosePerson] = usePerson(ward?.people ?? []);
   const [patient, choosePatient] = usePatient(ward?.patients ?? []);
-  const [view, setView] = useState<'round' | 'progress'>('round');
+  const [view, setView] = useState<'round' | 'progress' | 'sheet'>('round');
   const waiting = unsent(sessions).length;
   const connected = online && !answer?.problem;
   const offset = clockOffset();
@@ -100,7 +101,8 @@ export function App(): JSX.Element {
         {ward && <Patients ward={ward} chosen={patient?.key} sessions={sessions} onPatient={choosePatient} />}
         {ward && patient && view === 'progress' && <Progress key={patient.key} patient={patient} />}
         {ward && patient && view === 'round' && person && <Round key={`${patient.key} ${person.key}`} ward={ward} patient={patient} person={person}
-          sessions={sessions} table={table} online={online} />}
+          sessions={sessions} table={table} online={online} onSheet={() => { setView('sheet'); scrollTo({ top: 0 }); }} />}
+        {ward && patient && view === 'sheet' && <Handout key={patient.key} ward={ward} patient={patient} person={person} onClose={() => setView('round')} />}
         {ward && patient && view === 'round' && !person && <p class="ask">Choose at the top who you are; every entry carries the name.</p>}
         {ward && !patient && <p class="ask wide-only">Choose a patient.</p>}
       </main>

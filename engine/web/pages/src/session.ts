@@ -129,6 +129,18 @@ export function record(session: LocalSession, change: Change, author: Json, time
   return { ...session, document: print(next), revision, marks, base, stand: 'waiting', reason: '', touched: at };
 }
 
+// A licensed person stands for entries; what comes later is not covered by it.
+export function attest(session: LocalSession, entries: string[], by: Json, time: string, at: number): LocalSession {
+  const document = documentOf(session);
+  const revision = session.revision + 1;
+  const known = new Set(listAt(document, 'entry').map((one) => textAt(one, 'id')));
+  const entry = entries.filter((one) => known.has(one));
+  if (entry.length === 0) return session;
+  const next = { ...document, revision: new Num(String(revision)), change: { reason: 'Looked through', author: by, time },
+    attestation: [...listAt(document, 'attestation'), { by, time, entry }] };
+  return { ...session, document: print(next), revision, stand: 'waiting', reason: '', touched: at };
+}
+
 export function close(session: LocalSession, end: string, at: number): LocalSession {
   const document = documentOf(session);
   const period = objectAt(document, 'period') ?? {};
@@ -164,7 +176,12 @@ export function merge(session: LocalSession, theirs: JsonObject, time: string): 
   const latest = Number(theirs['revision'] instanceof Num ? theirs['revision'].text : '0');
   const revision = Math.max(latest, session.revision) + 1;
   const author = objectAt(mine, 'change')?.['author'] ?? mine['therapist'] ?? null;
-  const laid = apply(theirs, change, revision, author, time);
+  const laid: JsonObject = apply(theirs, change, revision, author, time);
+  // What was looked through here and is still there.
+  const attested = listAt(mine, 'attestation').filter((one) => !listAt(theirs, 'attestation').some((other) => same(one, other)))
+    .map((one) => (Array.isArray(one['entry']) ? { ...one, entry: one['entry'].filter((id) => typeof id === 'string' && there.has(id)) } : one))
+    .filter((one) => !Array.isArray(one.entry) || one.entry.length > 0);
+  if (attested.length > 0) laid['attestation'] = [...listAt(theirs, 'attestation'), ...attested];
   const period = objectAt(laid, 'period') ?? {};
   const closed = textAt(mine, 'status') === 'closed' && textAt(theirs, 'status') !== 'closed';
   const end = textAt(objectAt(mine, 'period'), 'end');

@@ -13,9 +13,10 @@ export interface Patient {
   name: string;
   birthDate: string;
   frame: JsonObject; // patient, order, earlier of the session document
+  sheet: JsonObject | undefined; // when to stop and whom to call
 }
 export interface Person { key: string; display: string; discipline: string; role: string; frame: JsonObject }
-export interface Ward { read: number; facility: JsonObject | undefined; patients: Patient[]; people: Person[]; anchors: JsonObject | undefined }
+export interface Ward { read: number; facility: JsonObject | undefined; sheet: JsonObject | undefined; patients: Patient[]; people: Person[]; anchors: JsonObject | undefined }
 
 interface KeptWard { read: number; text: string }
 
@@ -31,6 +32,7 @@ function wardOf(text: string, read: number): Ward {
     read,
     facility: objectAt(root, 'facility'),
     anchors: objectAt(root, 'anchors'),
+    sheet: objectAt(root, 'sheet'),
     patients: listAt(root, 'patient').map((one) => {
       const patient = objectAt(one, 'patient') ?? {};
       return {
@@ -40,6 +42,7 @@ function wardOf(text: string, read: number): Ward {
         name: textAt(one, 'name'),
         birthDate: textAt(patient, 'birthDate'),
         frame: { patient, order: one['order'], earlier: one['earlier'] },
+        sheet: objectAt(one, 'sheet'),
       };
     }),
     people: listAt(root, 'therapist').map((one) => ({

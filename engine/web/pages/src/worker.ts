@@ -5,7 +5,7 @@ declare const self: ServiceWorkerGlobalScope;
 export {};
 
 const kCache = `pages-${EDITION}`;
-const kPages = ['/', '/page.js', '/page.css', '/manifest.webmanifest', '/icon.svg'];
+const kPages = ['/', '/page.js', '/page.css', '/sheet', '/sheet.js', '/sheet.css', '/manifest.webmanifest', '/icon.svg'];
 const kTable = '/plausibility';
 
 self.addEventListener('install', (event) => {

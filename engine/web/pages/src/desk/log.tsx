@@ -12,7 +12,7 @@ const kKinds: [string, string][] = [
   ['accepted', 'Taken in'], ['refused', 'Refused'], ['repeated', 'Sent again'], ['conflicting', 'Conflicting'],
   ['checked', 'Checked'], ['held', 'Held'], ['dispatched', 'Sent out'], ['answered', 'Will be tried again'], ['landed', 'Landed'],
   ['released', 'Released by a person'], ['remapped', 'Translated again'], ['withdrawn', 'Given up'], ['read', 'Read by somebody'],
-  ['approved', 'Maps put in force'], ['paused', 'Server paused'], ['resumed', 'Server resumed'], ['started', 'Engine started'],
+  ['approved', 'Maps put in force'], ['paused', 'Server paused'], ['resumed', 'Server resumed'], ['handed-out', 'Sheet handed out'], ['link-ended', 'Link of a sheet ended'], ['started', 'Engine started'],
   ['stopped', 'Engine ended'],
 ];
 const kLong = 600_000; // milliseconds; a long journal takes its time

@@ -1,6 +1,7 @@
 // What the charts of a patient's progress are drawn from: the values as they were recorded, and the findings as the
 // engine computes them. Nothing is computed here but which clock hour a breath belongs to. Pure.
 
+import { isApart } from '../attested';
 import { type JsonObject, amountAt, isObject, listAt, numberAt, objectAt, textAt } from '../json';
 import { describe, kindWords } from '../round/describe';
 import { timesOf } from '../session';
@@ -13,10 +14,13 @@ export interface Point { time: number; value: number; source: Source; name: stri
 export interface Activity {
   time: number; name: string; before: string; lowest: string; after: string; recovery: string; help: string; fell: boolean; source: Source;
 }
-export interface HourOfDay { hour: number; breaths: number; waking: boolean }
+export interface Counted { time: number; breaths: number; apart: boolean } // apart: by the patient, not looked through
+export interface HourOfDay { hour: number; breaths: number; apart: number; waking: boolean }
 export interface Gathered {
   saturation: Point[]; flow: Point[]; lowest: Point[]; breaths: Point[]; best: Point[]; predicted: Point[];
   breathlessness: Point[]; exertion: Point[]; pain: Point[];
+  reported: Point[]; reportedBest: Point[]; // by the patient, not looked through: saturation, volume
+  counted: Counted[];
   activities: Activity[]; events: Point[];
 }
 
@@ -80,6 +84,17 @@ function gatherEntry(out: Gathered, course: Course, entry: JsonObject, index: nu
     if (value !== '' && !Number.isNaN(number) && !Number.isNaN(time)) list.push({ time, value: number, source, name });
   };
   const vitals = objectAt(entry, 'vitals');
+  const set = objectAt(entry, 'breathingExerciser');
+  const apart = isApart(course.document, entry);
+  if (set) {
+    out.counted.push({ time: timeOf(entry, true), apart,
+      breaths: Number(numberAt(set, 'breaths') || '0') || listAt(set, 'repetition').length });
+  }
+  if (apart) {
+    put(out.reported, amountAt(vitals, 'saturation'), 'By the patient');
+    listAt(set, 'repetition').forEach((one) => put(out.reportedBest, amountAt(one, 'volume'), 'By the patient', timeOf(entry, true)));
+    return;
+  }
   put(out.saturation, amountAt(vitals, 'saturation'), describe(entry));
   put(out.flow, oxygenFlow(objectAt(vitals, 'oxygen')), 'Oxygen');
   put(out.flow, oxygenFlow(objectAt(objectAt(entry, 'oxygenStep'), 'to')), 'Oxygen step');
@@ -87,7 +102,7 @@ function gatherEntry(out: Gathered, course: Course, entry: JsonObject, index: nu
     put(out.saturation, value, 'Series', time);
   }
   // The breaths of a set have one time; a millisecond apart they are points of their own.
-  listAt(objectAt(entry, 'breathingExerciser'), 'repetition').forEach((one, i) => {
+  listAt(set, 'repetition').forEach((one, i) => {
     put(out.breaths, amountAt(one, 'volume'), 'Breath', timeOf(entry, true) + i);
   });
   const rating = objectAt(entry, 'rating');
@@ -111,6 +126,11 @@ function gatherEntry(out: Gathered, course: Course, entry: JsonObject, index: nu
     put(out.events, amountAt(care, 'saturationLowest') || amountAt(vitals, 'saturation')
       || amountAt(listAt(event, 'part').find((one) => textAt(one, 'code') === 'nadir'), 'value'), 'Fall from rest');
   }
+}
+
+// Findings that rest on what nobody has looked through are none of this page.
+export function isLookedThrough(course: Course): boolean {
+  return !listAt(course.document, 'entry').some((entry) => isApart(course.document, entry));
 }
 
 // Findings of a whole session are drawn at its end.
@@ -139,24 +159,24 @@ function gatherFindings(out: Gathered, course: Course): void {
 export function gather(courses: Course[]): Gathered {
   const out: Gathered = {
     saturation: [], flow: [], lowest: [], breaths: [], best: [], predicted: [], breathlessness: [], exertion: [], pain: [],
-    activities: [], events: [] };
+    reported: [], reportedBest: [], counted: [], activities: [], events: [] };
   for (const course of courses) {
     listAt(course.document, 'entry').forEach((entry, index) => gatherEntry(out, course, entry, index));
-    gatherFindings(out, course);
+    if (isLookedThrough(course)) gatherFindings(out, course);
   }
   for (const list of Object.values(out) as { time: number }[][]) list.sort((a, b) => a.time - b.time);
   return out;
 }
 
 // Breaths of one day by clock hour. An hour without any is "not recorded", which is not "not done".
-export function hoursOf(breaths: Point[], day: number, from: number, to: number): HourOfDay[] {
-  const counts = new Map<number, number>();
-  for (const one of breaths) {
+export function hoursOf(counted: Counted[], day: number, from: number, to: number): HourOfDay[] {
+  const hours = Array.from({ length: 24 }, (_, hour) => ({ hour, breaths: 0, apart: 0, waking: hour >= from && hour < to }));
+  for (const one of counted) {
     const at = new Date(one.time);
-    if (new Date(day).toDateString() === at.toDateString()) counts.set(at.getHours(), (counts.get(at.getHours()) ?? 0) + 1);
+    const hour = hours[at.getHours()];
+    if (hour && new Date(day).toDateString() === at.toDateString()) hour[one.apart ? 'apart' : 'breaths'] += one.breaths;
   }
-  return Array.from({ length: 24 }, (_, hour) => ({ hour, breaths: counts.get(hour) ?? 0, waking: hour >= from && hour < to }))
-    .filter((one) => one.waking || one.breaths > 0);
+  return hours.filter((one) => one.waking || one.breaths > 0 || one.apart > 0);
 }
 
 export function orderOf(courses: Course[]): JsonObject | undefined {

@@ -9,7 +9,7 @@ import { Plan } from '../round/plan';
 import { type Known, history } from '../round/last';
 import type { Patient } from '../ward';
 import { Chart, type Line } from './chart';
-import { type Course, type Gathered, type Point, type Source, findingOf, findingText, gather, helpRank, helpWords, hoursOf, orderOf } from './gather';
+import { type Counted, type Course, type Gathered, type Point, type Source, findingOf, findingText, gather, helpRank, helpWords, hoursOf, isLookedThrough, orderOf } from './gather';
 import { Opened } from './point';
 
 const kDay = 86_400_000;
@@ -45,6 +45,7 @@ function useCourses(patient: Patient): { courses: Course[] | undefined; problem:
 interface Figure { label: string; value: string; note: string }
 
 function figuresOf(courses: Course[], all: Gathered): Figure[] {
+  courses = courses.filter(isLookedThrough);
   const last = courses.at(-1);
   const reading = all.saturation.at(-1);
   const flow = all.flow.at(-1);
@@ -74,22 +75,26 @@ function figuresOf(courses: Course[], all: Gathered): Figure[] {
   return out;
 }
 
-function Hours(p: { breaths: Point[]; order: ReturnType<typeof orderOf>; day: number }): JSX.Element | null {
+function Hours(p: { counted: Counted[]; order: ReturnType<typeof orderOf>; day: number }): JSX.Element | null {
   const breathing = objectAt(p.order, 'breathing');
   const ordered = Number(numberAt(breathing, 'breathsPerSet') || '0') * Number(numberAt(breathing, 'setsPerHour') || '0');
   const hour = (name: string): number => Number(textAt(breathing, name).slice(0, 2) || '0');
-  const hours = hoursOf(p.breaths, p.day, hour('wakingFrom'), hour('wakingTo'));
+  const hours = hoursOf(p.counted, p.day, hour('wakingFrom'), hour('wakingTo'));
   if (hours.length === 0) return null;
   return (
     <section class="hours"><h2>Breaths by hour, {dayOf(p.day)}</h2>
       <ol>{hours.map((one) => {
         const met = ordered > 0 && one.breaths >= ordered;
+        if (one.breaths === 0 && one.apart > 0) {
+          return <li key={one.hour} class="is-apart"><span class="hour">{String(one.hour).padStart(2, '0')}</span><i>{one.apart}</i>
+            <span class="quiet">by the patient, not looked through</span></li>;
+        }
         return <li key={one.hour} class={one.breaths === 0 ? 'is-none' : met ? 'is-met' : 'is-some'}>
           <span class="hour">{String(one.hour).padStart(2, '0')}</span>
-          <b>{one.breaths === 0 ? '–' : one.breaths}</b>
+          <b>{one.breaths === 0 ? '–' : one.breaths}</b>{one.apart > 0 && <i aria-label={`and ${one.apart} by the patient, not looked through`}>+{one.apart}</i>}
           <span class="quiet">{one.breaths === 0 ? 'not recorded' : met ? 'as ordered' : ordered > 0 ? `of ${ordered}` : ''}</span></li>;
       })}</ol>
-      <p class="none">{ordered > 0 && `Ordered: ${ordered} breaths an hour. `}– is not recorded, which is not the same as not done.</p>
+      <p class="none">{ordered > 0 && `Ordered: ${ordered} breaths an hour. `}– is not recorded, which is not the same as not done.{hours.some((one) => one.apart > 0) && ' Slanted: reported by the patient and not looked through yet.'}</p>
     </section>
   );
 }
@@ -119,17 +124,24 @@ function extent(points: Point[], low: number, high: number, step: number): [numb
   return [Math.min(low, Math.floor(Math.min(...values, low) / step) * step), Math.max(high, Math.ceil(Math.max(...values, high) / step) * step)];
 }
 
+// A line of its own in the key, only when there is something in it.
+function apart(points: Point[], unit: string): Line[] {
+  return points.length === 0 ? [] : [{ label: 'By the patient, not looked through', unit, points, colour: '--soft', shape: 'dots' }];
+}
+
 function useLines(all: Gathered): Record<'saturation' | 'flow' | 'volume' | 'rating', Line[]> {
   return useMemo(() => ({
     saturation: [
       { label: 'Reading', unit: '%', points: all.saturation, colour: '--sea', shape: 'dots' },
       { label: 'Lowest in an activity', unit: '%', points: all.lowest, colour: '--ask-edge', shape: 'dots' },
-      { label: 'Fall from rest', unit: '%', points: all.events, colour: '--stop-edge', shape: 'marks' }],
+      { label: 'Fall from rest', unit: '%', points: all.events, colour: '--stop-edge', shape: 'marks' },
+      ...apart(all.reported, '%')],
     flow: [{ label: '', unit: 'L/min', points: all.flow, colour: '--sea', shape: 'steps' }],
     volume: [
       { label: 'Breath', unit: 'mL', points: all.breaths, colour: '--edge', shape: 'dots', still: true },
       { label: 'Best of the session', unit: 'mL', points: all.best, colour: '--sea', shape: 'line' },
-      { label: 'Predicted', unit: 'mL', points: all.predicted, colour: '--soft', shape: 'line', still: true }],
+      { label: 'Predicted', unit: 'mL', points: all.predicted, colour: '--soft', shape: 'line', still: true },
+      ...apart(all.reportedBest, 'mL')],
     rating: [
       { label: 'Breathlessness', unit: 'of 10', points: all.breathlessness, colour: '--sea', shape: 'dots' },
       { label: 'Exertion', unit: 'of 20', points: all.exertion, colour: '--ask-edge', shape: 'dots' },
@@ -152,9 +164,9 @@ export function Progress(p: { patient: Patient }): JSX.Element {
   const to = useMemo(() => new Date(now()).setHours(24, 0, 0, 0), [days]);
   const from = to - days * kDay;
   const within = (points: Point[]): boolean => points.some((one) => one.time >= from && one.time <= to);
-  const [low, high] = extent([...all.saturation, ...all.lowest], 84, 100, 2);
+  const [low, high] = extent([...all.saturation, ...all.lowest, ...all.reported], 84, 100, 2);
   const [, most] = extent(all.flow, 0, 4, 2);
-  const [, largest] = extent([...all.breaths, ...all.best, ...all.predicted], 0, Math.max(1000, goal || 0), 500);
+  const [, largest] = extent([...all.breaths, ...all.best, ...all.predicted, ...all.reportedBest], 0, Math.max(1000, goal || 0), 500);
   const shared = { from, to, onOpen: open };
   const empty = courses !== undefined && courses.length === 0;
   return (
@@ -169,13 +181,13 @@ export function Progress(p: { patient: Patient }): JSX.Element {
       {figures.length > 0 && <dl class="figures">{figures.map((one) => (
         <div key={one.label}><dt>{one.label}</dt><dd>{one.value}{one.note && <small>{one.note}</small>}</dd></div>))}</dl>}
       <div class="charts">
-        {within([...all.saturation, ...all.lowest]) && <Chart {...shared} title="Saturation, %" lines={lines.saturation} low={low} high={high} height={210} zone={zone} />}
+        {within([...all.saturation, ...all.lowest, ...all.reported]) && <Chart {...shared} title="Saturation, %" lines={lines.saturation} low={low} high={high} height={210} zone={zone} />}
         {within(all.flow) && <Chart {...shared} title="Oxygen flow, L/min (0: room air)" lines={lines.flow} low={0} high={most} height={110} />}
-        {within([...all.breaths, ...all.best]) && <Chart {...shared} title="Inspired volume, mL" lines={lines.volume} low={0} high={largest} height={190}
+        {within([...all.breaths, ...all.best, ...all.reportedBest]) && <Chart {...shared} title="Inspired volume, mL" lines={lines.volume} low={0} high={largest} height={190}
           level={goal ? { value: goal, label: `goal ${goal} mL` } : undefined} />}
         {within([...all.breathlessness, ...all.exertion, ...all.pain]) && <Chart {...shared} title="Ratings" lines={lines.rating} low={0} high={20} height={150} />}
       </div>
-      {courses && !empty && <Hours breaths={all.breaths} order={order} day={now()} />}
+      {courses && !empty && <Hours counted={all.counted} order={order} day={now()} />}
       {courses && <Help all={all} onOpen={open} />}
       <p class="printed">As the journal had it on {dayOf(now())} at {clockText(now())}.</p>
       {opened && <Opened source={opened} onClose={() => open(undefined)} />}

@@ -1,7 +1,7 @@
 // An entry of a session document in a line of words, and as a list of what can be corrected in it. Works from the
 // entry's own members, so that an entry which this page does not record can be read and corrected too.
 
-import { type Json, type JsonObject, Num, isObject, textAt } from '../json';
+import { type Json, type JsonObject, Num, isObject, listAt, textAt } from '../json';
 import { spoken } from '../plausibility';
 import { options, word, wordIn } from '../words';
 
@@ -62,7 +62,18 @@ function listWords(name: string, values: Json[]): string {
   return values.map((one) => memberWords(name, one)).filter((one) => one !== '').join(', ');
 }
 
+// A set says how many breaths it had, of which perhaps only the best was read.
+function setWords(value: JsonObject): string {
+  const best = listAt(value, 'repetition').map((one) => one['volume']).filter(isAmount)
+    .reduce<JsonObject | undefined>((a, b) => (a && Number(a['value']) >= Number(b['value']) ? a : b), undefined);
+  return `${String(value['breaths'])} breaths${best ? `, best ${amountWords(best)}` : ''}`;
+}
+
 function wordsOf(value: JsonObject): string {
+  if (value['breaths'] instanceof Num) {
+    const { breaths: _, repetition: __, ...rest } = value;
+    return [setWords(value), wordsOf(rest)].filter((one) => one !== '').join(', ');
+  }
   return Object.entries(value).map(([name, one]) => (one === undefined ? '' : memberWords(name, one)))
     .filter((one) => one !== '').join(', ');
 }

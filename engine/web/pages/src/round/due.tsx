@@ -2,10 +2,16 @@
 // the hour. Nothing recorded is "not recorded", which is not "not done".
 
 import type { JSX } from 'preact';
+import { isApart } from '../attested';
 import { clockText, now } from '../clock';
 import { type JsonObject, listAt, numberAt, objectAt, textAt } from '../json';
 import { type LocalSession, documentOf, timesOf } from '../session';
 import type { Known } from './last';
+
+// As a number when the volume was not read of each.
+function breathsOf(set: JsonObject | undefined): number {
+  return Number(numberAt(set, 'breaths') || '0') || listAt(set, 'repetition').length;
+}
 
 export interface Due { ordered: number; recorded: number; from: string; to: string }
 
@@ -19,10 +25,11 @@ export function dueOf(order: JsonObject | undefined, documents: JsonObject[], at
   if (!(ordered > 0) || (from !== '' && clock < from) || (to !== '' && clock >= to)) return undefined;
   const start = new Date(at).setMinutes(0, 0, 0);
   const end = start + 3_600_000;
-  const recorded = documents.flatMap((one) => listAt(one, 'entry'))
+  // What the patient reported counts once a therapist has looked at it.
+  const recorded = documents.flatMap((one) => listAt(one, 'entry').filter((entry) => !isApart(one, entry)))
     .filter((one) => objectAt(one, 'breathingExerciser') !== undefined)
     .filter((one) => { const time = Date.parse(timesOf(one).end); return time >= start && time < end; })
-    .reduce((sum, one) => sum + listAt(objectAt(one, 'breathingExerciser'), 'repetition').length, 0);
+    .reduce((sum, one) => sum + breathsOf(objectAt(one, 'breathingExerciser')), 0);
   return { ordered, recorded, from: clockText(start), to: clockText(end) };
 }
 

@@ -1,6 +1,7 @@
 // The last values of a patient: of this device's sessions, of the journal (POST /history), and of what the ward list
-// calls earlier, whichever is latest. They are shown beside a control and never recorded by themselves.
+// calls earlier, whichever is latest; what the patient reported counts once it is looked through. They are shown beside a control and never recorded by themselves.
 
+import { isApart } from '../attested';
 import { ask } from '../engine';
 import { type JsonObject, amountAt, listAt, objectAt, parse, print, textAt } from '../json';
 import { type LocalSession, type Stand, documentOf, timesOf } from '../session';
@@ -36,7 +37,7 @@ export function lastOf(patient: Patient, local: LocalSession[], known: Known[]):
     const id = textAt(objectAt(one.document, 'identifier'), 'value');
     if (!here.has(id)) here.set(id, one.document);
   }
-  const entries = [...here.values()].flatMap((one) => listAt(one, 'entry'))
+  const entries = [...here.values()].flatMap((one) => listAt(one, 'entry').filter((entry) => !isApart(one, entry)))
     .sort((a, b) => Date.parse(timesOf(a).start) - Date.parse(timesOf(b).start));
   const last: Last = {};
   const earlier = patient.frame['earlier'];

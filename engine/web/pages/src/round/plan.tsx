@@ -1,6 +1,6 @@
 // The head of a round: who the patient is, and the plan and limits in force.
 
-import type { JSX } from 'preact';
+import type { ComponentChildren, JSX } from 'preact';
 import { type JsonObject, amountAt, isObject, numberAt, objectAt, textAt } from '../json';
 import type { Patient } from '../ward';
 import { kCaution, word } from '../words';
@@ -46,7 +46,7 @@ export function planRows(order: JsonObject | undefined): Row[] {
   return rows.filter(([, value]) => value !== '');
 }
 
-export function Plan(p: { patient: Patient; order: JsonObject | undefined }): JSX.Element {
+export function Plan(p: { patient: Patient; order: JsonObject | undefined; children?: ComponentChildren }): JSX.Element {
   const rows = planRows(p.order);
   return (
     <section class="plan" aria-labelledby="who">
@@ -61,6 +61,7 @@ export function Plan(p: { patient: Patient; order: JsonObject | undefined }): JS
         ? <p class="none">No order is given for this patient. Nothing that needs a limit is computed.</p>
         : <dl>{rows.map(([label, value, set]) => (
           <div key={label}><dt>{label}</dt><dd dir="auto">{value}{set && <small>{set}</small>}</dd></div>))}</dl>}
+      {p.children}
       <p class="caution">{kCaution}</p>
     </section>
   );

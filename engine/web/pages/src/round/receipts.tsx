@@ -1,8 +1,9 @@
 // What was recorded for a patient and where it stands: on this device, in the journal, in the chart. An entry is corrected
 // or withdrawn here, with a reason.
 
-import type { JSX } from 'preact';
+import type { ComponentChildren, JSX } from 'preact';
 import { useState } from 'preact/hooks';
+import { isReported } from '../attested';
 import { clockText, dayOf, now } from '../clock';
 import { type JsonObject, listAt, objectAt, textAt } from '../json';
 import type { Table } from '../plausibility';
@@ -41,10 +42,11 @@ export function summary(session: LocalSession): string {
 
 export function Receipts(p: {
   sessions: LocalSession[]; table: Table | undefined;
-  onAmend: (session: LocalSession, amend: Amend) => void; onEnd: (session: LocalSession) => void;
+  onAmend: (session: LocalSession, amend: Amend) => void; onEnd: (session: LocalSession) => void; children?: ComponentChildren;
 }): JSX.Element {
   return (
     <section class="receipts" aria-labelledby="receipts">
+      {p.children}
       <h2 id="receipts">Recorded</h2>
       {p.sessions.length === 0 && <p class="none">Nothing yet from this device.</p>}
       {p.sessions.map((session) => <Receipt key={session.id} {...p} session={session} />)}
@@ -77,7 +79,8 @@ function Receipt(p: {
             <li key={textAt(entry, 'id')}>
               <button type="button" class="entry" onClick={() => choose(entry)}>
                 <time>{when(timesOf(entry).start)}</time>
-                <span class="entry-words"><b>{kindWords(entry)}</b> <span dir="auto">{shorten(describe(entry))}</span></span>
+                <span class="entry-words"><b>{kindWords(entry)}</b> <span dir="auto">{shorten(describe(entry))}</span>
+                  {isReported(document, entry) && <small> by the patient</small>}</span>
                 <span class={`dot is-${stand}`} title={kStands[stand] ?? stand} />
                 <span class="quiet">{kStands[stand] ?? stand}: correct or withdraw</span></button>
             </li>);

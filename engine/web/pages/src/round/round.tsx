@@ -20,6 +20,7 @@ import { type Known, history, lastOf } from './last';
 import { DueNow } from './due';
 import { Plan } from './plan';
 import { Receipts, summary } from './receipts';
+import { Review, unlooked } from './review';
 import { type Said, saidOf, sayingOf } from './said';
 import { amend, end, openSession, recordDraft, tryOut } from './store';
 
@@ -31,6 +32,7 @@ const kAskAfter = 700; // milliseconds without a change
 
 export interface RoundProps {
   ward: Ward; patient: Patient; person: Person; sessions: LocalSession[]; table: Table | undefined; online: boolean;
+  onSheet: () => void;
 }
 
 // The draft, once it is read from the device; every change is kept before the next.
@@ -96,10 +98,12 @@ export function Round(p: RoundProps): JSX.Element {
   const [receipt, setReceipt] = useState('');
   const [since, setSince] = useState(0);
   const [sending, setSending] = useState(false);
+  const [looked, look] = useState(0); // times that the journal was looked at
   const [shown, show] = useState(false); // what is missing is told once the send was tried
   useEffect(() => {
     if (p.online) history(p.patient).then(setKnown, () => undefined);
-  }, [p.patient.key, p.online]);
+  }, [p.patient.key, p.online, looked]);
+  const reported = useMemo(() => unlooked(p.patient, p.sessions, known), [p.patient, p.sessions, known]);
   const mine = p.sessions.filter((one) => one.patient === p.patient.key);
   const last = useMemo(() => lastOf(p.patient, p.sessions, known), [p.patient, p.sessions, known]);
   const found = draft ? troubles(p.table, draft) : [];
@@ -147,7 +151,15 @@ export function Round(p: RoundProps): JSX.Element {
 
   return (
     <div class="round">
-      <Plan patient={p.patient} order={order} />
+      <Plan patient={p.patient} order={order}>
+        <div class="row">
+          <button type="button" class="chip wide" onClick={p.onSheet}>Sheet for the patient</button>
+          {reported.length > 0 && <button type="button" class="chip wide was" onClick={() => {
+            const title = document.getElementById('review-title');
+            title?.scrollIntoView({ block: 'start' });
+            title?.focus({ preventScroll: true });
+          }}>{reported.length} to look through</button>}</div>
+      </Plan>
       <DueNow order={order} sessions={mine} known={known} onGo={() => focusOn('exerciser', 'h2')} />
       <div class="cards">
         {since > 0 && <Recovery since={since} onEnd={() => setSince(0)} onReading={() => {
@@ -166,7 +178,9 @@ export function Round(p: RoundProps): JSX.Element {
       </div>
       <Receipts sessions={mine} table={p.table}
         onAmend={(session, one) => void amend(session, one.entry, one.withdrawn, one.reason, p.person)}
-        onEnd={(session) => void end(session)} />
+        onEnd={(session) => void end(session)}>
+        <Review found={reported} person={p.person} table={p.table} onAgain={() => look(looked + 1)} />
+      </Receipts>
       <SendBar touched={touched} receipt={receipt} open={open} sending={sending} answer={answer} online={p.online}
         onSend={() => void send()} draft={draft} />
     </div>
