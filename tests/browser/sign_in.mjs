@@ -59,12 +59,10 @@ describe('signing in', { concurrency: 1 }, () => {
   bedside('the desk asks who looks and why', { at: ['/desk', '.sign-in'] }, async (one) => {
     const { page } = one;
     await page.getByLabel(/^Why you look/).fill('sample of the day');
+    const asked = page.waitForRequest((request) => request.method() === 'POST' && request.url().endsWith('/traffic'));
     await signIn(one);
     await page.getByText('Robin Sample is signed in.').waitFor();
-    const asked = page.waitForRequest((request) => request.method() === 'POST');
-    await page.getByRole('link', { name: 'Log' }).click();
     assert.equal((await asked).headers()['read-why'], 'sample%20of%20the%20day');
-    await page.getByText('not with your role').first().waitFor();
   });
 
   bedside('who signs out leaves a page for the next one', {}, async (one) => {

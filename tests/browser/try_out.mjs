@@ -2,7 +2,7 @@
 import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import { after, before, describe } from 'node:test';
-import { bedside, closeBrowser, judge, openBrowser } from './bedside.mjs';
+import { bedside, closeBrowser, openBrowser } from './bedside.mjs';
 
 before(openBrowser);
 after(closeBrowser);
@@ -29,33 +29,6 @@ async function paste(page, text) {
 const result = (page, name) => page.getByRole('region', { name, exact: true });
 
 describe('trying maps out', { concurrency: 2 }, () => {
-  bedside('a changed map shows what each rule read and made, and what differs', { size: 'pc', at: at() }, async (one) => {
-    const { page } = one;
-    page.setDefaultTimeout(kCompiling);
-    await open(one, 'entry-vitals.map');
-    await edit(page, "v.pulse as q -> bundle.entry as e", "v.pulse as q where value > 500 -> bundle.entry as e");
-    await page.getByText('Changed: entry-vitals.map').waitFor();
-    await paste(page, vitals);
-    await one.tap('Try');
-    const came = result(page, 'What came of it');
-    await came.getByText('Observation removed').first().waitFor();
-    await came.getByText('ready to be sent').first().waitFor();
-    const runs = result(page, 'The rules as they ran');
-    await one.choose('Show', 'That fired');
-    const rule = runs.locator('.run', { hasText: /entry-vitals\.map:\d+ saturation/ }).first();
-    assert.match(await rule.textContent(), /Read.*\/entry\/\d+\/vitals\/saturation/);
-    assert.match(await rule.textContent(), /Made.*\/entry\/\d+/);
-    await one.choose('Show', 'Also those that found nothing');
-    await runs.locator('.run', { hasText: /entry-vitals\.map:\d+ pulse found nothing/ }).first().waitFor();
-    // From a rule to its line, and from a place to the bundle.
-    await rule.locator('.run-rule button').click();
-    const line = await editor(page).evaluate((area) => area.value.slice(0, area.selectionStart).split('\n').length);
-    assert.equal(`entry-vitals.map:${line}`, await rule.locator('.run-rule button').textContent());
-    await rule.locator('.run-part').last().locator('button').first().click();
-    await result(page, 'The bundle').getByText(/^Made by/).waitFor();
-    assert.doesNotMatch(page.url(), /P-\d/, 'no patient in an address');
-  });
-
   bedside('an error leads to its line', { at: at() }, async (one) => {
     const { page } = one;
     page.setDefaultTimeout(kCompiling);
@@ -104,23 +77,4 @@ describe('trying maps out', { concurrency: 2 }, () => {
     await page.getByText('session tried out with changed maps').first().waitFor();
     await page.getByText('differences that changed maps would make').first().waitFor();
   });
-
-  for (const [size, scheme] of [['phone', 'light'], ['pc', 'light'], ['phone', 'dark']]) {
-    bedside(`no accessibility rule is broken: try-out, ${size}, ${scheme}`, { size, scheme, at: at() }, async (one) => {
-      const { page } = one;
-      page.setDefaultTimeout(kCompiling);
-      await open(one, 'entry-vitals.map');
-      await edit(page, 'obs.value = q "value"', 'obs.valve = q "value"');
-      await paste(page, vitals);
-      await editor(page).press('Control+Enter');
-      await result(page, 'What does not compile').waitFor();
-      await judge(page, `try-out-wrong-${scheme}`, true);
-      await edit(page, 'obs.valve = q "value"', 'obs.value = q "reading"');
-      await one.tap('Try');
-      await result(page, 'The rules as they ran').locator('.run').first().waitFor();
-      await one.tap('Try on traffic');
-      await result(page, 'On recorded traffic').getByText(/looked at/).waitFor();
-      await judge(page, `try-out-${scheme}`, true);
-    });
-  }
 });

@@ -21,11 +21,14 @@ using intake::session_id_of;
 using journal::Change;
 using journal::Kind;
 
-// Replaces a text in every bundle, and counts what it was asked.
+// Makes what the set m1 makes with a text replaced, under another name, and counts what it was
+// asked.
 class OtherCore final : public intake::SessionCore {
  public:
   OtherCore(std::string mapping, std::string from, std::string to)
-      : inner_(std::move(mapping)), from_(std::move(from)), to_(std::move(to)) {}
+      : provenance_{std::move(mapping), "p1", "s1", "1"},
+        from_(std::move(from)),
+        to_(std::move(to)) {}
   therapy::Translator::Admission admit(std::string_view body) const override {
     return inner_.admit(body);
   }
@@ -38,11 +41,12 @@ class OtherCore final : public intake::SessionCore {
     }
     return out;
   }
-  const therapy::Provenance& provenance() const override { return inner_.provenance(); }
+  const therapy::Provenance& provenance() const override { return provenance_; }
   int asked() const { return asked_; }
 
  private:
-  CoreDouble inner_;
+  CoreDouble inner_{"m1"};
+  therapy::Provenance provenance_;
   std::string from_;
   std::string to_;
   mutable int asked_ = 0;

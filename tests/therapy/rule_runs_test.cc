@@ -158,7 +158,7 @@ TEST_F(RuleRuns, NameTheRuleThatMetACodeWithoutTranslation) {
   const auto translator = changed("concepts/consciousness.csv", "\nA,", "\nZ,");
   translate(*translator, {{sample("vitals"), kAccepted}});
   EXPECT_EQ(made_.hold_reason, "unknown-code");
-  const auto found = runs("entry-vitals.map", "consciousness");
+  const auto found = runs("entry-vitals.map", "value");
   bool told = false;
   for (const json::Node* run : found) {
     if (const json::Node* broke = run->find("broke")) {

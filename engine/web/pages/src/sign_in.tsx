@@ -66,7 +66,7 @@ export function SignIn(p: { hint: string; asksWhy?: boolean; onDone: (me: Me) =>
     }
   };
   return (
-    <form class="sign-in" aria-labelledby="sign-in-title" onSubmit={(event) => {
+    <div role="main"><form class="sign-in" aria-labelledby="sign-in-title" onSubmit={(event) => {
       event.preventDefault();
       if (!busy) void send();
     }}>
@@ -80,7 +80,7 @@ export function SignIn(p: { hint: string; asksWhy?: boolean; onDone: (me: Me) =>
       {p.asksWhy && <input id="sign-in-why" ref={why} type="text" maxLength={120} required />}
       <p class="said" role="alert">{said}</p>
       <button type="submit" class="send" disabled={busy}>{busy ? 'Signing in …' : 'Sign in'}</button>
-    </form>
+    </form></div>
   );
 }
 
