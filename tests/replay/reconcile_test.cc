@@ -7,6 +7,7 @@
 
 #include <gtest/gtest.h>
 
+#include "engine/delivery/location.h"
 #include "engine/journal/sqlite_store.h"
 #include "tests/journal/fixture.h"
 

@@ -64,7 +64,9 @@ class ApiTest : public ::testing::Test {
     desk_ = std::make_unique<delivery::TargetDesk>(*journal_, loop_);
     courier_ = std::make_shared<delivery::Courier>(
         "main", delivery::Courier::World{*journal_, no_server_, loop_, clock_, random_});
-    ASSERT_TRUE(desk_->open({{"main", "transaction", {}}}, {courier_}).has_value());
+    ASSERT_TRUE(
+        desk_->open({{"main", [] { return std::string_view("transaction"); }, {}}}, {courier_})
+            .has_value());
     sheets_ = std::make_unique<Sheets>(Sheets::World{*journal_, key_, clock_, tokens_,
                                                      [this] { return ward_; },
                                                      [](std::string_view, std::string_view value) {
