@@ -191,10 +191,19 @@ constexpr const char* kSearchDown =
     "?2) AND (?3 = '' OR therapist = ?3) AND (?4 = 0 OR kind = ?4) AND (?5 = '' OR time >= ?5) AND "
     "(?6 = '' OR time < ?6) AND (?7 = 0 OR position < ?7) ORDER BY position DESC LIMIT 500";
 
+// Records' times have three digits of a second. Texts are compared, and '.' stands before 'Z': a
+// bound without them would lie a second too late for the records of its own second.
+std::string bound_of(const std::string& instant) {
+  const bool whole = instant.ends_with('Z') && instant.find('.') == std::string::npos;
+  return whole ? instant.substr(0, instant.size() - 1) + ".000Z" : instant;
+}
+
 }  // namespace
 
 base::Result<std::vector<Record>> search(Connection& connection, const Query& query) {
   std::vector<Record> out;
+  const std::string since = bound_of(query.since);
+  const std::string until = bound_of(query.until);
   Position after = query.after;
   for (int rows = kPage; rows == kPage;) {
     auto row = connection.run(query.newest_first ? kSearchDown : kSearchUp);
@@ -202,8 +211,8 @@ base::Result<std::vector<Record>> search(Connection& connection, const Query& qu
         .text(query.patient)
         .text(query.therapist)
         .number(query.kind ? static_cast<std::int64_t>(*query.kind) : 0)
-        .text(query.since)
-        .text(query.until)
+        .text(since)
+        .text(until)
         .number(signed_of(after));
     for (rows = 0; out.size() < query.limit; ++rows) {
       const auto stepped = row.step();

@@ -115,6 +115,10 @@ base::Result<TryOutWish> read_wish(const std::string& body, bool traffic) {
     return bad("send a JSON object with 'files' and what to try them on" +
                (parsed ? std::string() : ": " + parsed.error().text()));
   }
+  if (!document.duplicates().empty()) {
+    return bad("'" + std::string(document.duplicates().front()->name_text()) +
+               "' stands here a second time");
+  }
   const json::Node& wish = *document.root();
   TryOutWish out;
   auto files = read_files(wish);
