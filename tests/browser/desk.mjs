@@ -100,6 +100,7 @@ describe('the desk', { concurrency: 2 }, () => {
     await page.locator('tbody .plain').last().click();
     // The tree is signed once a minute, and once when the engine begins: the oldest record lies in that one.
     await page.getByRole('dialog').getByText(/the record lies in it|newer than the latest signed/).waitFor();
+    one.faults = one.faults.filter((fault) => !fault.includes('409')); // the second answer, in the browser's own log
     await page.keyboard.press('Escape');
     await one.tap('Verify the journal');
     await page.getByText(/^Sound: \d+ records/).waitFor();
