@@ -58,10 +58,11 @@ function device(random) {
     if (!world.online || random() < 0.05) { counts.cutAfter += 1; cut(); }
     return new Response(body, { status: answer.status, headers: answer.headers });
   };
+  const storage = { getItem: () => null, setItem() {} };
   const make = new Function('module', 'indexedDB', 'IDBKeyRange', 'navigator', 'BroadcastChannel', 'fetch', 'localStorage',
-    'document', 'addEventListener', 'require', code);
+    'sessionStorage', 'document', 'addEventListener', 'require', code);
   make(world.module, new IDBFactory(), IDBKeyRange, { locks: new Locks(), get onLine() { return world.online; } },
-    class { postMessage() {} }, fetchCut, { getItem: () => null, setItem() {} }, { addEventListener() {}, hidden: false },
+    class { postMessage() {} }, fetchCut, storage, storage, { addEventListener() {}, hidden: false },
     (name, listener) => { if (name === 'online') listeners.push(listener); }, need);
   world.flap = (online) => {
     world.online = online;
@@ -75,7 +76,11 @@ async function work(number, until) {
   const world = device(random);
   const page = world.module.exports;
   let ward;
-  while (!ward) ({ ward } = await page.loadWard()); // its answer may be cut too
+  for (let tries = 0; !ward; tries += 1) { // its answer may be cut too
+    let problem;
+    ({ ward, problem } = await page.loadWard());
+    assert.ok(ward || tries < 50, problem);
+  }
   const person = ward.people[number % ward.people.length];
   page.startSending();
   const expected = new Map(); // words -> status that its Observation should have
