@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <utility>
 
+#include "engine/journal/bound.h"
 #include "engine/journal/state.h"
 #include "engine/journal/stored.h"
 
@@ -190,13 +191,6 @@ constexpr const char* kSearchDown =
     "SELECT position, head FROM record WHERE (?1 = '' OR session = ?1) AND (?2 = '' OR patient = "
     "?2) AND (?3 = '' OR therapist = ?3) AND (?4 = 0 OR kind = ?4) AND (?5 = '' OR time >= ?5) AND "
     "(?6 = '' OR time < ?6) AND (?7 = 0 OR position < ?7) ORDER BY position DESC LIMIT 500";
-
-// Records' times have three digits of a second. Texts are compared, and '.' stands before 'Z': a
-// bound without them would lie a second too late for the records of its own second.
-std::string bound_of(const std::string& instant) {
-  const bool whole = instant.ends_with('Z') && instant.find('.') == std::string::npos;
-  return whole ? instant.substr(0, instant.size() - 1) + ".000Z" : instant;
-}
 
 }  // namespace
 

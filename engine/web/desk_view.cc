@@ -7,6 +7,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/intake/steering.h"
+#include "engine/journal/bound.h"
 #include "engine/web/session_view.h"
 #include "engine/web/view_text.h"
 
@@ -74,6 +75,8 @@ base::Result<std::string> open_messages(const journal::Store& store, const DeskS
   }
   std::sort(at.begin(), at.end(), std::greater<>());
   at.erase(std::unique(at.begin(), at.end()), at.end());
+  const std::string since = journal::bound_of(search.since);
+  const std::string until = journal::bound_of(search.until);
   std::string out = "{\"messages\":[";
   std::size_t told = 0;
   for (const Position position : at) {
@@ -86,8 +89,7 @@ base::Result<std::string> open_messages(const journal::Store& store, const DeskS
       return head.error();
     }
     const Record& record = head->record;
-    if ((!search.since.empty() && record.time < search.since) ||
-        (!search.until.empty() && record.time >= search.until) ||
+    if ((!since.empty() && record.time < since) || (!until.empty() && record.time >= until) ||
         (!search.therapist.empty() && record.therapist != search.therapist)) {
       continue;
     }

@@ -53,6 +53,10 @@ TEST_F(DeskTest, SearchesByEveryConditionAndByAllOfThem) {
   EXPECT_EQ(found(R"({"target":"other"})"), "");
   EXPECT_EQ(found(R"({"until":"2027-01-15T08:00:00.000Z"})"), "");
   EXPECT_EQ(found(R"({"since":"2027-01-15T08:00:00.000Z"})"), "c2 c1 b1 a1");
+  // To the second, of what is held and of all.
+  EXPECT_EQ(found(R"({"since":"2027-01-15T08:00:00Z"})"), "c2 c1 b1 a1");
+  EXPECT_EQ(found(R"({"state":"held","since":"2027-01-15T08:00:00Z"})"), "a1");
+  EXPECT_EQ(found(R"({"state":"held","until":"2027-01-15T08:00:00Z"})"), "");
 }
 
 TEST_F(DeskTest, GoesOnBeforeAPosition) {
