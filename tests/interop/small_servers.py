@@ -51,8 +51,9 @@ class SmallServers(unittest.TestCase):
                 self.assertEqual(self.chart(), expected)
                 self.assertEqual(self.server.counters()["counters"]["transaction"], 1, "that of the people")
                 self.assertEqual(self.server.counters()["counters"].get("batch", 0) > 0, way == "batch")
-                (target,) = self.engine.request("GET", "/targets").json()
-                self.assertEqual(target["mode"], way)
+                # What a target looks like is told a tick later.
+                stage.wait_for(f"the mode {way} is shown",
+                               lambda way=way: self.engine.request("GET", "/targets").json()[0]["mode"] == way)
                 landing = self.engine.session(sessions[0])["revisions"][0]["targets"][0]["landing"]
                 self.assertTrue(all("location" in row and "etag" in row for row in landing), landing)
 
