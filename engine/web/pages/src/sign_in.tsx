@@ -19,8 +19,12 @@ async function whoAmI(): Promise<Me> {
 // Undefined until the engine has answered, or did not.
 export function useMe(): [Me | undefined, (me: Me) => void] {
   const [me, set] = useState<Me>();
+  const turn = useRef(0); // an answer that was asked for before a later one, or before the sign-in, says nothing any more
   useEffect(() => {
-    const look = (): void => void whoAmI().then(set, () => set((known) => known ?? kUnasked));
+    const look = (): void => {
+      const mine = turn.current += 1;
+      whoAmI().then((one) => { if (mine === turn.current) set(one); }, () => set((known) => known ?? kUnasked));
+    };
     look();
     addEventListener('online', look);
     const over = onStranger(look);
@@ -29,7 +33,10 @@ export function useMe(): [Me | undefined, (me: Me) => void] {
       over();
     };
   }, []);
-  return [me, set];
+  return [me, (one) => {
+    turn.current += 1;
+    set(one);
+  }];
 }
 
 export function isStranger(me: Me | undefined): boolean {
