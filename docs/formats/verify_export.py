@@ -11,6 +11,7 @@ import sys
 import tempfile
 
 faults = []
+counts = {"destroyed": 0, "sealed": 0}  # parts that hold nothing for the reader
 
 
 def sha256(data):
@@ -57,6 +58,64 @@ def check_heads(folder, key_file, leaves):
     return last
 
 
+def destroyed_as_said(part, position, leaves, sealed):
+    """Whether a later record of the export says that this part was destroyed: its place, or the key it was sealed with."""
+    note = part.with_name(part.name + ".destroyed")
+    if not note.is_file():
+        return False
+    by = int(note.read_text(encoding="ascii"))
+    head = (part.parent / f"{by}.record").read_bytes()
+    listed = (part.parent / f"{by}.destroyed").read_bytes()
+    lines = head.decode("utf-8").splitlines()
+    if not (position < by <= len(leaves) and sha256(b"\x00" + head) == leaves[by - 1]
+            and ("kind shredded" in lines or "kind expired" in lines)
+            and any(line.startswith(f"part destroyed {sha256(listed).hex()} ") for line in lines)):
+        return False
+    for line in listed.decode("ascii").splitlines():
+        words = line.split(" ")
+        if words[0] == "key" and sealed and bytes.fromhex(words[1]) == sealed[:16]:
+            return True
+        if words[0] == "records" and int(words[1]) <= position <= int(words[2]):
+            return True
+    return False
+
+
+def opened(sealed, key):
+    """What a sealed part holds. AES-256-GCM (NIST SP 800-38D) is counter mode; its tag guards what the hash has proved."""
+    counter = sealed[16:28].hex() + "00000002"
+    return subprocess.run(["openssl", "enc", "-d", "-aes-256-ctr", "-nosalt", "-K", key, "-iv", counter],
+                          input=sealed[28:-16], capture_output=True, check=True).stdout
+
+
+def check_sealed(part, clear, sealed, position, leaves):
+    key = part.with_name(part.name + ".key")
+    if key.is_file():
+        if not clear.is_file() or opened(sealed, key.read_text(encoding="ascii").strip()) != clear.read_bytes():
+            faults.append(f"{clear.name}: is not what the sealed part holds")
+    elif clear.is_file():
+        faults.append(f"{clear.name}: nothing shows that the sealed part holds it")
+    elif destroyed_as_said(part, position, leaves, sealed):
+        counts["destroyed"] += 1
+    else:
+        counts["sealed"] += 1
+
+
+def check_part(file, words, position, leaves):
+    part = file.with_suffix("." + words[1])
+    clear = file.with_suffix("." + words[1] + (".zst" if words[4] in ("1", "3") else ""))
+    is_sealed = words[4] in ("2", "3")
+    stored = file.with_suffix("." + words[1] + ".sealed") if is_sealed else clear
+    if not stored.is_file():
+        if destroyed_as_said(part, position, leaves, None):
+            counts["destroyed"] += 1
+        else:
+            faults.append(f"{stored.name}: is missing")
+    elif sha256(stored.read_bytes()).hex() != words[2]:
+        faults.append(f"{stored.name}: its bytes are not those that the record names")
+    elif is_sealed:
+        check_sealed(part, clear, stored.read_bytes(), position, leaves)
+
+
 def check_record(file, leaves):
     position = int(file.name.split(".")[0])
     head = file.read_bytes()
@@ -65,13 +124,8 @@ def check_record(file, leaves):
         return
     for line in head.decode("utf-8").splitlines():
         words = line.split(" ")
-        if words[0] != "part":
-            continue
-        part = file.with_suffix("." + words[1] + (".zst" if words[4] == "1" else ""))
-        if not part.is_file():
-            faults.append(f"{part.name}: is missing")
-        elif sha256(part.read_bytes()).hex() != words[2]:
-            faults.append(f"{part.name}: its bytes are not those that the record names")
+        if words[0] == "part":
+            check_part(file, words, position, leaves)
 
 
 def main():
@@ -86,6 +140,9 @@ def main():
         check_record(file, leaves)
     for fault in faults:
         print("fault:", fault)
+    for what, count in counts.items():
+        if count:
+            print(f"{count} parts are {what}" + (", as records say" if what == "destroyed" else ", without their keys"))
     print(f"{'NOT SOUND' if faults else 'sound'}: {len(records)} records of {len(leaves)}, {covered} of them under signed heads")
     sys.exit(1 if faults else 0)
 

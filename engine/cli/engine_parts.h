@@ -70,6 +70,7 @@ class Engine {
   SystemClock clock_;
   SystemRandom random_;
   std::unique_ptr<MappingSets> core_;
+  std::shared_ptr<const journal::Sealing> sealing_;  // null: bodies are not sealed
   std::unique_ptr<journal::Store> store_;
   std::unique_ptr<journal::SearchKey> search_key_;
   web::Metrics metrics_;

@@ -12,6 +12,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/cli/commands.h"
+#include "engine/cli/journal_keys.h"
 #include "engine/cli/journal_options.h"
 #include "engine/cli/journal_proof.h"
 #include "engine/cli/journal_reconcile.h"
@@ -44,7 +45,9 @@ std::string default_who() {
 }
 
 base::Result<std::unique_ptr<Store>> open(const Arguments& arguments, OpenMode mode) {
-  return journal::open_store({arguments.journal, mode});
+  auto sealing = sealing_of(arguments.journal_keys);
+  return sealing ? journal::open_store({arguments.journal, mode, "", std::move(*sealing)})
+                 : std::move(sealing).error();
 }
 
 base::Result<journal::Outcome> append(Store& store, journal::Change change) {
@@ -346,6 +349,8 @@ void add_places(CLI::App& app, Arguments& arguments) {
   app.add_option("--files", arguments.files,
                  "of a journal in a database: prefix of its keys' and heads' files (default: "
                  "journal)");
+  app.add_option("--journal-key", arguments.journal_keys,
+                 "file of the master key that bodies are sealed under");
 }
 
 }  // namespace
@@ -387,6 +392,7 @@ int run_journal(int argc, char** argv) {
     return kUsage;
   }
   if (report_command->parsed()) {
+    report_arguments.journal_keys = arguments.journal_keys;
     return run_report(arguments.journal, files_of(arguments.journal, arguments.files),
                       arguments.who, report_arguments);
   }

@@ -18,6 +18,7 @@ struct JournalArguments {
   std::string journal;
   std::string files;
   std::string key_file;
+  std::vector<std::string> journal_keys;
   std::string from_journal;
   std::string to_journal;
   std::string who;

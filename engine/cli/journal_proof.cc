@@ -9,9 +9,9 @@
 #include "engine/base/limits.h"
 #include "engine/cli/commands.h"
 #include "engine/cli/files.h"
+#include "engine/cli/journal_export.h"
 #include "engine/cli/read_file.h"
 #include "engine/journal/merkle.h"
-#include "engine/journal/stored.h"
 #include "engine/journal/tree_head.h"
 #include "engine/journal/verify.h"
 #include "engine/json/write.h"
@@ -130,43 +130,6 @@ const TreeHead* head_of(const std::vector<TreeHead>& heads, std::uint64_t size) 
   return found;
 }
 
-// The records' heads and parts, by position.
-Result<std::size_t> export_records(const Store& store, journal::Query query,
-                                   const std::string& folder) {
-  std::size_t count = 0;
-  query.limit = base::limits::kEventsCatchUpMax;
-  while (true) {
-    const auto records = store.search(query);
-    if (!records) {
-      return records.error();
-    }
-    for (const journal::Record& record : *records) {
-      const std::string stem = folder + "/records/" + std::to_string(record.position) + ".";
-      const auto text = store.head_text(record.position);
-      if (!text) {
-        return text.error();
-      }
-      Result<void> written = write_file(stem + "record", *text);
-      const auto scanned = store.scan_parts(record.position, [&](const journal::PartRow& row) {
-        if (row.position != record.position || !written) {
-          return false;
-        }
-        const char* packed = row.part.codec == journal::kCodecZstd ? ".zst" : "";
-        written = write_file(stem + row.part.name + packed, row.part.bytes);
-        return true;
-      });
-      if (!scanned || !written) {
-        return !scanned ? scanned.error() : written.error();
-      }
-      query.after = record.position;
-      ++count;
-    }
-    if (records->size() < query.limit) {
-      return count;
-    }
-  }
-}
-
 struct Judged {
   journal::Verification report;
   std::size_t heads = 0;
@@ -226,6 +189,13 @@ int verify_journal(const Store& store, const ProofFiles& files) {
   for (const std::string& fault : report->faults) {
     std::printf("fault: %s\n", fault.c_str());
   }
+  if (report->destroyed > 0 || report->unopened > 0) {
+    std::printf(
+        "%llu parts were destroyed as records of the journal say, %llu are sealed and were "
+        "not opened\n",
+        static_cast<unsigned long long>(report->destroyed),
+        static_cast<unsigned long long>(report->unopened));
+  }
   std::printf("%s: %llu records, %llu parts, %llu bytes, %zu of %zu tree heads agree, root %s\n",
               report->sound() ? "sound" : "NOT SOUND",
               static_cast<unsigned long long>(report->records),
@@ -246,7 +216,8 @@ Result<std::string> soundness_report(const Store& store, const ProofFiles& files
   };
   return std::string("{\"sound\":") + (report.sound() ? "true" : "false") +
          number("records", report.records) + number("parts", report.parts) +
-         number("bytes", report.stored_bytes) + number("heads", judged->heads) +
+         number("bytes", report.stored_bytes) + number("destroyed", report.destroyed) +
+         number("unopened", report.unopened) + number("heads", judged->heads) +
          number("headsAgree", report.heads_agree) +
          ",\"root\":" + json_text(base::to_hex(report.root)) +
          ",\"faults\":" + json_of(report.faults) + ",\"remarks\":" + json_of(report.remarks) + "}";
@@ -355,7 +326,7 @@ int export_journal(const Store& store, const ProofFiles& files, journal::Query q
   for (const Digest& leaf : *leaves) {
     leaf_lines += base::to_hex(leaf) + "\n";
   }
-  const auto count = export_records(store, std::move(query), folder);
+  const auto count = write_records(store, std::move(query), folder);
   if (!count) {
     return fail(count.error());
   }

@@ -10,6 +10,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/cli/commands.h"
+#include "engine/cli/journal_keys.h"
 #include "engine/cli/read_file.h"
 #include "engine/cli/report_lines.h"
 #include "engine/cli/system_seams.h"
@@ -118,7 +119,11 @@ base::Result<Asked> ask(const std::string& journal, const std::string& files,
     asked.patient = key->hide(*patient);
     asked.therapist = key->hide(arguments.therapist);
   }
-  auto store = journal::open_store({journal, journal::OpenMode::kCommand});
+  auto sealing = sealing_of(arguments.journal_keys);
+  if (!sealing) {
+    return std::move(sealing).error();
+  }
+  auto store = journal::open_store({journal, journal::OpenMode::kCommand, "", std::move(*sealing)});
   if (!store) {
     return std::move(store).error();
   }

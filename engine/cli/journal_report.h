@@ -4,6 +4,7 @@
 
 #include <memory>
 #include <string>
+#include <vector>
 
 namespace CLI {
 class App;
@@ -19,6 +20,7 @@ struct ReportArguments {
   std::string since;
   std::string until;
   std::string key_file;
+  std::vector<std::string> journal_keys;
   std::string who;  // "": the user's name
   std::string why;
   std::string format = "table";

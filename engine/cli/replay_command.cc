@@ -4,11 +4,13 @@
 #include <cstdio>
 #include <thread>
 #include <utility>
+#include <vector>
 
 #include <CLI/CLI.hpp>
 #include <unistd.h>
 
 #include "engine/cli/commands.h"
+#include "engine/cli/journal_keys.h"
 #include "engine/cli/kept_sets.h"
 #include "engine/cli/replay_resend.h"
 #include "engine/cli/serve_config.h"
@@ -23,6 +25,7 @@ namespace {
 struct Arguments {
   std::string journal;
   std::string prefix;
+  std::vector<std::string> journal_keys;
   TranslatorFiles files;
   replay::Range range;
   std::size_t threads = 0;
@@ -145,7 +148,12 @@ base::Result<void> verify_with_kept_sets(const journal::Store& store, const Argu
 }
 
 int run(const Arguments& arguments) {
-  auto store = journal::open_store({arguments.journal, journal::OpenMode::kRead});
+  auto sealing = sealing_of(arguments.journal_keys);
+  if (!sealing) {
+    return fail(sealing.error());
+  }
+  auto store =
+      journal::open_store({arguments.journal, journal::OpenMode::kRead, "", std::move(*sealing)});
   if (!store) {
     return fail(store.error());
   }
@@ -188,6 +196,8 @@ int run_replay(int argc, char** argv) {
       ->required();
   app.add_option("--files", arguments.prefix,
                  "of a journal in a database: prefix of its sets' folder (default: journal)");
+  app.add_option("--journal-key", arguments.journal_keys,
+                 "file of the master key that the journal's bodies are sealed under");
   auto* verify = app.add_flag("--verify", arguments.verify,
                               "compare byte for byte; exit 1 when anything differs");
   auto* url = app.add_option("--url", arguments.server.url, "with --resend: the new record server");

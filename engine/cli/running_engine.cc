@@ -17,6 +17,7 @@
 #include "engine/base/limits.h"
 #include "engine/cli/engine_parts.h"
 #include "engine/cli/files.h"
+#include "engine/cli/journal_keys.h"
 #include "engine/cli/target_peer.h"
 #include "engine/delivery/fitting_peer.h"
 #include "engine/delivery/http_peer.h"
@@ -45,8 +46,8 @@ void say(const std::string& event, const std::string& rest) {
 }
 
 base::Result<void> Engine::open_journal() {
-  auto store =
-      journal::open_store({config_.journal, journal::OpenMode::kEngine, engine_name(config_)});
+  auto store = journal::open_store(
+      {config_.journal, journal::OpenMode::kEngine, engine_name(config_), sealing_});
   if (!store) {
     return std::move(store).error();
   }
@@ -190,6 +191,11 @@ base::Result<void> Engine::start() {
   if (auto loaded = certificate_.load(); !loaded) {
     return loaded;
   }
+  auto sealing = sealing_of(config_.journal_keys);
+  if (!sealing) {
+    return std::move(sealing).error();
+  }
+  sealing_ = std::move(*sealing);
   if (auto opened = open_gate(); !opened) {
     return opened;
   }

@@ -40,6 +40,9 @@ void add_journal_options(CLI::App& app, ServeConfig& flags) {
   app.add_option("--name", flags.name,
                  "of this engine among those of a database (default: the host's name)");
   app.add_option("--key", flags.key_file, "key of the journal's search (default: JOURNAL.key)");
+  app.add_option("--journal-key", flags.journal_keys,
+                 "master key that the journal's bodies are sealed under: a file, or "
+                 "credential:NAME; several while one is exchanged for another");
   app.add_option("--anchor", flags.anchor,
                  "file that the signed tree heads are also written to, best on another machine");
 }
@@ -92,6 +95,7 @@ int run_serve(int argc, char** argv) {
   win("--files", config.files, flags.files);
   win("--name", config.name, flags.name);
   win("--key", config.key_file, flags.key_file);
+  win("--journal-key", config.journal_keys, flags.journal_keys);
   win("--anchor", config.anchor, flags.anchor);
   win("--mappings", config.translator.mappings, flags.translator.mappings);
   win("--overlay", config.translator.overlay, flags.translator.overlay);

@@ -81,6 +81,29 @@ base::Result<void> read_limits(const toml::table& table, const std::string& name
               : read;
 }
 
+// One text, or a list of them.
+base::Result<void> read_list(const toml::table& table, std::string_view key,
+                             const std::string& name, std::vector<std::string>& to) {
+  const toml::node* node = table.get(key);
+  if (node == nullptr) {
+    return {};
+  }
+  to.clear();
+  if (const toml::array* list = node->as_array()) {
+    for (const toml::node& one : *list) {
+      to.push_back(one.is_string() ? one.value_or(std::string()) : std::string());
+    }
+  } else {
+    to.push_back(node->is_string() ? node->value_or(std::string()) : std::string());
+  }
+  if (to.empty() || std::find(to.begin(), to.end(), std::string()) != to.end()) {
+    return Error(ErrorCode::kInvalid,
+                 "'" + std::string(key) + "' is a text in quotes, or a list of them",
+                 place(name, node->source()));
+  }
+  return {};
+}
+
 base::Result<void> read_targets(const toml::table& table, const std::string& name,
                                 ServeConfig& config) {
   const toml::node* node = table.get("target");
@@ -180,8 +203,12 @@ base::Result<void> read_config(std::string_view text, const std::string& name,
                            {"settings", &config.translator.settings}};
   const std::pair<std::string_view, bool*> switches[] = {
       {"guarded", &config.guarded}, {"approval-needed", &config.approval_needed}};
-  auto read = read_texts(table, members,
-                         {"target", "guarded", "approval-needed", "backlog-max", "notices"}, name);
+  auto read = read_texts(
+      table, members,
+      {"target", "guarded", "approval-needed", "backlog-max", "notices", "journal-key"}, name);
+  if (read) {
+    read = read_list(table, "journal-key", name, config.journal_keys);
+  }
   if (read) {
     read = read_number<std::size_t>(table, "backlog-max", 1, base::limits::kBacklogSetMax, name,
                                     config.backlog_max);

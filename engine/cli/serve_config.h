@@ -33,6 +33,8 @@ struct ServeConfig {
   std::string name;      // of this engine among those that share a database; empty: the host's name
   std::string anchor;    // a second file of the signed tree heads; empty: none
   std::string key_file;  // empty: the journal's path with ".key"
+  // Master keys of the journal's bodies (journal::MasterKeys::load); none: bodies are not sealed.
+  std::vector<std::string> journal_keys;
   std::string port_file;
   std::string ward;  // the ward list of the Round page; empty: none
   TranslatorFiles translator;

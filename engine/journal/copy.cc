@@ -27,6 +27,17 @@ Result<Frontier> tree_of(const Store& store, Position size) {
   return tree;
 }
 
+// A record without the parts that its head names: they may have been removed for good.
+Result<void> mark_removed(const Store& from, CopiedRecord& record) {
+  const auto head = parse_head(record.head);
+  if (!head || head->parts.empty() || !record.parts.empty()) {
+    return {};  // restore() judges the rest
+  }
+  const auto by = from.destroyed_by(head->record.position, head->parts.front().name);
+  record.removed = by && by->has_value();
+  return by ? Result<void>() : by.error();
+}
+
 // The records from `first` on, some of them, with their parts.
 Result<std::vector<CopiedRecord>> next_records(const Store& from, Position first) {
   std::vector<CopiedRecord> out;
@@ -59,6 +70,11 @@ Result<std::vector<CopiedRecord>> next_records(const Store& from, Position first
   }
   if (complete < first + out.size()) {
     out.resize(complete - first);
+  }
+  for (CopiedRecord& record : out) {
+    if (auto marked = mark_removed(from, record); !marked) {
+      return marked.error();
+    }
   }
   return out;
 }
@@ -98,6 +114,15 @@ Result<CopyReport> copy_journal(const Store& from, Store& to,
     }
     report.copied += records->size();
     progress(report.there + report.copied);
+  }
+  // After the records, some of which destroy keys.
+  const auto keys = from.body_keys();
+  const auto master = from.master();
+  if (!keys || !master) {
+    return keys ? master.error() : keys.error();
+  }
+  if (auto restored = to.restore_keys(*keys, *master); !restored) {
+    return restored.error();
   }
   const auto whole = tree_of(from, *size);
   const auto made = tree_of(to, *size);

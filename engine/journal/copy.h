@@ -1,7 +1,7 @@
 #pragma once
 // Copies a journal record by record into another store: the same heads, leaves and parts, and so
 // the same tree. What the target holds already is compared and kept, so that a copy that was ended
-// goes on where it stopped.
+// goes on where it stopped. Sealed parts stay sealed, and the keys come along as they are wrapped.
 
 #include <functional>
 

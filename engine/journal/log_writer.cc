@@ -3,8 +3,10 @@
 #include <algorithm>
 #include <utility>
 
+#include "engine/journal/body_keys.h"
 #include "engine/journal/queries.h"
 #include "engine/journal/state.h"
+#include "engine/journal/stored.h"
 
 namespace engine::journal {
 
@@ -93,17 +95,48 @@ Result<Outcome> LogWriter::append(Record record, const std::vector<StoredPart>& 
                                   const std::string& time) {
   record.position = last_ + 1;
   record.time = time;
-  auto head = print_head(record, parts, last_leaf_);
+  const bool sealing = sealing_ != nullptr && !parts.empty() && !destroys(record.kind);
+  auto shut = sealing ? sealed(record, parts) : Result<std::vector<StoredPart>>({});
+  if (!shut) {
+    return std::move(shut).error();
+  }
+  const std::vector<StoredPart>& kept = sealing ? *shut : parts;
+  auto head = print_head(record, kept, last_leaf_);
   if (!head) {
     return head.error();
   }
-  if (auto done = insert(record, *head, leaf_hash(*head), parts); !done) {
+  if (auto done = insert(record, *head, leaf_hash(*head), kept); !done) {
     return done.error();
   }
   Outcome outcome;
   outcome.position = record.position;
   outcome.record = std::move(record);
   return outcome;
+}
+
+Result<std::vector<StoredPart>> LogWriter::sealed(const Record& record,
+                                                  const std::vector<StoredPart>& parts) {
+  const auto key = body_keys::for_writing(connection_, *sealing_, body_keys::subject_of(record));
+  if (!key) {
+    return key.error();
+  }
+  std::vector<StoredPart> out;
+  out.reserve(parts.size());
+  for (const StoredPart& part : parts) {
+    out.push_back(seal(part, record.position, *key, *sealing_->random));
+  }
+  return out;
+}
+
+Result<void> LogWriter::destroy(const Record& record, const std::vector<StoredPart>& parts) {
+  for (const StoredPart& part : parts) {
+    if (part.name == kDestroyedPart) {
+      const auto text = from_stored(part.codec, part.bytes);
+      const auto what = text ? parse_destruction(*text) : Result<Destruction>(text.error());
+      return what ? body_keys::destroy(connection_, record.position, *what) : what.error();
+    }
+  }
+  return {};
 }
 
 Result<void> LogWriter::insert(const Record& record, std::string_view head,
@@ -114,6 +147,9 @@ Result<void> LogWriter::insert(const Record& record, std::string_view head,
   }
   if (done) {
     done = state::apply(connection_, record);
+  }
+  if (done && destroys(record.kind)) {
+    done = destroy(record, parts);
   }
   if (done) {
     last_ = record.position;
@@ -134,12 +170,14 @@ Result<void> LogWriter::take_over(const std::vector<CopiedRecord>& records) {
       return Error(ErrorCode::kConflict, "the record does not follow what the journal holds",
                    where);
     }
-    const bool same_parts = std::equal(
-        head->parts.begin(), head->parts.end(), one.parts.begin(), one.parts.end(),
-        [](const Head::PartMark& mark, const StoredPart& part) {
-          return mark.name == part.name && mark.codec == part.codec &&
-                 mark.stored_bytes == part.bytes.size() && mark.hash == base::sha256(part.bytes);
-        });
+    const bool same_parts =
+        (one.removed && one.parts.empty()) ||
+        std::equal(head->parts.begin(), head->parts.end(), one.parts.begin(), one.parts.end(),
+                   [](const Head::PartMark& mark, const StoredPart& part) {
+                     return mark.name == part.name && mark.codec == part.codec &&
+                            mark.stored_bytes == part.bytes.size() &&
+                            mark.hash == base::sha256(part.bytes);
+                   });
     if (leaf_hash(one.head) != one.leaf || !same_parts) {
       return Error(ErrorCode::kCorrupt, "the record's bytes do not hash to what it says", where);
     }

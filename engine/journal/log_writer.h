@@ -14,7 +14,9 @@ namespace engine::journal {
 class LogWriter {
  public:
   // The transaction must keep all other writers out from here on.
-  explicit LogWriter(sql::Connection& connection) : connection_(connection) {}
+  // `sealing`: null when bodies are kept as they are.
+  LogWriter(sql::Connection& connection, const Sealing* sealing)
+      : connection_(connection), sealing_(sealing) {}
 
   // Before everything else: where the log ends. Errors: kIo.
   base::Result<void> begin();
@@ -25,16 +27,21 @@ class LogWriter {
   // Records of another journal, as they are. Errors: kConflict when they do not follow what is
   // here, kCorrupt when their bytes are not what they say.
   base::Result<void> take_over(const std::vector<CopiedRecord>& records);
+  sql::Connection& connection() { return connection_; }
 
  private:
   base::Result<Outcome> write(const Change& change, const std::string& time);
   base::Result<Outcome> append(Record record, const std::vector<StoredPart>& parts,
                                const std::string& time);
+  base::Result<std::vector<StoredPart>> sealed(const Record& record,
+                                               const std::vector<StoredPart>& parts);
+  base::Result<void> destroy(const Record& record, const std::vector<StoredPart>& parts);
   base::Result<void> insert(const Record& record, std::string_view head, const base::Digest& leaf,
                             const std::vector<StoredPart>& parts);
   base::Result<bool> holds(const Change& change);
 
   sql::Connection& connection_;
+  const Sealing* const sealing_;
   Position last_ = 0;
   base::Digest last_leaf_{};
   std::string last_time_;

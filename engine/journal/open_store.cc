@@ -12,9 +12,9 @@ bool is_database(const std::string& location) {
 
 base::Result<std::unique_ptr<Store>> open_store(const OpenOptions& options) {
   if (is_database(options.location)) {
-    return open_postgres_store({options.location, options.mode, options.engine});
+    return open_postgres_store({options.location, options.mode, options.engine, options.sealing});
   }
-  return open_sqlite_store({options.location, options.mode});
+  return open_sqlite_store({options.location, options.mode, options.sealing});
 }
 
 }  // namespace engine::journal

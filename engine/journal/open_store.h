@@ -13,6 +13,8 @@ struct OpenOptions {
   std::string location;  // path of a file, or postgresql://USER@HOST/DATABASE
   OpenMode mode = OpenMode::kRead;
   std::string engine = {};  // of kEngine in a database: its name
+  // What new bodies are sealed with and sealed ones opened; null: neither.
+  std::shared_ptr<const Sealing> sealing = nullptr;
 };
 
 bool is_database(const std::string& location);

@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "engine/base/limits.h"
+#include "engine/journal/body_keys.h"
 #include "engine/journal/log_writer.h"
 #include "engine/journal/postgres_fellows.h"
 #include "engine/journal/postgres_readers.h"
@@ -25,14 +26,18 @@ using sql::Connection;
 
 class PostgresStore final : public Store {
  public:
-  PostgresStore(const std::string& address, std::string writer_id, std::unique_ptr<Fellows> fellows)
+  PostgresStore(const std::string& address, std::string writer_id, std::unique_ptr<Fellows> fellows,
+                std::shared_ptr<const Sealing> sealing)
       : fellows_(std::move(fellows)),
-        writer_(address, std::move(writer_id),
-                [this](int backend) {
-                  if (fellows_) {
-                    fellows_->own_writer(backend);
-                  }
-                }),
+        sealing_(std::move(sealing)),
+        writer_(
+            address, std::move(writer_id),
+            [this](int backend) {
+              if (fellows_) {
+                fellows_->own_writer(backend);
+              }
+            },
+            sealing_.get()),
         readers_(address) {}
 
   Result<std::vector<Outcome>> commit(std::vector<Change>& batch,
@@ -52,6 +57,30 @@ class PostgresStore final : public Store {
   }
   Result<void> agree(std::string_view name, std::string_view value) override;
 
+  const Sealing* sealing() const override { return sealing_.get(); }
+  Result<std::vector<WrappedKey>> body_keys() const override {
+    return readers_.ask([](Connection& c) { return body_keys::all(c); });
+  }
+  Result<std::string> master() const override {
+    return readers_.ask([](Connection& c) { return body_keys::master(c); });
+  }
+  Result<std::size_t> rewrap(std::string_view master, std::size_t limit) override {
+    return writer_.transact(
+        [&](LogWriter& log) {
+          return body_keys::rewrap(log.connection(), *sealing_, master, limit);
+        },
+        [](const Result<std::size_t>&) {});
+  }
+  Result<void> restore_keys(const std::vector<WrappedKey>& keys, std::string_view master) override {
+    return writer_.transact(
+        [&](LogWriter& log) { return body_keys::restore(log.connection(), keys, master); },
+        [](const Result<void>&) {});
+  }
+  Result<std::optional<Position>> destroyed_by(Position position,
+                                               std::string_view name) const override {
+    return readers_.ask([&](Connection& c) { return body_keys::destroyed_by(c, position, name); });
+  }
+
   Result<Position> size() const override {
     return readers_.ask([](Connection& c) { return queries::size(c); });
   }
@@ -59,7 +88,8 @@ class PostgresStore final : public Store {
     return readers_.ask([&](Connection& c) { return queries::head_text(c, position); });
   }
   Result<std::string> part(Position position, std::string_view name) const override {
-    return readers_.ask([&](Connection& c) { return queries::part(c, position, name); });
+    return readers_.ask(
+        [&](Connection& c) { return queries::part(c, sealing_.get(), position, name); });
   }
   Result<void> scan(Position first,
                     const std::function<bool(Position, std::string_view, const base::Digest&)>&
@@ -101,6 +131,7 @@ class PostgresStore final : public Store {
   bool forgotten(const Leg& leg) const;
 
   std::unique_ptr<Fellows> fellows_;  // of an engine
+  std::shared_ptr<const Sealing> sealing_;
   postgres::Writer writer_;
   mutable postgres::Readers readers_;
   mutable std::mutex forgotten_mutex_;
@@ -245,6 +276,18 @@ Result<std::string> new_writer(postgres::Connection& connection) {
   return std::string(row.blob_at(0));
 }
 
+// Which master key is in force is settled by one engine at a time.
+Result<void> agree(postgres::Connection& connection, const PostgresOptions& options) {
+  const bool first = options.mode == OpenMode::kEngine;
+  auto done =
+      connection.script(first ? "BEGIN; SELECT one FROM sequencer FOR UPDATE" : "BEGIN READ ONLY");
+  if (done) {
+    done = body_keys::agree(connection, options.sealing.get(), first);
+  }
+  const auto ended = connection.script(done ? "COMMIT" : "ROLLBACK");
+  return done ? ended : done;
+}
+
 }  // namespace
 
 Result<std::unique_ptr<Store>> open_postgres_store(const PostgresOptions& options) {
@@ -266,6 +309,12 @@ Result<std::unique_ptr<Store>> open_postgres_store(const PostgresOptions& option
   if (!ready) {
     return ready.error();
   }
+  if (options.mode == OpenMode::kEngine || options.sealing != nullptr) {
+    ready = agree(**connection, options);
+    if (!ready) {
+      return ready.error();
+    }
+  }
   auto writer = new_writer(**connection);
   if (!writer) {
     return writer.error();
@@ -278,8 +327,8 @@ Result<std::unique_ptr<Store>> open_postgres_store(const PostgresOptions& option
     }
     fellows = std::move(*joined);
   }
-  return std::unique_ptr<Store>(
-      std::make_unique<PostgresStore>(options.address, std::move(*writer), std::move(fellows)));
+  return std::unique_ptr<Store>(std::make_unique<PostgresStore>(
+      options.address, std::move(*writer), std::move(fellows), options.sealing));
 }
 
 }  // namespace engine::journal

@@ -14,12 +14,14 @@ namespace engine::journal {
 struct PostgresOptions {
   std::string address;  // postgresql://...
   OpenMode mode = OpenMode::kEngine;
-  std::string engine;  // of kEngine: its name, another one for each
+  std::string engine = {};  // of kEngine: its name, another one for each
+  // What new bodies are sealed with and sealed ones opened; null: neither.
+  std::shared_ptr<const Sealing> sealing = nullptr;
 };
 
 // Errors: kInvalid for an address that cannot be read or holds a password, kConflict when an engine
-// of this name runs, kNotFound when the database holds no journal, kUnsupported for one of a later
-// format, kIo.
+// of this name runs or the bodies are sealed with another master key, kNotFound when the database
+// holds no journal, kUnsupported for one of a later format, kIo.
 base::Result<std::unique_ptr<Store>> open_postgres_store(const PostgresOptions& options);
 
 }  // namespace engine::journal

@@ -48,6 +48,27 @@ CREATE VIEW readable_leg AS SELECT convert_from(session, 'UTF8') AS session, rev
   attempts, failures, due, changed FROM leg;
 )sql";
 
+// What form 2 adds.
+constexpr const char* kSealTables = R"sql(
+CREATE TABLE body_key(
+  id BYTEA PRIMARY KEY, subject BYTEA NOT NULL UNIQUE, master BYTEA NOT NULL,
+  wrapped BYTEA NOT NULL);
+CREATE TABLE body_master(one BIGINT PRIMARY KEY CHECK (one = 1), master BYTEA NOT NULL);
+CREATE TABLE destroyed_key(id BYTEA PRIMARY KEY, record BIGINT NOT NULL);
+CREATE TABLE destroyed_part(first BIGINT PRIMARY KEY, last BIGINT NOT NULL, record BIGINT NOT NULL);
+CREATE INDEX record_kept ON record(kind, position) WHERE kind > 21 AND kind < 27;
+UPDATE agreed SET value = '2' WHERE name = 'format';
+)sql";
+
+base::Result<std::string> format_of(Connection& connection) {
+  auto row = connection.run("SELECT value FROM agreed WHERE name = 'format'");
+  const auto stepped = row.step();
+  if (!stepped) {
+    return stepped.error();
+  }
+  return *stepped ? std::string(row.text_at(0)) : std::string();
+}
+
 base::Result<bool> has_tables(Connection& connection) {
   return connection.run("SELECT 1 FROM pg_catalog.pg_class WHERE oid = to_regclass('agreed')")
       .step();
@@ -66,6 +87,12 @@ base::Result<void> create_tables(Connection& connection) {
   done = there ? base::Result<void>() : there.error();
   if (done && !*there) {
     done = connection.script(kTables);
+  }
+  if (done) {
+    const auto format = format_of(connection);
+    done = !format          ? format.error()
+           : *format == "1" ? connection.script(kSealTables)
+                            : base::Result<void>();
   }
   if (!done) {
     static_cast<void>(connection.script("ROLLBACK"));
@@ -89,12 +116,16 @@ base::Result<void> check_format(Connection& connection) {
     return base::Error(base::ErrorCode::kNotFound,
                        "this database holds no journal; an engine makes it when it starts");
   }
-  auto row = connection.run("SELECT value FROM agreed WHERE name = 'format'");
-  const auto stepped = row.step();
-  if (!stepped) {
-    return stepped.error();
+  const auto format = format_of(connection);
+  if (!format) {
+    return format.error();
   }
-  if (!*stepped || row.text_at(0) != "1") {
+  if (*format == "1") {
+    return base::Error(base::ErrorCode::kUnsupported,
+                       "the journal is of an earlier version; an engine of this one brings it up "
+                       "to date when it starts");
+  }
+  if (*format != "2") {
     return base::Error(base::ErrorCode::kUnsupported,
                        "the journal was written by a later version of the engine");
   }

@@ -23,9 +23,14 @@ inline constexpr std::chrono::milliseconds kDoubtPause{200};
 
 class Writer {
  public:
-  // `id`: another one for each writer. `connected` hears the number of each new backend.
-  Writer(std::string address, std::string id, std::function<void(int)> connected)
-      : address_(std::move(address)), id_(std::move(id)), connected_(std::move(connected)) {}
+  // `id`: another one for each writer. `connected` hears the number of each new backend. `sealing`:
+  // what bodies are sealed with; null: they are not.
+  Writer(std::string address, std::string id, std::function<void(int)> connected,
+         const Sealing* sealing)
+      : address_(std::move(address)),
+        id_(std::move(id)),
+        connected_(std::move(connected)),
+        sealing_(sealing) {}
 
   // Runs `work` with a LogWriter, in one transaction; it may run again when the first was lost.
   // Durable on return. `unknown` hears what was done by a transaction whose fate could not be found
@@ -54,6 +59,7 @@ class Writer {
   const std::string address_;
   const std::string id_;
   const std::function<void(int)> connected_;
+  const Sealing* const sealing_;
   std::int64_t batch_ = 0;
   std::unique_ptr<Connection> connection_;
 };
@@ -75,7 +81,7 @@ Done Writer::try_once(const Work& work, std::optional<Done>& doubted, End& end) 
     }
     doubted.reset();
   }
-  LogWriter log(*connection_);
+  LogWriter log(*connection_, sealing_);
   if (auto begun = log.begin(); !begun) {
     return failed(begun.error(), end);
   }

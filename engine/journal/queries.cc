@@ -5,7 +5,6 @@
 
 #include "engine/journal/bound.h"
 #include "engine/journal/state.h"
-#include "engine/journal/stored.h"
 
 namespace engine::journal::queries {
 namespace {
@@ -105,20 +104,6 @@ base::Result<std::string> head_text(Connection& connection, Position position) {
                        "position " + std::to_string(position));
   }
   return std::string(row.text_at(0));
-}
-
-base::Result<std::string> part(Connection& connection, Position position, std::string_view name) {
-  auto row = connection.run("SELECT codec, bytes FROM part WHERE position = ? AND name = ?");
-  row.number(signed_of(position)).text(name);
-  const auto stepped = row.step();
-  if (!stepped) {
-    return stepped.error();
-  }
-  if (!*stepped) {
-    return base::Error(base::ErrorCode::kNotFound, "the record has no such part",
-                       "position " + std::to_string(position) + ", " + std::string(name));
-  }
-  return from_stored(static_cast<int>(row.number_at(0)), row.blob_at(1));
 }
 
 // In pages, so that no database has to hand out the whole log at once. The log only grows, so the

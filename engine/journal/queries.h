@@ -27,7 +27,9 @@ base::Result<void> insert_part(Connection& connection, Position position, std::s
 
 base::Result<Position> size(Connection& connection);
 base::Result<std::string> head_text(Connection& connection, Position position);
-base::Result<std::string> part(Connection& connection, Position position, std::string_view name);
+// Errors: those of Store::part().
+base::Result<std::string> part(Connection& connection, const Sealing* sealing, Position position,
+                               std::string_view name);
 base::Result<void> scan(
     Connection& connection, Position first,
     const std::function<bool(Position, std::string_view, const base::Digest&)>& visit);

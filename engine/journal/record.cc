@@ -32,6 +32,11 @@ constexpr std::array<std::pair<Kind, std::string_view>, kKinds> kNames = {{
     {Kind::kNoticed, "noticed"},
     {Kind::kHandedOut, "handed-out"},
     {Kind::kLinkEnded, "link-ended"},
+    {Kind::kShredded, "shredded"},
+    {Kind::kExpired, "expired"},
+    {Kind::kRekeyed, "rekeyed"},
+    {Kind::kHold, "legal-hold"},
+    {Kind::kHoldEnded, "legal-hold-ended"},
 }};
 
 struct TextField {

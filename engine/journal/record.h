@@ -40,8 +40,13 @@ enum class Kind : std::uint8_t {
   kNoticed = 19,     // senders have been told of the outcomes up to a record
   kHandedOut = 20,   // a therapist gave a patient the link of a sheet
   kLinkEnded = 21,   // and ended it before its time
+  kShredded = 22,    // a person had the bodies of a patient made unreadable
+  kExpired = 23,     // bodies were removed that are older than the site keeps them
+  kRekeyed = 24,     // the keys of the bodies are wrapped under another master key
+  kHold = 25,        // a legal hold: nothing of a patient is destroyed
+  kHoldEnded = 26,   // `through` names the hold
 };
-inline constexpr std::size_t kKinds = 21;
+inline constexpr std::size_t kKinds = 26;
 std::string_view name_of(Kind kind);
 std::optional<Kind> kind_of(std::string_view name);
 
@@ -76,7 +81,7 @@ struct Record {
   std::string reason;     // stable code: why held, refused, answered again
   std::string actor;      // who, for what a person did
   std::string why;        // in the person's words
-  Position through = 0;   // of noticed: the last record that was looked at
+  Position through = 0;   // noticed: the last record that was looked at; hold-ended: its hold
   int status = 0;         // HTTP status
   std::uint32_t attempt = 0;
   std::int64_t due_ms = 0;  // when it is tried next, milliseconds since 1970; 0: never by itself

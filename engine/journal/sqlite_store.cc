@@ -1,6 +1,6 @@
 #include "engine/journal/sqlite_store.h"
 
-#include <cstdio>
+#include <algorithm>
 #include <mutex>
 #include <utility>
 
@@ -8,30 +8,17 @@
 #include <sys/file.h>
 #include <unistd.h>
 
+#include "engine/journal/body_keys.h"
 #include "engine/journal/log_writer.h"
 #include "engine/journal/queries.h"
 #include "engine/journal/sqlite.h"
+#include "engine/journal/sqlite_tables.h"
 #include "engine/journal/state.h"
 
 namespace engine::journal {
 namespace {
 
 using sqlite::Connection;
-
-constexpr const char* kLogTables = R"sql(
-CREATE TABLE IF NOT EXISTS record(
-  position INTEGER PRIMARY KEY, head TEXT NOT NULL, leaf BLOB NOT NULL, kind INTEGER NOT NULL,
-  time TEXT NOT NULL, session TEXT, patient TEXT, therapist TEXT);
-CREATE TABLE IF NOT EXISTS part(
-  position INTEGER NOT NULL, number INTEGER NOT NULL, name TEXT NOT NULL, codec INTEGER NOT NULL,
-  bytes BLOB NOT NULL, PRIMARY KEY(position, number)) WITHOUT ROWID;
-CREATE INDEX IF NOT EXISTS record_session ON record(session) WHERE session IS NOT NULL;
-CREATE INDEX IF NOT EXISTS record_patient ON record(patient) WHERE patient IS NOT NULL;
-CREATE INDEX IF NOT EXISTS record_therapist ON record(therapist) WHERE therapist IS NOT NULL;
-CREATE INDEX IF NOT EXISTS record_time ON record(time);
-)sql";
-
-constexpr int kFormat = 1;
 
 // Held for the life of an engine; the system frees it when the process ends in whatever way.
 class FileLock {
@@ -66,15 +53,6 @@ class FileLock {
   int fd_;
 };
 
-base::Result<std::int64_t> user_version(Connection& connection) {
-  auto row = connection.run("PRAGMA user_version");
-  const auto stepped = row.step();
-  if (!stepped) {
-    return stepped.error();
-  }
-  return *stepped ? row.number_at(0) : 0;
-}
-
 // Pages and indexes: an index that misses a row hides it from every search.
 base::Result<void> check_pages(Connection& connection, std::size_t limit,
                                std::vector<std::string>& out) {
@@ -98,12 +76,31 @@ class SqliteStore final : public Store {
   }
 
  public:
-  SqliteStore(FileLock lock, std::unique_ptr<Connection> writer, std::unique_ptr<Connection> reader)
-      : lock_(std::move(lock)), writer_(std::move(writer)), reader_(std::move(reader)) {}
+  SqliteStore(FileLock lock, std::unique_ptr<Connection> writer, std::unique_ptr<Connection> reader,
+              std::shared_ptr<const Sealing> sealing)
+      : lock_(std::move(lock)),
+        sealing_(std::move(sealing)),
+        writer_(std::move(writer)),
+        reader_(std::move(reader)) {}
 
   base::Result<std::vector<Outcome>> commit(std::vector<Change>& batch,
                                             const base::Clock& clock) override;
   base::Result<void> restore(const std::vector<CopiedRecord>& records) override;
+
+  const Sealing* sealing() const override { return sealing_.get(); }
+  base::Result<std::vector<WrappedKey>> body_keys() const override {
+    return read([](Connection& c) { return body_keys::all(c); });
+  }
+  base::Result<std::string> master() const override {
+    return read([](Connection& c) { return body_keys::master(c); });
+  }
+  base::Result<std::size_t> rewrap(std::string_view master, std::size_t limit) override;
+  base::Result<void> restore_keys(const std::vector<WrappedKey>& keys,
+                                  std::string_view master) override;
+  base::Result<std::optional<Position>> destroyed_by(Position position,
+                                                     std::string_view name) const override {
+    return read([&](Connection& c) { return body_keys::destroyed_by(c, position, name); });
+  }
 
   base::Result<Position> size() const override {
     return read([](Connection& c) { return queries::size(c); });
@@ -112,7 +109,7 @@ class SqliteStore final : public Store {
     return read([&](Connection& c) { return queries::head_text(c, position); });
   }
   base::Result<std::string> part(Position position, std::string_view name) const override {
-    return read([&](Connection& c) { return queries::part(c, position, name); });
+    return read([&](Connection& c) { return queries::part(c, sealing_.get(), position, name); });
   }
   base::Result<void> scan(Position first,
                           const std::function<bool(Position, std::string_view,
@@ -154,8 +151,10 @@ class SqliteStore final : public Store {
   // In one transaction that keeps other processes out; rolled back after an error.
   template <class Work>
   auto transact(const Work& work) -> decltype(work(std::declval<LogWriter&>()));
+  void empty_wal();
 
   FileLock lock_;
+  std::shared_ptr<const Sealing> sealing_;
   std::unique_ptr<Connection> writer_;
   std::unique_ptr<Connection> reader_;  // none in memory: there the one connection serves both
   mutable std::mutex reader_mutex_;
@@ -170,7 +169,7 @@ auto SqliteStore::transact(const Work& work) -> decltype(work(std::declval<LogWr
   if (auto begun = writer_->script("BEGIN IMMEDIATE"); !begun) {
     return std::move(begun).error();
   }
-  LogWriter log(*writer_);
+  LogWriter log(*writer_, sealing_.get());
   auto done = [&]() -> decltype(work(log)) {
     // Another process may have appended since, so the end is read each time.
     if (auto begun = log.begin(); !begun) {
@@ -193,8 +192,36 @@ auto SqliteStore::transact(const Work& work) -> decltype(work(std::declval<LogWr
 
 base::Result<std::vector<Outcome>> SqliteStore::commit(std::vector<Change>& batch,
                                                        const base::Clock& clock) {
+  auto done =
+      transact([&](LogWriter& log) { return log.write_all(batch, base::to_instant(clock.now())); });
+  if (done && std::any_of(done->begin(), done->end(), [](const Outcome& outcome) {
+        return outcome.verdict == Outcome::Verdict::kWritten && destroys(outcome.record.kind);
+      })) {
+    empty_wal();
+  }
+  return done;
+}
+
+base::Result<std::size_t> SqliteStore::rewrap(std::string_view master, std::size_t limit) {
+  auto done = transact([&](LogWriter& log) {
+    return body_keys::rewrap(log.connection(), *sealing_, master, limit);
+  });
+  if (done && *done < limit) {
+    empty_wal();
+  }
+  return done;
+}
+
+base::Result<void> SqliteStore::restore_keys(const std::vector<WrappedKey>& keys,
+                                             std::string_view master) {
   return transact(
-      [&](LogWriter& log) { return log.write_all(batch, base::to_instant(clock.now())); });
+      [&](LogWriter& log) { return body_keys::restore(log.connection(), keys, master); });
+}
+
+// Pages as they were before stay in the log of SQLite until they are overwritten. While somebody
+// reads them this has to wait for the next time.
+void SqliteStore::empty_wal() {
+  static_cast<void>(writer_->script("PRAGMA wal_checkpoint(TRUNCATE)"));
 }
 
 base::Result<void> SqliteStore::restore(const std::vector<CopiedRecord>& records) {
@@ -222,38 +249,6 @@ base::Result<std::vector<std::string>> SqliteStore::check_fold(std::size_t limit
   });
 }
 
-base::Result<void> prepare_for_writing(Connection& connection, bool create) {
-  // Before the first table: pages of 8 KiB suit records with their bodies.
-  auto done = connection.script(
-      "PRAGMA page_size=8192; PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; "
-      "PRAGMA cache_size=-8192; PRAGMA foreign_keys=OFF;");
-  if (!done) {
-    return done;
-  }
-  auto format = user_version(connection);
-  if (!format) {
-    return format.error();
-  }
-  if (*format > kFormat) {
-    return base::Error(base::ErrorCode::kUnsupported,
-                       "the journal was written by a later version of the engine");
-  }
-  if (!create || *format == kFormat) {
-    return {};
-  }
-  done = connection.script("BEGIN IMMEDIATE");
-  if (done) {
-    done = connection.script(kLogTables);
-  }
-  if (done) {
-    done = state::create_tables(connection);
-  }
-  if (done) {
-    done = connection.script("PRAGMA user_version=1; COMMIT");
-  }
-  return done;
-}
-
 }  // namespace
 
 base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& options) {
@@ -275,7 +270,11 @@ base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& opti
       return opened.error();
     }
     writer = std::move(*opened);
-    if (auto ready = prepare_for_writing(*writer, create); !ready) {
+    auto ready = sqlite::prepare_for_writing(*writer, create);
+    if (ready && (options.mode == OpenMode::kEngine || options.sealing != nullptr)) {
+      ready = body_keys::agree(*writer, options.sealing.get(), options.mode == OpenMode::kEngine);
+    }
+    if (!ready) {
       base::Error problem = ready.error();
       problem.where = options.path;
       return problem;
@@ -288,15 +287,16 @@ base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& opti
       return opened.error();
     }
     reader = std::move(*opened);
-    auto format = user_version(*reader);
-    if (!format || *format != kFormat) {
-      return format
-                 ? base::Error(base::ErrorCode::kInvalid, "this file is no journal", options.path)
-                 : format.error();
+    auto ready = sqlite::prepare_for_reading(*reader, options.path);
+    if (ready && options.mode == OpenMode::kRead && options.sealing != nullptr) {
+      ready = body_keys::agree(*reader, options.sealing.get(), false);
+    }
+    if (!ready) {
+      return ready.error();
     }
   }
-  return std::unique_ptr<Store>(
-      std::make_unique<SqliteStore>(std::move(lock), std::move(writer), std::move(reader)));
+  return std::unique_ptr<Store>(std::make_unique<SqliteStore>(std::move(lock), std::move(writer),
+                                                              std::move(reader), options.sealing));
 }
 
 }  // namespace engine::journal

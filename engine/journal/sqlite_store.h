@@ -15,10 +15,12 @@ struct SqliteOptions {
   std::string path;  // ":memory:" for tests and simulations
   // kEngine and kCopy take the lock; kCommand appends without it.
   OpenMode mode = OpenMode::kEngine;
+  // What new bodies are sealed with and sealed ones opened; null: neither.
+  std::shared_ptr<const Sealing> sealing = nullptr;
 };
 
-// Errors: kConflict when another engine holds the file, kIo, kCorrupt, kUnsupported for a file of a
-// later format.
+// Errors: kConflict when another engine holds the file or its bodies are sealed with another master
+// key, kIo, kCorrupt, kUnsupported for a file of a later format.
 base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& options);
 
 }  // namespace engine::journal

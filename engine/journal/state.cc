@@ -243,6 +243,11 @@ base::Result<void> apply(Connection& connection, const Record& record) {
     case Kind::kNoticed:
     case Kind::kHandedOut:
     case Kind::kLinkEnded:
+    case Kind::kShredded:
+    case Kind::kExpired:
+    case Kind::kRekeyed:
+    case Kind::kHold:
+    case Kind::kHoldEnded:
       return {};
   }
   return {};

@@ -13,6 +13,7 @@
 #include "engine/base/result.h"
 #include "engine/base/seams.h"
 #include "engine/journal/record.h"
+#include "engine/journal/seal.h"
 
 namespace engine::journal {
 
@@ -109,6 +110,7 @@ struct CopiedRecord {
   std::string head;
   base::Digest leaf{};
   std::vector<StoredPart> parts;
+  bool removed = false;  // its parts were, and a later record says so
 };
 
 // The reason of a started record of a journal that several engines share: such a start says nothing
@@ -146,8 +148,26 @@ class Store {
     return {};
   }
 
+  // What its sealed parts are opened with; nullptr: nothing.
+  virtual const Sealing* sealing() const = 0;
+  virtual base::Result<std::vector<WrappedKey>> body_keys() const = 0;
+  // Id of the master key that new data keys are wrapped under; "" when nothing was ever sealed.
+  virtual base::Result<std::string> master() const = 0;
+  // Puts another of the master keys given in force and wraps up to `limit` data keys under it that
+  // are not yet. How many were. Errors: kConflict when one that is needed was not given.
+  virtual base::Result<std::size_t> rewrap(std::string_view master, std::size_t limit) = 0;
+  // Data keys of another journal, as they are there.
+  virtual base::Result<void> restore_keys(const std::vector<WrappedKey>& keys,
+                                          std::string_view master) = 0;
+  // The record that had a part destroyed; nullopt when none had.
+  virtual base::Result<std::optional<Position>> destroyed_by(Position position,
+                                                             std::string_view name) const = 0;
+
   virtual base::Result<Position> size() const = 0;
   virtual base::Result<std::string> head_text(Position position) const = 0;  // kNotFound
+  // What was given to be kept. Errors: kNotFound for what the record never had and for what was
+  // destroyed, saying when and by whom; kCorrupt for what is missing or was altered; kUnsupported
+  // for a sealed part without its master key.
   virtual base::Result<std::string> part(Position position, std::string_view name) const = 0;
   // In order, until the visitor says false.
   virtual base::Result<void> scan(

@@ -1,9 +1,13 @@
 #include "engine/journal/verify.h"
 
+#include <iterator>
 #include <map>
+#include <set>
 #include <utility>
 
 #include "engine/base/limits.h"
+#include "engine/journal/destruction.h"
+#include "engine/journal/seal.h"
 #include "engine/journal/stored.h"
 
 namespace engine::journal {
@@ -11,10 +15,40 @@ namespace {
 
 class Verifier {
  public:
-  explicit Verifier(const std::vector<TreeHead>& heads) {
+  Verifier(const Store& store, const std::vector<TreeHead>& heads) : store_(store) {
     for (const TreeHead& head : heads) {
       heads_.emplace(head.size, &head);
     }
+  }
+
+  // Before the parts: the keys there are, and what records say was destroyed.
+  base::Result<void> read_keys() {
+    auto keys = store_.body_keys();
+    if (!keys) {
+      return std::move(keys).error();
+    }
+    for (WrappedKey& key : *keys) {
+      keys_.emplace(key.id, std::move(key));
+    }
+    for (const Position position : destructions_) {
+      const auto text = store_.part(position, kDestroyedPart);
+      const auto what = text ? parse_destruction(*text) : base::Result<Destruction>(text.error());
+      if (!what) {
+        fault("record " + std::to_string(position) + ": " + what.error().text());
+        continue;
+      }
+      for (const std::string& id : what->keys) {
+        destroyed_keys_.insert(id);
+        if (keys_.count(id) > 0) {
+          fault("key " + base::to_hex(id) + ": was to be destroyed by record " +
+                std::to_string(position) + " and is still there");
+        }
+      }
+      for (const Span& span : what->records) {
+        removed_.emplace(span.first, span.last);
+      }
+    }
+    return {};
   }
 
   void record(Position position, std::string_view text, const base::Digest& leaf) {
@@ -49,6 +83,10 @@ class Verifier {
     }
     if (expected->second.hash != row.part.hash || expected->second.codec != row.part.codec) {
       fault(where + ": its bytes do not hash to what the head says");
+    } else if (is_removed(row.position)) {
+      fault(where + ": was to be destroyed and is still there");
+    } else if (is_sealed(row.part.codec)) {
+      check_sealed(row, where);
     } else if (const auto bytes = from_stored(row.part.codec, row.part.bytes); !bytes) {
       fault(where + ": " + bytes.error().text());
     }
@@ -57,7 +95,21 @@ class Verifier {
 
   Verification finish() {
     for (const auto& [key, mark] : parts_) {
-      fault("record " + std::to_string(key.first) + ", part " + key.second + ": is missing");
+      if (is_removed(key.first) || destroyed_since(key.first, key.second)) {
+        ++out.destroyed;
+      } else {
+        fault("record " + std::to_string(key.first) + ", part " + key.second + ": is missing");
+      }
+    }
+    for (const auto& [position, name] : keyless_) {
+      // Its key may be newer than the list of keys, or gone since.
+      const auto bytes = store_.part(position, name);
+      if (!bytes && destroyed_since(position, name)) {
+        ++out.destroyed;
+      } else if (!bytes) {
+        fault("record " + std::to_string(position) + ", part " + name + ": " +
+              bytes.error().detail);
+      }
     }
     for (auto later = heads_.upper_bound(frontier_.size()); later != heads_.end(); ++later) {
       fault("the tree head of " + later->second->time + " covers " + std::to_string(later->first) +
@@ -71,6 +123,41 @@ class Verifier {
   Verification out;
 
  private:
+  void check_sealed(const PartRow& row, const std::string& where) {
+    const auto id = key_id_of(row.part.bytes);
+    if (!id) {
+      fault(where + ": " + id.error().text());
+      return;
+    }
+    const auto wrapped = keys_.find(*id);
+    if (wrapped == keys_.end()) {
+      if (destroyed_keys_.count(*id) > 0) {
+        ++out.destroyed;
+      } else {
+        keyless_.emplace_back(row.position, row.part.name);
+      }
+      return;
+    }
+    if (store_.sealing() == nullptr) {
+      ++out.unopened;
+      return;
+    }
+    const auto key = unwrap(wrapped->second, store_.sealing()->masters);
+    const auto part = key ? open(row.part, row.position, *key) : key.error();
+    const auto bytes = part ? from_stored(part->codec, part->bytes) : part.error();
+    if (!bytes) {
+      fault(where + ": " + bytes.error().text());
+    }
+  }
+  bool is_removed(Position position) const {
+    const auto after = removed_.upper_bound(position);
+    return after != removed_.begin() && std::prev(after)->second >= position;
+  }
+  // By a record that was written after the last one looked at.
+  bool destroyed_since(Position position, const std::string& name) const {
+    const auto record = store_.destroyed_by(position, name);
+    return record && record->has_value() && **record >= next_position_;
+  }
   void compare_heads() {
     const auto [first, last] = heads_.equal_range(frontier_.size());
     for (auto head = first; head != last; ++head) {
@@ -93,6 +180,9 @@ class Verifier {
       remark(where + ": the clock was set back, from " + time_ + " to " + head.record.time);
     }
     time_ = head.record.time;
+    if (destroys(head.record.kind)) {
+      destructions_.push_back(position);
+    }
     for (const Head::PartMark& mark : head.parts) {
       parts_[{position, mark.name}] = mark;
     }
@@ -108,6 +198,12 @@ class Verifier {
     }
   }
 
+  const Store& store_;
+  std::map<std::string, WrappedKey> keys_;
+  std::vector<Position> destructions_;  // records that destroyed something
+  std::set<std::string> destroyed_keys_;
+  std::map<Position, Position> removed_;                   // first and last records of each span
+  std::vector<std::pair<Position, std::string>> keyless_;  // sealed parts
   Position next_position_ = 1;
   base::Digest previous_ = genesis();
   std::string time_;
@@ -119,7 +215,7 @@ class Verifier {
 }  // namespace
 
 base::Result<Verification> verify(const Store& store, const std::vector<TreeHead>& heads) {
-  Verifier verifier(heads);
+  Verifier verifier(store, heads);
   auto scanned =
       store.scan(1, [&](Position position, std::string_view head, const base::Digest& leaf) {
         verifier.record(position, head, leaf);
@@ -127,6 +223,9 @@ base::Result<Verification> verify(const Store& store, const std::vector<TreeHead
       });
   if (!scanned) {
     return scanned.error();
+  }
+  if (auto read = verifier.read_keys(); !read) {
+    return read.error();
   }
   scanned = store.scan_parts(1, [&](const PartRow& row) {
     verifier.part(row);

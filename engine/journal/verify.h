@@ -2,6 +2,8 @@
 // Proves a journal: every head hashes to its leaf, every record names the one before it, positions
 // have no gaps, every part's bytes hash to what its head says, the columns that serve search agree
 // with the heads, times do not run backwards, and the tables of states say what the log says.
+// Sealed parts open; those that do not, and parts that are missing, were destroyed by a record that
+// says so.
 
 #include <string>
 #include <vector>
@@ -17,6 +19,8 @@ struct Verification {
   Position records = 0;
   std::uint64_t parts = 0;
   std::uint64_t stored_bytes = 0;
+  std::uint64_t destroyed = 0;  // parts that a record of the journal had destroyed
+  std::uint64_t unopened = 0;   // sealed parts whose master key was not given: hashes only
   base::Digest root{};          // of the tree over all records
   std::size_t heads_agree = 0;  // signed heads that the tree passed through
   std::vector<std::string> faults;

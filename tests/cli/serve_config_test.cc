@@ -43,6 +43,28 @@ TEST(ServeConfig, RefusesWhatATargetCannotHave) {
   std::filesystem::remove(file);
 }
 
+TEST(ServeConfig, RefusesMasterKeysThatAreNoFiles) {
+  const std::string file = ::testing::TempDir() + "chartferry-serve-master.toml";
+  const std::vector<Row> table = {
+      {"journal-key = 7",
+       "'journal-key' is a text in quotes, or a list of them (" + file + ":1:15)"},
+      {"journal-key = \"\"", "'journal-key' is a text in quotes"},
+      {"journal-key = []", "'journal-key' is a text in quotes"},
+      {"journal-key = [\"/nonexistent/a\", 7]", "'journal-key' is a text in quotes"},
+      {"journal-key = \"/nonexistent/master\"", "is not there (/nonexistent/master)"},
+      {"journal-key = [\"/nonexistent/a\", \"/nonexistent/b\"]", "(/nonexistent/a)"},
+      {"journal-key = \"credential:none\"", "(credential:none)"},
+  };
+  for (const Row& row : table) {
+    std::ofstream(file) << row.line << "\njournal = \"" << file << "/journal\"\n"
+                        << "[[target]]\nurl = \"http://127.0.0.1:1/fhir\"\n";
+    const Answer answer = run_program({"serve", "--config", file});
+    EXPECT_EQ(answer.status, 2) << row.line;
+    EXPECT_NE(answer.err.find(row.said), std::string::npos) << row.line << ": " << answer.err;
+  }
+  std::filesystem::remove(file);
+}
+
 TEST(ServeConfig, RefusesABacklogThatCannotBe) {
   const std::string file = ::testing::TempDir() + "chartferry-serve-backlog.toml";
   for (const char* value : {"0", "10000001", "-1", "\"many\""}) {

@@ -1,6 +1,7 @@
 #include "tests/journal/store_house.h"
 
 #include <cstdlib>
+#include <utility>
 
 #include <unistd.h>
 
@@ -13,8 +14,10 @@ namespace {
 
 class SqliteHouse final : public StoreHouse {
  public:
-  base::Result<std::unique_ptr<Store>> open() override {
-    return open_sqlite_store({folder_.file("journal"), OpenMode::kEngine});
+  using StoreHouse::open;
+  base::Result<std::unique_ptr<Store>> open(OpenMode mode,
+                                            std::shared_ptr<const Sealing> sealing) override {
+    return open_sqlite_store({folder_.file("journal"), mode, std::move(sealing)});
   }
   std::string location() const override { return folder_.file("journal"); }
 
@@ -46,8 +49,10 @@ class PostgresHouse final : public StoreHouse {
   std::string missing() const override {
     return server_.empty() ? "tests/journal/postgres_cluster.py runs this with a database" : "";
   }
-  base::Result<std::unique_ptr<Store>> open() override {
-    return open_postgres_store({address_, OpenMode::kEngine, "engine"});
+  using StoreHouse::open;
+  base::Result<std::unique_ptr<Store>> open(OpenMode mode,
+                                            std::shared_ptr<const Sealing> sealing) override {
+    return open_postgres_store({address_, mode, "engine", std::move(sealing)});
   }
   std::string location() const override { return address_; }
 

@@ -17,7 +17,9 @@ class StoreHouse {
   // Why this store cannot be tested here; "" when it can.
   virtual std::string missing() const { return {}; }
   // The same journal at each call.
-  virtual base::Result<std::unique_ptr<Store>> open() = 0;
+  base::Result<std::unique_ptr<Store>> open() { return open(OpenMode::kEngine, nullptr); }
+  virtual base::Result<std::unique_ptr<Store>> open(OpenMode mode,
+                                                    std::shared_ptr<const Sealing> sealing) = 0;
   virtual std::string location() const = 0;
 };
 

@@ -74,7 +74,7 @@ TEST_F(StoreTest, RefusesFilesThatAreNoJournal) {
   }
   EXPECT_FALSE(open_sqlite_store({folder_.file("none"), OpenMode::kRead}).has_value());
   store_.reset();
-  sql("PRAGMA user_version=2");
+  sql("PRAGMA user_version=3");
   const auto later = open_sqlite_store({folder_.file("journal"), OpenMode::kEngine});
   ASSERT_FALSE(later.has_value());
   EXPECT_EQ(later.error().code, base::ErrorCode::kUnsupported);

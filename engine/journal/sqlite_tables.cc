@@ -1,0 +1,103 @@
+#include "engine/journal/sqlite_tables.h"
+
+#include "engine/journal/state.h"
+
+namespace engine::journal::sqlite {
+namespace {
+
+constexpr const char* kLogTables = R"sql(
+CREATE TABLE IF NOT EXISTS record(
+  position INTEGER PRIMARY KEY, head TEXT NOT NULL, leaf BLOB NOT NULL, kind INTEGER NOT NULL,
+  time TEXT NOT NULL, session TEXT, patient TEXT, therapist TEXT);
+CREATE TABLE IF NOT EXISTS part(
+  position INTEGER NOT NULL, number INTEGER NOT NULL, name TEXT NOT NULL, codec INTEGER NOT NULL,
+  bytes BLOB NOT NULL, PRIMARY KEY(position, number)) WITHOUT ROWID;
+CREATE INDEX IF NOT EXISTS record_session ON record(session) WHERE session IS NOT NULL;
+CREATE INDEX IF NOT EXISTS record_patient ON record(patient) WHERE patient IS NOT NULL;
+CREATE INDEX IF NOT EXISTS record_therapist ON record(therapist) WHERE therapist IS NOT NULL;
+CREATE INDEX IF NOT EXISTS record_time ON record(time);
+)sql";
+
+// Form 2 of the file has these too. A file of form 1 that is only read gets empty ones beside it.
+#define ENGINE_SEAL_TABLES(create)                                                          \
+  create                                                                                    \
+      " body_key(id BLOB PRIMARY KEY, subject TEXT NOT NULL UNIQUE, master TEXT NOT NULL, " \
+      "wrapped BLOB NOT NULL) WITHOUT ROWID;" create                                        \
+      " body_master(one INTEGER PRIMARY KEY CHECK (one = 1), master TEXT NOT NULL);" create \
+      " destroyed_key(id BLOB PRIMARY KEY, record INTEGER NOT NULL) WITHOUT ROWID;" create  \
+      " destroyed_part(first INTEGER PRIMARY KEY, last INTEGER NOT NULL, record INTEGER "   \
+      "NOT NULL);"
+constexpr const char* kSealTables = ENGINE_SEAL_TABLES("CREATE TABLE IF NOT EXISTS")
+    "CREATE INDEX IF NOT EXISTS record_kept ON record(kind, position) WHERE kind > 21 AND kind < "
+    "27;";
+constexpr const char* kNoSealTables = ENGINE_SEAL_TABLES("CREATE TEMP TABLE");
+#undef ENGINE_SEAL_TABLES
+
+constexpr int kFormat = 2;
+
+base::Result<std::int64_t> user_version(Connection& connection) {
+  auto row = connection.run("PRAGMA user_version");
+  const auto stepped = row.step();
+  if (!stepped) {
+    return stepped.error();
+  }
+  return *stepped ? row.number_at(0) : 0;
+}
+
+base::Error later_form() {
+  return {base::ErrorCode::kUnsupported,
+          "the journal was written by a later version of the engine"};
+}
+
+}  // namespace
+
+base::Result<void> prepare_for_writing(Connection& connection, bool create) {
+  // Before the first table: pages of 8 KiB suit records with their bodies. What is deleted is
+  // overwritten: keys and bodies are deleted to be gone.
+  auto done = connection.script(
+      "PRAGMA page_size=8192; PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; "
+      "PRAGMA cache_size=-8192; PRAGMA foreign_keys=OFF; PRAGMA secure_delete=ON;");
+  if (!done) {
+    return done;
+  }
+  auto format = user_version(connection);
+  if (!format) {
+    return format.error();
+  }
+  if (*format > kFormat) {
+    return later_form();
+  }
+  if (*format == kFormat || (*format == 0 && !create)) {
+    return {};
+  }
+  done = connection.script("BEGIN IMMEDIATE");
+  if (done) {
+    done = connection.script(kLogTables);
+  }
+  if (done) {
+    done = state::create_tables(connection);
+  }
+  if (done) {
+    done = connection.script(kSealTables);
+  }
+  if (done) {
+    done = connection.script("PRAGMA user_version=2; COMMIT");
+  }
+  return done;
+}
+
+base::Result<void> prepare_for_reading(Connection& connection, const std::string& path) {
+  const auto format = user_version(connection);
+  if (!format) {
+    return format.error();
+  }
+  if (*format > kFormat) {
+    return later_form();
+  }
+  if (*format < 1) {
+    return base::Error(base::ErrorCode::kInvalid, "this file is no journal", path);
+  }
+  return *format == kFormat ? base::Result<void>() : connection.script(kNoSealTables);
+}
+
+}  // namespace engine::journal::sqlite

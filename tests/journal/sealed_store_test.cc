@@ -1,0 +1,151 @@
+// Bodies sealed at rest, whatever they are kept in.
+
+#include "tests/journal/sealed_store.h"
+
+#include <fstream>
+#include <iterator>
+
+#include "engine/journal/copy.h"
+#include "engine/journal/merkle.h"
+#include "engine/journal/open_store.h"
+
+namespace engine::journal {
+namespace {
+
+constexpr const char* kMarker = "a marker that stands in no other place";
+
+TEST_P(SealedStore, KeepsNothingReadableAndGivesBackWhatItWasGiven) {
+  const std::string body = std::string(kMarker) + std::string(100, 'x');
+  const Position first = accept("a", body);
+  const Position second = accept("b", kMarker);
+  const Position third = accept("ab", kMarker);
+  for (const PartRow& row : stored()) {
+    EXPECT_TRUE(is_sealed(row.part.codec));
+    EXPECT_EQ(row.part.bytes.find("marker"), std::string::npos);
+  }
+  EXPECT_EQ(*store_->part(first, "document"), body);
+  EXPECT_EQ(*store_->part(second, "document"), kMarker);
+  EXPECT_EQ(*store_->part(third, "document"), kMarker);
+  EXPECT_EQ(store_->part(first, "bundle").error().code, base::ErrorCode::kNotFound);
+  EXPECT_EQ(store_->body_keys()->size(), 2u) << "one key for each patient";
+  expect_sound();
+  open_with("m");
+  EXPECT_EQ(*store_->part(first, "document"), body);
+}
+
+TEST_P(SealedStore, SealsBodiesOfNobodyKnownByTheMonth) {
+  for (const int seconds : {1'800'000'000, 1'800'000'060, 1'803'000'000}) {
+    clock_.set(std::chrono::seconds(seconds));
+    Change refused(record_of(Kind::kRefused, "", 0, ""));
+    refused.parts.push_back(to_stored(Part("document", "no session")));
+    write(std::move(refused));
+  }
+  std::vector<std::string> subjects;
+  const auto keys = store_->body_keys();
+  for (const WrappedKey& key : *keys) {
+    subjects.push_back(key.subject);
+  }
+  std::sort(subjects.begin(), subjects.end());
+  EXPECT_EQ(subjects, (std::vector<std::string>{"month 2027-01", "month 2027-02"}));
+  EXPECT_EQ(*store_->part(3, "document"), "no session");
+  expect_sound();
+}
+
+TEST_P(SealedStore, ReadsWhatWasWrittenBeforeItSealed) {
+  auto plain = GetParam().make();
+  house_.swap(plain);
+  store_.reset();
+  open();
+  const Position before = accept("a", "in the clear");
+  EXPECT_EQ(*store_->master(), "");
+  open_with("m");
+  const Position after = accept("a", "sealed", 2);
+  EXPECT_FALSE(is_sealed(stored()[0].part.codec));
+  EXPECT_TRUE(is_sealed(stored()[1].part.codec));
+  EXPECT_EQ(*store_->part(before, "document"), "in the clear");
+  EXPECT_EQ(*store_->part(after, "document"), "sealed");
+  expect_sound();
+  store_.reset();
+}
+
+TEST_P(SealedStore, IsNotOpenedByAnEngineWithoutItsMasterKey) {
+  accept("a", "body");
+  const Position size = *store_->size();
+  for (const char* masters : {"", "n", "xyz"}) {
+    const auto refused = try_open(masters);
+    ASSERT_FALSE(refused.has_value()) << masters;
+    EXPECT_EQ(refused.error().code, base::ErrorCode::kConflict);
+    EXPECT_NE(refused.error().detail.find(master_id(std::string(32, 'm'))), std::string::npos)
+        << refused.error().text();
+  }
+  EXPECT_FALSE(try_open("n", OpenMode::kCommand).has_value());
+  EXPECT_FALSE(try_open("n", OpenMode::kRead).has_value());
+  open_with("nm");
+  EXPECT_EQ(*store_->size(), size) << "nothing was written";
+  EXPECT_EQ(*store_->part(1, "document"), "body");
+}
+
+TEST_P(SealedStore, IsProvedAndReportedOnWithoutTheMasterKeyButNotRead) {
+  accept("a", "body");
+  accept("b", "body");
+  open_with("", OpenMode::kRead);
+  EXPECT_EQ(store_->part(1, "document").error().code, base::ErrorCode::kUnsupported);
+  const auto report = verify(*store_);
+  EXPECT_EQ(report->faults, std::vector<std::string>());
+  EXPECT_EQ(report->unopened, 2u);
+  EXPECT_EQ(report->destroyed, 0u);
+  EXPECT_EQ(store_->search(Query())->size(), 2u);
+}
+
+TEST_P(SealedStore, ChangesTheMasterKeyInStepsAndReadsAllMeanwhile) {
+  for (const char* session : {"a", "b", "c", "d", "e"}) {
+    accept(session, std::string("body of ") + session);
+  }
+  open_with("mn");
+  const std::string next = master_id(std::string(32, 'n'));
+  EXPECT_EQ(*store_->rewrap(next, 2), 2u);
+  EXPECT_EQ(*store_->master(), next);
+  // Half done: both are needed, and new keys are wrapped under the new one.
+  const auto without = try_open("n");
+  ASSERT_FALSE(without.has_value());
+  EXPECT_NE(without.error().detail.find(master_id(std::string(32, 'm'))), std::string::npos);
+  EXPECT_FALSE(try_open("m").has_value());
+  open_with("nm");
+  accept("f", "body of f");
+  for (Position position = 1; position <= 6; ++position) {
+    EXPECT_EQ(error_of(position), "readable") << position;
+  }
+  expect_sound();
+  EXPECT_EQ(*store_->rewrap(next, 100), 3u);
+  EXPECT_EQ(*store_->rewrap(next, 100), 0u) << "twice is as good as once";
+  open_with("n");
+  EXPECT_EQ(*store_->part(1, "document"), "body of a");
+  EXPECT_EQ(*store_->part(6, "document"), "body of f");
+  expect_sound();
+  EXPECT_FALSE(try_open("m").has_value()) << "the old one opens nothing any more";
+  open_with("n");
+}
+
+TEST_P(SealedStore, IsCopiedWithItsKeys) {
+  accept("a", "body of a");
+  accept("b", "body of b");
+  const TemporaryFolder folder;
+  {
+    auto to = open_store({folder.file("copy"), OpenMode::kCopy});
+    ASSERT_TRUE(to.has_value()) << to.error().text();
+    const auto report = copy_journal(*store_, **to, [](Position) {});
+    ASSERT_TRUE(report.has_value()) << report.error().text();
+    EXPECT_EQ((*to)->part(1, "document").error().code, base::ErrorCode::kUnsupported);
+  }
+  EXPECT_FALSE(open_store({folder.file("copy"), OpenMode::kEngine}).has_value());
+  auto copy = open_store({folder.file("copy"), OpenMode::kEngine, "", sealing_of("m")});
+  ASSERT_TRUE(copy.has_value()) << copy.error().text();
+  EXPECT_EQ(*(*copy)->part(2, "document"), "body of b");
+  EXPECT_TRUE(verify(**copy)->sound());
+}
+
+INSTANTIATE_TEST_SUITE_P(Stores, SealedStore, ::testing::ValuesIn(all_houses()),
+                         [](const auto& row) { return std::string(row.param.name); });
+
+}  // namespace
+}  // namespace engine::journal
