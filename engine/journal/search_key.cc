@@ -30,6 +30,12 @@ base::Digest hmac_sha256(std::string_view key, std::string_view message) {
   return base::sha256(outer.append(digest.begin(), digest.end()));
 }
 
+base::Digest hkdf_sha256(std::string_view key, std::string_view salt, std::string_view info) {
+  const base::Digest drawn = hmac_sha256(salt, key);
+  const std::string block = std::string(info) + '\x01';  // the first block is all that is needed
+  return hmac_sha256(std::string(drawn.begin(), drawn.end()), block);
+}
+
 base::Result<SearchKey> SearchKey::load(const std::string& path, std::string_view random) {
   auto secret = load_secret(path, random);
   if (!secret) {
@@ -43,6 +49,11 @@ std::string SearchKey::hide(std::string_view identifier) const {
     return {};
   }
   return base::to_hex(hmac_sha256(secret_, identifier)).substr(0, 32);
+}
+
+std::string SearchKey::derive(std::string_view purpose, std::string_view whose) const {
+  const std::string info = std::string(purpose) + '\0' + std::string(whose);
+  return base::to_hex(hkdf_sha256(secret_, "", info));
 }
 
 }  // namespace engine::journal

@@ -11,6 +11,8 @@
 namespace engine::journal {
 
 base::Digest hmac_sha256(std::string_view key, std::string_view message);
+// The first 32 bytes of HKDF with SHA-256 (RFC 5869).
+base::Digest hkdf_sha256(std::string_view key, std::string_view salt, std::string_view info);
 
 class SearchKey {
  public:
@@ -21,6 +23,9 @@ class SearchKey {
 
   // "" for "" (an unknown patient is not one patient); otherwise 32 hexadecimal digits.
   std::string hide(std::string_view identifier) const;
+  // A secret of its own for another purpose, and for one of those that it serves: 64 hexadecimal
+  // digits. Neither it nor hide() tells anything of the other. `purpose` holds no NUL.
+  std::string derive(std::string_view purpose, std::string_view whose) const;
 
  private:
   std::string secret_;

@@ -33,23 +33,35 @@ std::string literal(std::string_view text) {
   return out;
 }
 
-std::string view_of(const people::Entry& entry) {
+// `key`: of this person's devices; empty for a system, which keeps nothing in a browser.
+std::string view_of(const people::Entry& entry, const std::string& key) {
   std::string roles;
   for (const people::Role role : entry.roles.list()) {
     roles.append(roles.empty() ? "" : ",").append(literal(people::name_of(role)));
   }
-  return "{\"signIn\":true,\"name\":" + literal(entry.name) +
-         ",\"display\":" + literal(entry.display) + ",\"roles\":[" + roles + "]}";
+  std::string out = "{\"signIn\":true,\"name\":" + literal(entry.name) +
+                    ",\"display\":" + literal(entry.display) + ",\"roles\":[" + roles + "]";
+  if (!key.empty()) {
+    out += ",\"deviceKey\":\"" + key +
+           "\",\"lasts\":" + std::to_string(base::limits::kSignInLifetime.count());
+  }
+  return out + "}";
+}
+
+// What the pages seal with that which waits on a device of this person (docs/decisions/0018). It is
+// the same after another password and on every engine that shares the journal.
+std::string device_key(const journal::SearchKey& key, const people::Entry& entry) {
+  return entry.system ? std::string() : key.derive("device key 1", entry.name);
 }
 
 Response no_sign_in() {
   return problem(404, "not-found", "this engine has no people file, and so no sign-in");
 }
 
-Response answer_of(const people::Gate::Outcome& outcome) {
+Response answer_of(const people::Gate::Outcome& outcome, const journal::SearchKey& key) {
   switch (outcome.verdict) {
     case Verdict::kIn: {
-      Response response(200, kJson, view_of(outcome.person));
+      Response response(200, kJson, view_of(outcome.person, device_key(key, outcome.person)));
       response.set("Set-Cookie", cookie_of(outcome.secret, base::limits::kSignInLifetime));
       return response;
     }
@@ -103,7 +115,9 @@ void Api::post_sign_in(Request& request, const Segments&, const Answer& answer) 
     return;
   }
   gate->sign_in(std::move(attempt),
-                [answer](const people::Gate::Outcome& outcome) { answer(answer_of(outcome)); });
+                [answer, &key = world_.search_key](const people::Gate::Outcome& outcome) {
+                  answer(answer_of(outcome, key));
+                });
 }
 
 void Api::post_sign_out(Request& request, const Segments&, const Answer& answer) {
@@ -124,7 +138,9 @@ void Api::get_me(Request& request, const Segments&, const Answer& answer) {
     return;
   }
   const std::optional<people::Entry> caller = who_may_.caller(request);
-  answer(Response(200, kJson, caller ? view_of(*caller) : std::string(R"({"signIn":true})")));
+  answer(Response(200, kJson,
+                  caller ? view_of(*caller, device_key(world_.search_key, *caller))
+                         : std::string(R"({"signIn":true})")));
 }
 
 }  // namespace engine::web

@@ -17,7 +17,7 @@ constexpr std::string_view kText = R"json({
   "target": {"name": "id", "in": "path", "required": true, "schema": {"type": "string"}, "description": "The target's name"}, "id": {"name": "id", "in": "path", "required": true, "schema": {"type": "string", "format": "uuid"},
   "description": "The session's id: the UUID version 5 that a receipt names"}},
  "schemas": {
-  "Me": {"type": "object", "required": ["signIn"], "properties": {"signIn": {"type": "boolean", "description": "The engine has a people file"}, "name": {"type": "string"}, "display": {"type": "string"}, "roles": {"type": "array", "items": {"enum": ["therapist", "engineer", "auditor", "operator", "sender", "watcher"]}}}},
+  "Me": {"type": "object", "required": ["signIn"], "properties": {"signIn": {"type": "boolean", "description": "The engine has a people file"}, "name": {"type": "string"}, "display": {"type": "string"}, "roles": {"type": "array", "items": {"enum": ["therapist", "engineer", "auditor", "operator", "sender", "watcher"]}}, "deviceKey": {"type": "string", "description": "Of a person: what the pages seal with that which waits on this person's devices; 64 hexadecimal digits"}, "lasts": {"type": "integer", "description": "Seconds that a sign-in lasts at most"}}},
   "Who": {"type": "object", "required": ["actor", "why"], "properties": {"actor": {"type": "string", "description": "Of an engine with sign-in: left aside for who signed in"}, "why": {"type": "string"}}},
   "Target": {"type": "object", "required": ["target", "state", "backlog", "mode", "limits", "inFlight"], "properties": {
    "target": {"type": "string"}, "state": {"enum": ["sending", "waiting", "paused"], "description": "waiting: the record server is away or busy and is tried again by itself; paused: by a person"},

@@ -19,10 +19,28 @@ function bedside(name, options, work) {
   });
 }
 
-async function signIn({ page }, password = 'a walk along the quiet river') {
-  await page.getByLabel('Name', { exact: true }).fill('robin');
+async function signIn({ page }, password = 'a walk along the quiet river', name = 'robin') {
+  await page.getByLabel('Name', { exact: true }).fill(name);
   await page.getByLabel('Password', { exact: true }).fill(password);
   await page.keyboard.press('Enter');
+}
+
+const signInAs = (one, name) => signIn(one, undefined, name);
+// The browser's own store, as somebody sees it who opens its files: what is kept by name, and who is known to be signed in.
+function stored(page) {
+  return page.evaluate(() => new Promise((resolve, reject) => {
+    const asked = indexedDB.open('chartferry');
+    asked.onerror = () => reject(asked.error);
+    asked.onsuccess = () => {
+      const both = asked.result.transaction(['kept', 'keys']);
+      const names = both.objectStore('kept').getAllKeys();
+      const standing = both.objectStore('keys').get('standing');
+      both.oncomplete = () => resolve({ names: names.result, members: Object.keys(standing.result ?? {}) });
+    };
+  }));
+}
+async function onDevice({ page }) { // the page itself is kept too
+  await page.evaluate(async () => { await navigator.serviceWorker.ready; });
 }
 
 describe('signing in', { concurrency: 1 }, () => {
@@ -63,6 +81,119 @@ describe('signing in', { concurrency: 1 }, () => {
     await signIn(one);
     await page.getByText('Robin Sample is signed in.').waitFor();
     assert.equal((await asked).headers()['read-why'], 'sample%20of%20the%20day');
+  });
+
+  bedside('what waits is sealed to who recorded it: the next person neither sees nor sends it', {}, async (one) => {
+    const { page, context } = one;
+    await signIn(one);
+    await one.person();
+    await onDevice(one);
+    await one.patient('P-0106');
+    await context.setOffline(true);
+    await one.field('Pulse').fill('91');
+    await one.tap(one.send);
+    await page.locator('.stand[data-stand="waiting"]').waitFor();
+    await one.field('Breathing rate').fill('19'); // half a card
+    await one.tap('Ward list');
+    await one.tap('Sign out');
+    const dialog = page.getByRole('dialog');
+    await dialog.getByText('1 session is not sent yet, and cards of 1 patient are filled in and not sent.').waitFor();
+    if (process.env.SHOTS) await page.screenshot({ path: `${process.env.SHOTS}/sign-out.png` });
+    await page.evaluate(axe);
+    const { violations } = await page.evaluate(() => globalThis.axe.run(document, { resultTypes: ['violations'] }));
+    assert.deepEqual(violations.map((v) => [v.id, v.nodes.map((node) => node.html.slice(0, 160))]), []);
+    await one.tap('Stay signed in');
+    await page.getByText('Robin Sample is signed in.').waitFor();
+    await one.tap('Sign out');
+    await one.tap('Sign out and keep it sealed'); // without a network, too
+    await page.getByText('1 session waits on this device, sealed').waitFor();
+    await page.reload();
+    await page.locator('.sign-in').waitFor();
+    assert.equal(await page.locator('.patient').count(), 0, 'nor the ward list');
+    const { names, members } = await stored(page);
+    assert.ok(names.length >= 3 && names.every((name) => /^p-[0-9a-f]{16}\/(session|draft|ward|person)/.test(name)), names.join());
+    assert.deepEqual(members.sort(), ['leaving', 'needed'], 'no key is left on the device');
+
+    await Promise.all([page.waitForResponse((answer) => answer.url().endsWith('/sign-out') && answer.status() === 204),
+      context.setOffline(false)]);
+    await signInAs(one, 'jo');
+    await page.getByText('Jo Sample is signed in.').waitFor();
+    assert.equal(await page.locator('.mark, .link b').count(), 0, 'nothing waits of Jo');
+    await one.person('Jo Sample, PT');
+    await one.patient('P-0106');
+    assert.equal(await one.field('Breathing rate').inputValue(), '');
+    assert.equal(await page.locator('.receipt').count(), 0);
+    assert.ok(!(await observations(kPulse, 'P-0106')).all.some((resource) => resource.valueQuantity?.value === 91));
+    await one.tap('Ward list');
+    await one.tap('Sign out'); // with nothing left there is nothing to warn of
+    await page.locator('.sign-in').waitFor();
+
+    await signIn(one);
+    await one.patient('P-0106');
+    await one.landed();
+    assert.equal(await one.field('Breathing rate').inputValue(), '19');
+    assert.ok((await observations(kPulse, 'P-0106')).all.some((resource) => resource.valueQuantity?.value === 91));
+  });
+
+  bedside('who is signed in goes on without a network, over a reload, for as long as a sign-in lasts', {}, async (one) => {
+    const { page, context } = one;
+    await signIn(one);
+    await one.person();
+    await onDevice(one);
+    await context.setOffline(true);
+    await page.reload();
+    await one.patient('P-0107');
+    await one.field('Pulse').fill('89');
+    await one.tap(one.send);
+    await page.locator('.stand[data-stand="waiting"]').waitFor();
+    await page.clock.setFixedTime(Date.now() + 11 * 3_600_000);
+    await page.reload();
+    await page.locator('.patient').first().waitFor();
+    await page.clock.setFixedTime(Date.now() + 13 * 3_600_000);
+    await page.reload();
+    await page.getByText('1 session waits on this device, sealed').waitFor();
+    assert.equal(await page.locator('.patient').count(), 0);
+    await page.clock.setFixedTime(Date.now());
+    await context.clearCookies(); // the engine has ended it as well
+    await context.setOffline(false);
+    await signIn(one);
+    await one.patient('P-0107');
+    await one.landed();
+  });
+
+  bedside('signing out in one tab locks the others', {}, async (one) => {
+    const { page, context } = one;
+    await signIn(one);
+    await one.person();
+    await one.patient('P-0108');
+    const other = await context.newPage();
+    await other.goto(page.url());
+    await other.getByText('Robin Sample is signed in.').waitFor();
+    await other.getByRole('button', { name: 'Sign out' }).click();
+    await other.locator('.sign-in').waitFor();
+    await page.locator('.sign-in').waitFor();
+    assert.equal(await page.getByText('Rowan Example').count(), 0);
+    await signIn({ page: other });
+    await one.card('Readings').waitFor(); // where Robin was
+    await other.close();
+  });
+
+  bedside('the desk asks no name of who is signed in', { size: 'pc', at: ['/desk#targets', '.sign-in'] }, async (one) => {
+    const { page } = one;
+    await page.getByLabel(/^Why you look/).fill('sample of the day');
+    await signInAs(one, 'erin');
+    await one.tap('Pause');
+    const dialog = page.getByRole('dialog');
+    await dialog.getByText('with your name: Erin Sample').waitFor();
+    assert.equal(await dialog.getByRole('textbox').count(), 1);
+    assert.ok(await dialog.locator('.send').isDisabled(), 'not without a reason');
+    await dialog.getByRole('textbox', { name: 'Why' }).fill('its disk is changed');
+    await dialog.getByRole('button', { name: 'Pause', exact: true }).click();
+    await page.getByText('Erin Sample (erin)').first().waitFor();
+    await one.tap('Resume');
+    await dialog.getByRole('textbox', { name: 'Why' }).fill('it is back');
+    await dialog.getByRole('button', { name: 'Resume', exact: true }).click();
+    await page.locator('.stand', { hasText: 'Sending' }).waitFor();
   });
 
   bedside('who signs out leaves a page for the next one', {}, async (one) => {

@@ -58,7 +58,9 @@ class WhoMay(unittest.TestCase):
         self.add("erin", "engineer")
         self.start("--ward", stage.WARD / "ward.json")
         answer = self.sign_in("robin")
-        self.assertEqual(answer.json(), {"signIn": True, "name": "robin", "display": "Robin Sample", "roles": ["therapist"]})
+        told = answer.json()
+        self.assertRegex(told.pop("deviceKey"), "^[0-9a-f]{64}$")
+        self.assertEqual(told, {"signIn": True, "name": "robin", "display": "Robin Sample", "roles": ["therapist"], "lasts": 43200})
         cookie = answer.headers["set-cookie"]
         for part in (COOKIE + "=", "Path=/", "Secure", "HttpOnly", "SameSite=Strict"):
             self.assertIn(part, cookie)
@@ -115,6 +117,24 @@ class WhoMay(unittest.TestCase):
                 raw.sendall(f"POST {path} HTTP/1.1\r\nHost: x\r\nContent-Type: application/json\r\n"
                             "Content-Length: 9000000\r\n\r\n".encode())
                 self.assertEqual(raw.recv(65536)[9:12], status, path)
+
+    def test_a_persons_device_key_is_the_same_after_everything_and_nobody_elses(self):
+        self.add("robin", "therapist")
+        self.add("sam", "therapist")
+        token = self.people("token", "ward", "--role", "sender", "--display", "Ward").strip()
+        self.start()
+        keys = [self.sign_in("robin").json()["deviceKey"],
+                self.engine.request("GET", "/me", None, self.as_person("robin")).json()["deviceKey"]]
+        self.assertNotEqual(self.sign_in("sam").json()["deviceKey"], keys[0])
+        self.assertNotIn("deviceKey", self.sign_in("robin", "another walk along the river").json())
+        self.assertNotIn("deviceKey", self.engine.request("GET", "/me").json(), "a stranger")
+        system = self.engine.request("GET", "/me", None, {"Authorization": "Bearer " + token}).json()
+        self.assertEqual(system, {"signIn": True, "name": "ward", "display": "Ward", "roles": ["sender"]})
+        self.engine.stop()
+        self.people("password", "robin", text="another walk along the river\n")
+        self.start()
+        keys.append(self.sign_in("robin", "another walk along the river").json()["deviceKey"])
+        self.assertEqual(len(set(keys)), 1, "over a restart and another password")
 
     def test_a_sign_in_ends(self):
         self.add("robin", "therapist")

@@ -119,5 +119,25 @@ TEST(SearchKey, IsHmacSha256) {
   EXPECT_NE(key.hide("a"), SearchKey("other").hide("a"));
 }
 
+TEST(SearchKey, DerivesSecretsThatTellNothingOfEachOther) {
+  // RFC 5869 test cases 1 and 3, their first 32 bytes.
+  std::string salt;
+  for (char byte = 0; byte <= 0x0C; ++byte) {
+    salt += byte;
+  }
+  EXPECT_EQ(base::to_hex(hkdf_sha256(std::string(22, '\x0b'), salt,
+                                     "\xf0\xf1\xf2\xf3\xf4\xf5\xf6\xf7\xf8\xf9")),
+            "3cb25f25faacd57a90434f64d0362f2a2d2d0a90cf1a5a4c5db02d56ecc4c5bf");
+  EXPECT_EQ(base::to_hex(hkdf_sha256(std::string(22, '\x0b'), "", "")),
+            "8da4e775a563c18f715f802a063c5a31b8a11f5c5ee1879ec3454e5f3c738d2d");
+  const SearchKey key("secret");
+  EXPECT_EQ(key.derive("device", "robin"), key.derive("device", "robin"));
+  EXPECT_EQ(key.derive("device", "robin").size(), 64u);
+  EXPECT_NE(key.derive("device", "robin"), key.derive("device", "sam"));
+  EXPECT_NE(key.derive("device", "robin"), key.derive("devicer", "obin"));
+  EXPECT_NE(key.derive("device", "robin"), SearchKey("other").derive("device", "robin"));
+  EXPECT_NE(key.derive("device", "").substr(0, 32), key.hide("device"));
+}
+
 }  // namespace
 }  // namespace engine::journal

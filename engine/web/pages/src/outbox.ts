@@ -1,10 +1,11 @@
 // Keeps sessions on this device until they are in the chart, sends them when there is a network, and follows what
-// becomes of them. All tabs share what is kept; one of them sends at a time.
+// becomes of them. All tabs share what is kept; one of them sends at a time, and nobody signs in or out meanwhile: what a
+// person recorded goes under this person's sign-in only.
 
 import { now, stamp } from './clock';
 import { ask, problemsOf } from './engine';
 import { isObject, listAt, parse, textAt } from './json';
-import { alone, forget, keep, kept, namesOf } from './kept';
+import { alone, deviceDrawer, drawer } from './kept';
 import { type LocalSession, type Stand, isOpen, merge } from './session';
 
 const kPrefix = 'session-';
@@ -14,24 +15,33 @@ const kPauses = [300, 500, 1_000, 1_000, 2_000, 5_000, 15_000, 30_000];
 
 export async function all(): Promise<LocalSession[]> {
   const sessions: LocalSession[] = [];
-  for (const name of await namesOf(kPrefix)) {
-    const one = await kept<LocalSession>(name).catch(() => undefined);
+  for (const name of await drawer.namesOf(kPrefix)) {
+    const one = await drawer.kept<LocalSession>(name).catch(() => undefined);
     if (one) sessions.push(one);
   }
   return sessions.sort((a, b) => b.touched - a.touched);
 }
 
 // Changes a session (or makes one, when `change` answers without one) as it is at that moment, whatever other tabs do.
-// Errors: QuotaExceededError when the device is full; then nothing was changed.
+// Errors: QuotaExceededError when the device is full, Locked when nobody is signed in; then nothing was changed.
 export async function update(
   id: string,
   change: (session: LocalSession | undefined) => LocalSession | undefined,
 ): Promise<LocalSession | undefined> {
   return alone(`session-${id}`, async () => {
-    const next = change(await kept<LocalSession>(kPrefix + id));
-    if (next) await keep(kPrefix + id, next);
+    const next = change(await drawer.kept<LocalSession>(kPrefix + id));
+    if (next) await drawer.keep(kPrefix + id, next);
     return next;
   });
+}
+
+// What was recorded before the engine wanted a sign-in goes to the person who signs in first.
+export async function takeOver(): Promise<void> {
+  for (const name of await deviceDrawer.namesOf(kPrefix)) {
+    const one = await deviceDrawer.kept<LocalSession>(name);
+    if (one) await drawer.keep(name, one);
+    await deviceDrawer.forget(name);
+  }
 }
 
 export function unsent(sessions: LocalSession[]): LocalSession[] {
@@ -84,9 +94,10 @@ async function reconcile(session: LocalSession, engineId: string): Promise<'done
   }
 }
 
-async function follow(session: LocalSession): Promise<void> {
+async function follow(session: LocalSession): Promise<'done' | 'later'> {
   const answer = await ask('GET', `/sessions/${session.session}`).catch(() => undefined);
-  if (answer?.status !== 200) return;
+  if (answer === undefined) return 'later';
+  if (answer.status !== 200) return 'done';
   const view = parse(answer.body);
   const landed = listAt(view, 'revisions')
     .filter((one) => listAt(one, 'targets').every((leg) => textAt(leg, 'state') === 'landed'))
@@ -97,6 +108,7 @@ async function follow(session: LocalSession): Promise<void> {
     stand: (textAt(view, 'state') || one.stand) as Stand,
     reason: textAt(view, 'reasonText'),
   } : one);
+  return 'done';
 }
 
 let pause = 0;
@@ -136,10 +148,10 @@ async function round(): Promise<Came> {
       if ((await send(session)) === 'later') return 'more';
       underWay = true;
     } else if (session.session !== '' && !kSettled.includes(session.stand) && session.stand !== 'refused') {
-      await follow(session);
+      if ((await follow(session)) === 'later') return 'more';
       underWay = true;
     } else if (!isOpen(session) && kSettled.includes(session.stand) && now() - session.touched > kKeepFor) {
-      await forget(kPrefix + session.id);
+      await drawer.forget(kPrefix + session.id);
     }
   }
   return underWay ? 'more' : 'idle';

@@ -1,67 +1,123 @@
-// Signing in, where the engine has a people file. Without a network the page works on; the engine is asked when it is there.
+// Signing in, where the engine has a people file. Without a network the page works on under the sign-in that it has.
+// Whoever changes who is signed in holds the sender's lock, so that nothing is sent under another one's name.
 
-import type { JSX } from 'preact';
+import { type JSX, createContext } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
+import { Dialog } from './controls';
 import { ask, onStranger, problemsOf, sayWhy } from './engine';
-import { isObject, parse, textAt } from './json';
+import { type Json, isObject, numberAt, parse, textAt } from './json';
+import { alone, onKept, tell } from './kept';
+import { type Left, leftHere, leftWords } from './left';
+import { takeOver, wake } from './outbox';
+import { type Standing, becomeDevice, becomePerson, becomeStranger, howItStands, waitingHere } from './owner';
 
-// display: empty for a stranger. needed: the engine wants a sign-in at all.
-export interface Me { needed: boolean; display: string }
+// name, display: empty for a stranger. needed: the engine wants a sign-in at all.
+export interface Me { needed: boolean; name: string; display: string }
+const kUnasked: Me = { needed: false, name: '', display: '' };
+export const SignedInAs = createContext<Me>(kUnasked);
 
-const kUnasked: Me = { needed: false, display: '' };
+const kStanding = 'standing'; // told to the other tabs
+const kLookAgain = 60_000; // milliseconds; a sign-in may end by its length while nobody asks the engine
 
-async function whoAmI(): Promise<Me> {
-  const answer = await ask('GET', '/me');
-  const body = answer.status === 200 ? parse(answer.body) : undefined;
-  return isObject(body) ? { needed: body['signIn'] === true, display: textAt(body, 'display') } : kUnasked;
+function meOf({ needed, name, display }: Standing): Me {
+  return { needed, name, display };
 }
 
-// Undefined until the engine has answered, or did not.
-export function useMe(): [Me | undefined, (me: Me) => void] {
+// What the engine says of who is signed in.
+async function take(said: Json): Promise<void> {
+  const before = await howItStands();
+  const name = textAt(said, 'name');
+  if (!isObject(said) || said['signIn'] !== true) await becomeDevice();
+  else if (name === '') await becomeStranger();
+  else {
+    await becomePerson({ name, display: textAt(said, 'display'), secret: textAt(said, 'deviceKey'), lasts: Number(numberAt(said, 'lasts')) });
+    await takeOver().catch(() => undefined); // no room: at the next sign-in
+  }
+  const now = await howItStands();
+  if (!before.known || before.needed !== now.needed || before.name !== now.name) tell(kStanding);
+}
+
+// Tells the engine that whoever was signed in here has left.
+async function leave(): Promise<boolean> {
+  const { status } = await ask('POST', '/sign-out', '{}');
+  if (status !== 204 && status !== 401 && status !== 404) return false;
+  await becomeStranger();
+  return true;
+}
+
+// Asks the engine; what it does not answer stays as it was.
+function look(): Promise<Me> {
+  return alone('send', async () => {
+    try {
+      if (!(await howItStands()).leaving || (await leave())) {
+        const answer = await ask('GET', '/me');
+        if (answer.status === 200) await take(parse(answer.body));
+      }
+    } catch {
+      // no network, or a proxy's page
+    }
+    return meOf(await howItStands());
+  });
+}
+
+// Forgotten here at once, whatever the network does.
+async function signOut(): Promise<void> {
+  await becomeStranger(true);
+  tell(kStanding);
+  await alone('send', leave).catch(() => undefined);
+}
+
+// Undefined until it is known.
+export function useMe(): Me | undefined {
   const [me, set] = useState<Me>();
-  const turn = useRef(0); // an answer that was asked for before a later one, or before the sign-in, says nothing any more
   useEffect(() => {
-    const look = (): void => {
-      const mine = turn.current += 1;
-      whoAmI().then((one) => { if (mine === turn.current) set(one); }, () => set((known) => known ?? kUnasked));
-    };
-    look();
-    addEventListener('online', look);
-    const over = onStranger(look);
+    const put = (next: Me): void => set((old) => (old && old.needed === next.needed && old.name === next.name ? old : next));
+    const show = (): void => void howItStands().then((one) => { if (one.known) put(meOf(one)); }, () => put(kUnasked));
+    const ask = (): void => void look().then(put, () => put(kUnasked));
+    show();
+    ask();
+    const timer = setInterval(show, kLookAgain);
+    const stop = onKept((name) => { if (name === kStanding) show(); });
+    const over = onStranger(ask);
+    addEventListener('online', ask);
     return () => {
-      removeEventListener('online', look);
+      clearInterval(timer);
+      stop();
       over();
+      removeEventListener('online', ask);
     };
   }, []);
-  return [me, (one) => {
-    turn.current += 1;
-    set(one);
-  }];
+  useEffect(() => wake(), [me]); // what waits of who is there now
+  return me;
 }
 
 export function isStranger(me: Me | undefined): boolean {
-  return me !== undefined && me.needed && me.display === '';
+  return me !== undefined && me.needed && me.name === '';
 }
 
 // `hint`: what a person should know before. `asksWhy`: for who does not treat and looks at records.
-export function SignIn(p: { hint: string; asksWhy?: boolean; onDone: (me: Me) => void }): JSX.Element {
+export function SignIn(p: { hint: string; asksWhy?: boolean }): JSX.Element {
   const [said, say] = useState('');
   const [busy, setBusy] = useState(false);
   const name = useRef<HTMLInputElement>(null);
   const password = useRef<HTMLInputElement>(null);
   const why = useRef<HTMLInputElement>(null);
+  const waiting = waitingHere();
   useEffect(() => name.current?.focus(), []);
   const send = async (): Promise<void> => {
     setBusy(true);
     say('');
     try {
-      const answer = await ask('POST', '/sign-in',
-        JSON.stringify({ name: name.current?.value.trim(), password: password.current?.value }));
-      if (answer.status === 200) {
-        if (why.current) sayWhy(why.current.value.trim());
-        p.onDone({ needed: true, display: textAt(parse(answer.body), 'display') });
-        return;
-      }
+      const body = JSON.stringify({ name: name.current?.value.trim(), password: password.current?.value });
+      const answer = await alone('send', async () => {
+        const one = await ask('POST', '/sign-in', body);
+        if (one.status === 200) {
+          if (why.current) sayWhy(why.current.value.trim());
+          await take(parse(one.body));
+        }
+        return one;
+      });
+      if (answer.status === 200) return;
       say(problemsOf(answer)[0]?.text ?? '');
     } catch {
       say('The engine does not answer; try again in a moment.');
@@ -79,6 +135,8 @@ export function SignIn(p: { hint: string; asksWhy?: boolean; onDone: (me: Me) =>
     }}>
       <h2 id="sign-in-title">Sign in</h2>
       <p class="none">{p.hint}</p>
+      {waiting > 0 && <p class="judged confirm">{waiting} {waiting === 1 ? 'session waits' : 'sessions wait'} on this device, sealed, until
+        whoever recorded {waiting === 1 ? 'it' : 'them'} signs in here.</p>}
       <label for="sign-in-name">Name</label>
       <input id="sign-in-name" ref={name} type="text" autocomplete="username" autocapitalize="none" spellcheck={false} required />
       <label for="sign-in-password">Password</label>
@@ -91,13 +149,26 @@ export function SignIn(p: { hint: string; asksWhy?: boolean; onDone: (me: Me) =>
   );
 }
 
-export function SignedIn({ me, onOut }: { me: Me; onOut: (me: Me) => void }): JSX.Element {
+export function SignedIn({ me }: { me: Me }): JSX.Element {
+  const [left, tellLeft] = useState<Left>();
   const out = async (): Promise<void> => {
-    const answer = await ask('POST', '/sign-out', '{}').catch(() => undefined);
-    if (answer?.status === 204 || answer?.status === 401) onOut({ needed: true, display: '' });
+    const here = await leftHere().catch((): Left => ({ sessions: 0, drafts: 0 }));
+    if (here.sessions + here.drafts > 0) tellLeft(here);
+    else await signOut();
   };
   return (
-    <p class="signed-in">{me.display} is signed in.
-      <button type="button" class="plain" onClick={() => void out()}>Sign out</button></p>
+    <>
+      <p class="signed-in">{me.display} is signed in.
+        <button type="button" class="plain" onClick={() => void out()}>Sign out</button></p>
+      {left && <Dialog title="Not everything is sent" onClose={() => tellLeft(undefined)}>
+        <p>{leftWords(left)}</p>
+        <p>When you sign out it stays on this device, sealed: nobody else can open it or send it. Sign in here again and it goes, and
+          what is half filled in is there.</p>
+        <div class="row end">
+          <button type="button" class="plain" onClick={() => void signOut()}>Sign out and keep it sealed</button>
+          <button type="button" class="send" onClick={() => tellLeft(undefined)}>Stay signed in</button>
+        </div>
+      </Dialog>}
+    </>
   );
 }

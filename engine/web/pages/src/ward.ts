@@ -4,7 +4,7 @@
 import { now } from './clock';
 import { ask, problemsOf } from './engine';
 import { type Json, type JsonObject, isObject, listAt, objectAt, parse, textAt } from './json';
-import { keep, kept } from './kept';
+import { drawer } from './kept';
 
 export interface Patient {
   key: string; // "system|value"
@@ -64,14 +64,14 @@ export async function loadWard(): Promise<WardAnswer> {
     if (answer.status === 200) {
       const read = now();
       const ward = wardOf(answer.body, read);
-      await keep('ward', { read, text: answer.body } satisfies KeptWard).catch(() => undefined);
+      await drawer.keep('ward', { read, text: answer.body } satisfies KeptWard).catch(() => undefined);
       return { ward, problem: '' };
     }
     problem = problemsOf(answer)[0]?.text ?? '';
   } catch {
     problem = 'The engine does not answer. This is the ward list of the last contact.';
   }
-  const old = await kept<KeptWard>('ward').catch(() => undefined);
+  const old = await drawer.kept<KeptWard>('ward').catch(() => undefined);
   return { ward: old && wardOf(old.text, old.read), problem };
 }
 

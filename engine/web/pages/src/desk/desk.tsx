@@ -3,7 +3,7 @@
 import type { JSX } from 'preact';
 import { useEffect } from 'preact/hooks';
 import { useNews } from './follow';
-import { type Me, SignIn, SignedIn, isStranger, useMe } from '../sign_in';
+import { type Me, SignIn, SignedIn, SignedInAs, isStranger, useMe } from '../sign_in';
 import { Log } from './log';
 import { Maps } from './maps';
 import { Message } from './message';
@@ -15,13 +15,13 @@ import { TryOut } from './try_out';
 const kRooms: [string, string][] = [['traffic', 'Traffic'], ['targets', 'Targets'], ['maps', 'Maps'], ['try-out', 'Try out'], ['log', 'Log']];
 
 export function Desk(): JSX.Element | null {
-  const [me, setMe] = useMe();
+  const me = useMe();
   if (!me) return null;
-  if (isStranger(me)) return <SignIn hint="For engineers, auditors and operators." asksWhy onDone={setMe} />;
-  return <Rooms me={me} onOut={setMe} />;
+  if (isStranger(me)) return <SignIn hint="For engineers, auditors and operators." asksWhy />;
+  return <SignedInAs.Provider value={me}><Rooms key={me.name} me={me} /></SignedInAs.Provider>;
 }
 
-function Rooms({ me, onOut }: { me: Me; onOut: (me: Me) => void }): JSX.Element {
+function Rooms({ me }: { me: Me }): JSX.Element {
   const news = useNews();
   const [room = 'traffic', ...rest] = usePlace();
   const name = kRooms.find(([one]) => one === room)?.[1] ?? (room === 'message' ? 'Message' : 'Traffic');
@@ -31,9 +31,9 @@ function Rooms({ me, onOut }: { me: Me; onOut: (me: Me) => void }): JSX.Element 
       <header class="top">
         <nav aria-label="Desk">{kRooms.map(([one, words]) => (
           <a key={one} href={`#${one}`} aria-current={one === room ? 'page' : undefined}>{words}</a>))}</nav>
-        <span class={`link ${news.connected ? 'is-on' : 'is-off'}`} role="status">{news.connected ? 'Live' : 'Engine away'}</span>
+        <span class={`link ${news.connected ? 'is-on' : 'is-off'}`} role="status">{news.connected ? <span class="on-word">Live</span> : 'Engine away'}</span>
       </header>
-      {me.display !== '' && <SignedIn me={me} onOut={onOut} />}
+      {me.name !== '' && <SignedIn me={me} />}
       <main>
         {room === 'message' && rest[0] ? <Message session={rest[0]} revision={Number(rest[1] ?? '0')} news={news} />
           : room === 'targets' ? <Targets news={news} />

@@ -1,8 +1,10 @@
-// Who does it and why: asked before anything that is written into the log. The name is kept for this tab only.
+// Who does it and why: asked before anything that is written into the log. Who is signed in need not say who; else the name
+// is kept for this tab.
 
 import type { ComponentChildren, JSX } from 'preact';
-import { useState } from 'preact/hooks';
+import { useContext, useState } from 'preact/hooks';
 import { Dialog, TextField } from '../controls';
+import { SignedInAs } from '../sign_in';
 import { told } from './asking';
 
 const kName = 'desk-name';
@@ -16,15 +18,17 @@ export interface Act {
 }
 
 export function WhoDialog(p: { act: Act; onDone: () => void; onClose: () => void }): JSX.Element {
+  const { display } = useContext(SignedInAs);
   const [actor, setActor] = useState(sessionStorage.getItem(kName) ?? '');
   const [why, setWhy] = useState('');
   const [said, say] = useState('');
   const [busy, setBusy] = useState(false);
-  const ready = actor.trim() !== '' && why.trim() !== '' && !busy;
+  const ready = (display !== '' || actor.trim() !== '') && why.trim() !== '' && !busy;
   const go = async (): Promise<void> => {
     setBusy(true);
-    sessionStorage.setItem(kName, actor.trim());
-    const answer = await told('POST', p.act.path, JSON.stringify({ ...p.act.more, actor: actor.trim(), why: why.trim() }));
+    const who = display === '' ? { actor: actor.trim() } : {};
+    if (who.actor) sessionStorage.setItem(kName, who.actor);
+    const answer = await told('POST', p.act.path, JSON.stringify({ ...p.act.more, ...who, why: why.trim() }));
     setBusy(false);
     if (answer.problem) {
       say(answer.problem);
@@ -35,9 +39,9 @@ export function WhoDialog(p: { act: Act; onDone: () => void; onClose: () => void
   return (
     <Dialog title={p.act.title} onClose={p.onClose}>
       <p>{p.act.explain}</p>
-      <TextField label="Your name" value={actor} onValue={setActor} />
+      {display === '' && <TextField label="Your name" value={actor} onValue={setActor} />}
       <TextField label="Why" value={why} onValue={setWhy} />
-      <p class="none">Both are written into the log.</p>
+      <p class="none">{display === '' ? 'Both are written into the log.' : <>Written into the log, with your name: <bdi>{display}</bdi>.</>}</p>
       <p role="alert">{said && <span class="judged refuse">{said}</span>}</p>
       <div class="row end">
         <button type="button" class="send" disabled={!ready} onClick={() => void go()}>{p.act.button}</button>

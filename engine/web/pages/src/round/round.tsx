@@ -5,10 +5,10 @@ import type { JSX } from 'preact';
 import { useCallback, useEffect, useMemo, useRef, useState } from 'preact/hooks';
 import { now } from '../clock';
 import { type DryRun, dryRun } from '../engine';
-import { forget, keep, kept } from '../kept';
+import { type Drawer, deviceDrawer, drawer } from '../kept';
 import { objectAt } from '../json';
 import type { Table } from '../plausibility';
-import { hidden } from '../seal';
+import { Locked } from '../owner';
 import { type LocalSession, entriesOf } from '../session';
 import type { Patient, Person, Ward } from '../ward';
 import { kStands } from '../words';
@@ -35,28 +35,39 @@ export interface RoundProps {
   onSheet: () => void;
 }
 
-// The draft, once it is read from the device; every change is kept before the next.
+// One that was begun before the engine wanted a sign-in goes to who opens it first.
+async function ownerless(patient: Patient): Promise<Draft | undefined> {
+  const name = `draft-${await deviceDrawer.hidden(patient.key)}`;
+  const old = await deviceDrawer.kept<Draft>(name);
+  if (old) await deviceDrawer.forget(name);
+  return old;
+}
+
+// The draft, once it is read from the device; every change is kept before the next. It stays whose it is, also when a
+// sign-in ends between two letters.
 function useDraft(patient: Patient): [Draft | undefined, (draft: Draft) => void, () => Promise<void>] {
   const [draft, set] = useState<Draft>();
-  const name = useRef('');
+  const place = useRef<{ drawer: Drawer; name: string }>();
   const writing = useRef(Promise.resolve());
   useEffect(() => {
     let here = true;
-    void hidden(patient.key).then(async (one) => {
-      name.current = `draft-${one}`;
-      const old = await kept<Draft>(name.current).catch(() => undefined);
+    void (async () => {
+      const mine = await drawer.held();
+      const name = `draft-${await mine.hidden(patient.key)}`;
+      const old = (await mine.kept<Draft>(name).catch(() => undefined)) ?? (await ownerless(patient).catch(() => undefined));
+      place.current = { drawer: mine, name };
       if (here) set(old ? { ...emptyDraft(), ...old } : emptyDraft());
-    });
+    })();
     return () => { here = false; };
   }, [patient.key]);
   const put = useCallback((next: Draft) => {
     set(next);
-    writing.current = writing.current.then(() => keep(name.current, next)).catch(() => undefined);
+    writing.current = writing.current.then(() => place.current?.drawer.keep(place.current.name, next)).catch(() => undefined);
   }, []);
   const drop = useCallback(async () => {
     set(emptyDraft());
     await writing.current;
-    await forget(name.current);
+    await place.current?.drawer.forget(place.current.name);
   }, []);
   return [draft, put, drop];
 }
@@ -142,8 +153,8 @@ export function Round(p: RoundProps): JSX.Element {
       show(false);
       setSince(0);
       setReceipt(`${count} ${count === 1 ? 'entry' : 'entries'} recorded.`);
-    } catch {
-      setReceipt('This device has no room to keep the entries. Nothing is lost: they are still on this page. Free some room and send again.');
+    } catch (error) {
+      setReceipt(error instanceof Locked ? 'Sign in again first. What you filled in is kept.' : 'This device has no room to keep the entries. Nothing is lost: they are still on this page. Free some room and send again.');
     } finally {
       setSending(false);
     }

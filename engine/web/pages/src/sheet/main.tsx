@@ -1,7 +1,7 @@
 import type { JSX } from 'preact';
 import { render } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
-import { keep, kept } from '../kept';
+import { deviceDrawer } from '../kept';
 import { Phone } from './phone';
 import { kEmergency } from './plan';
 import { kLast } from './queue';
@@ -16,9 +16,9 @@ function App(): JSX.Element {
       const found = tokenOf(location.hash);
       if (found) {
         setToken(found);
-        void keep(kLast, found).catch(() => undefined);
+        void deviceDrawer.keep(kLast, found).catch(() => undefined);
       } else {
-        void kept<string>(kLast).then((one) => setToken(one ?? ''), () => setToken(''));
+        void deviceDrawer.kept<string>(kLast).then((one) => setToken(one ?? ''), () => setToken(''));
       }
     };
     look();

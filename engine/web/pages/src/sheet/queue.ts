@@ -3,8 +3,7 @@
 
 import { ask, problemsOf } from '../engine';
 import { type JsonObject, isObject, listAt, parse, print, textAt } from '../json';
-import { alone, keep, kept } from '../kept';
-import { hidden } from '../seal';
+import { alone, deviceDrawer as drawer } from '../kept';
 
 export interface Ticked { id: string; time: string; text: string; problem: string } // text: the entry as JSON
 export interface KeptSheet {
@@ -20,14 +19,14 @@ const kAtOnce = 40; // the engine takes 50 in a request
 const kPauses = [2_000, 5_000, 15_000, 30_000, 60_000];
 
 async function nameOf(token: string): Promise<string> {
-  return `sheet-${await hidden(token)}`;
+  return `sheet-${await drawer.hidden(token)}`;
 }
 export async function sheetOf(token: string): Promise<KeptSheet> {
-  const known = await kept<KeptSheet>(await nameOf(token)).catch(() => undefined);
+  const known = await drawer.kept<KeptSheet>(await nameOf(token)).catch(() => undefined);
   return known ?? { token, plan: '', reported: '[]', waiting: [], back: [], ended: false };
 }
 export async function change(token: string, how: (sheet: KeptSheet) => KeptSheet): Promise<void> {
-  await alone(`sheet-${token.slice(0, 4)}`, async () => keep(await nameOf(token), how(await sheetOf(token))));
+  await alone(`sheet-${token.slice(0, 4)}`, async () => drawer.keep(await nameOf(token), how(await sheetOf(token))));
 }
 
 export async function tick(token: string, entry: JsonObject): Promise<void> {
