@@ -111,16 +111,62 @@ export async function judge(page, what, whole = false) {
   assert.ok(await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth), `${what} reaches over the edge`);
 }
 
+// Letters of twice the size, as a browser's setting makes them, in a page that is narrow already: nothing reaches over the
+// edge, and no control is too small for its words.
+export async function fitsLarge({ page }, what) {
+  await page.evaluate(() => { document.documentElement.style.fontSize = '200%'; });
+  await page.waitForTimeout(150);
+  const [size, cut] = await page.evaluate(() => {
+    const wide = document.documentElement.scrollWidth > innerWidth;
+    const over = wide ? [...document.querySelectorAll('main *, header *')].filter((node) => node.getBoundingClientRect().right > innerWidth + 1) : [];
+    const out = wide ? [`the page is ${document.documentElement.scrollWidth} px wide: ${over.slice(0, 4).map((node) => `${node.tagName} ${node.className}`).join(', ')}`] : [];
+    for (const node of document.querySelectorAll('button, a, label, summary, h1, h2, h3, dt, dd, [role="cell"], .judged')) {
+      const style = getComputedStyle(node);
+      if (node.checkVisibility() && style.display !== 'inline' && !node.classList.contains('quiet') && node.scrollWidth > node.clientWidth + 2) {
+        out.push(`${node.tagName} ${node.className} "${node.textContent.trim().slice(0, 40)}" ${node.scrollWidth} in ${node.clientWidth}`);
+      }
+    }
+    return [getComputedStyle(document.body).fontSize, out];
+  });
+  if (process.env.SHOTS) await page.screenshot({ path: `${process.env.SHOTS}/large-${what.replace(/\W+/g, '-').slice(0, 24)}.png` });
+  assert.equal(size, '32px', `${what}: the letters follow the setting`);
+  assert.deepEqual([what, ...cut], [what]);
+  await page.evaluate(() => { document.documentElement.style.fontSize = ''; });
+}
+
 // work(bedside): a test in a browser of its own, which must end without an error in the console.
 export function bedside(name, options, work) {
   test(name, { skip: !name.includes(process.env.WORD ?? ''), timeout: 60_000 }, async () => {
     const one = await Bedside.open(options);
-    await work(one);
+    try {
+      await work(one);
+    } catch (error) {
+      if (process.env.SHOTS) await one.page.screenshot({ path: `${process.env.SHOTS}/failed-${name.replace(/\W+/g, '-').slice(0, 40)}.png` });
+      throw error;
+    }
     await one.close();
   });
 }
 
-// --- The record server
+// --- The engine and the record server
+
+// A document of the invented day with a value that nobody confirmed: it is held. `tag` makes it a session of its own.
+export async function sendHeld(tag) {
+  const document = JSON.parse(readFileSync(new URL('../../mappings/samples/vitals.session.json', import.meta.url), 'utf8'));
+  document.identifier.value += `-${tag}`;
+  const vitals = document.entry.find((one) => one.vitals?.saturation);
+  vitals.vitals.saturation.value = 52;
+  delete vitals.confirmed;
+  const answer = await fetch(`${engine}/sessions`, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(document) });
+  assert.equal(answer.status, 202, await answer.clone().text());
+  const { session } = await answer.json();
+  for (let i = 0; i < 200; i += 1) {
+    const told = await (await fetch(`${engine}/sessions/${session}`)).json();
+    if (told.state === 'held') return session;
+    await new Promise((wait) => { setTimeout(wait, 25); });
+  }
+  return assert.fail('it is not held');
+}
 
 // The Observations of a patient with a code, newest first.
 export async function observations(code, patient) {

@@ -2,7 +2,7 @@
 import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import { after, before, describe } from 'node:test';
-import { bedside, closeBrowser, engine, judge, openBrowser } from './bedside.mjs';
+import { bedside, closeBrowser, engine, judge, openBrowser, sendHeld } from './bedside.mjs';
 
 before(openBrowser);
 after(closeBrowser);
@@ -10,22 +10,25 @@ after(closeBrowser);
 const at = (place = 'traffic') => [`/desk#${place}`, 'h1'];
 const name = 'Kim Sample';
 
-// A document of the invented day with a value that nobody confirmed: it is held. `tag` makes it a session of its own.
-async function sendHeld(tag) {
-  const document = JSON.parse(readFileSync(new URL('../../mappings/samples/vitals.session.json', import.meta.url), 'utf8'));
-  document.identifier.value += `-${tag}`;
-  const vitals = document.entry.find((one) => one.vitals?.saturation);
-  vitals.vitals.saturation.value = 52;
-  delete vitals.confirmed;
-  const answer = await fetch(`${engine}/sessions`, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(document) });
-  assert.equal(answer.status, 202, await answer.clone().text());
-  const { session } = await answer.json();
-  for (let i = 0; i < 200; i += 1) {
-    const told = await (await fetch(`${engine}/sessions/${session}`)).json();
-    if (told.state === 'held') return session;
-    await new Promise((wait) => { setTimeout(wait, 25); });
-  }
-  return assert.fail('it is not held');
+// In the page: a journal of `all` messages that answers `size` of them at a time. The session of the n-th begins with n;
+// of those that came in since, globalThis.more of them, with "new-".
+function playTraffic([all, size]) {
+  globalThis.more = 0;
+  const real = globalThis.fetch;
+  const row = (position) => {
+    const n = all - position;
+    const name = n < 0 ? `new-${String(-n).padStart(4, '0')}` : String(n).padStart(8, '0');
+    return `{"session":"${name}-0000-5000-8000-000000000000","revision":1,"position":${position},"targets":[]}`;
+  };
+  globalThis.fetch = async (path, options) => {
+    if (path !== '/traffic') return real(path, options);
+    const before = JSON.parse(options.body).before ?? all + globalThis.more + 1;
+    const first = before - 1;
+    const last = Math.max(1, first - size + 1);
+    let rows = '';
+    for (let at = first; at >= last; at -= 1) rows += `${rows && ','}${row(at)}`;
+    return new Response(`{"messages":[${rows}]${last > 1 ? `,"next":${last}` : ''}}`, { status: 200 });
+  };
 }
 
 async function sign(one, button, why) {
@@ -42,7 +45,7 @@ describe('the desk', { concurrency: 2 }, () => {
     const { page } = one;
     const session = await sendHeld('desk-a');
     await one.choose('Show only', 'Held');
-    const row = page.locator('tr', { hasText: session.slice(0, 8) });
+    const row = page.getByRole('row', { name: session.slice(0, 8) });
     await row.getByText('nobody confirmed it').waitFor(); // by itself: the list follows the engine
     await row.getByRole('link').click();
     await page.getByRole('heading', { name: 'What was found' }).waitFor();
@@ -56,7 +59,7 @@ describe('the desk', { concurrency: 2 }, () => {
   bedside('the rule and the input of any element light up, and the other way round', { size: 'pc', at: at() }, async (one) => {
     const { page } = one;
     await one.choose('Show only', 'In the chart');
-    await page.locator('.list a').first().click();
+    await page.locator('.long a').first().click();
     const made = page.getByRole('list', { name: 'Bundle' });
     const came = page.getByRole('list', { name: 'Session document' });
     const resource = made.locator('li', { hasText: /Oxygen saturation/ }).last();
@@ -80,8 +83,9 @@ describe('the desk', { concurrency: 2 }, () => {
     await page.getByLabel('Patient identifier: system').fill('https://hill.example/ids/patient');
     await page.getByLabel('Patient identifier: value').fill('P-0103');
     await page.getByRole('button', { name: 'Search', exact: true }).click();
+    await page.locator('[aria-rowcount]:not([aria-rowcount="-1"])').waitFor();
     await page.waitForTimeout(500);
-    const found = await page.locator('tbody tr').count();
+    const found = await page.locator('.long-rows [role="row"]').count();
     assert.ok(found >= 3, `${found} messages`);
     assert.doesNotMatch(page.url(), /P-0103/);
     await page.getByLabel('Patient identifier: value').fill('P-9999');
@@ -98,7 +102,7 @@ describe('the desk', { concurrency: 2 }, () => {
     await page.getByLabel('Kind').selectOption('accepted');
     await one.tap('Read');
     one.expected = 'status of 409'; // the second answer, in the browser's own log
-    await page.locator('tbody .plain').last().click();
+    await page.locator('.long-rows .plain').last().click();
     // The tree is signed once a minute, and once when the engine begins: the oldest record lies in that one.
     await page.getByRole('dialog').getByText(/the record lies in it|newer than the latest signed/).waitFor();
     await page.keyboard.press('Escape');
@@ -128,16 +132,89 @@ describe('the desk', { concurrency: 2 }, () => {
     await page.locator('.stand', { hasText: 'Sending' }).waitFor();
   });
 
+  bedside('a million messages: only the rows in sight are in the page, and each is reached', { size: 'pc', at: ['/desk#maps', 'h1'] }, async (one) => {
+    const { page } = one;
+    const kAll = 1_000_000;
+    await page.evaluate(playTraffic, [kAll, 5_000]);
+    await one.page.getByRole('link', { name: 'Traffic' }).click();
+    const table = page.getByRole('table', { name: 'Messages, the latest first' });
+    await table.waitFor();
+    assert.equal(await table.getAttribute('aria-rowcount'), '-1', 'nobody knows yet how many there are');
+    // Dragged to the end, again and again, until there is nothing behind it.
+    await page.evaluate(() => new Promise((done) => {
+      const box = document.querySelector('.long');
+      const table = box.querySelector('[role="table"]');
+      const step = () => {
+        if (table.getAttribute('aria-rowcount') !== '-1') { done(); return; }
+        box.scrollTop = box.scrollHeight;
+        setTimeout(step, 5);
+      };
+      step();
+    }));
+    assert.equal(await table.getAttribute('aria-rowcount'), String(kAll + 1));
+    const inSight = () => page.evaluate(() => [...document.querySelectorAll('.long-rows [role="row"]')].filter((row) => {
+      const box = document.querySelector('.long').getBoundingClientRect();
+      const at = row.getBoundingClientRect();
+      return at.bottom > box.top + 40 && at.top < box.bottom;
+    }).map((row) => [Number(row.getAttribute('aria-rowindex')), row.textContent]));
+    // The row of a number says so itself: its session begins with the number.
+    const fits = ([index, text]) => text.includes(String(index - 2).padStart(8, '0'));
+    const shown = async (what) => {
+      await page.waitForFunction(() => ![...document.querySelectorAll('.long-rows [role="row"]')].some((row) => row.textContent === '…'));
+      const rows = await inSight();
+      assert.ok(rows.length > 5 && rows.every(fits), `${what}: ${JSON.stringify(rows.slice(0, 3))}`);
+      return rows;
+    };
+    await one.page.locator('.long').focus();
+    await page.keyboard.press('End');
+    await page.waitForFunction(() => document.activeElement.closest('[role="row"]')?.ariaRowIndex === '1000001');
+    assert.equal((await shown('the end')).at(-1)[0], kAll + 1);
+    await page.keyboard.press('ArrowUp');
+    await page.waitForFunction(() => document.activeElement.closest('[role="row"]')?.ariaRowIndex === '1000000');
+    await page.keyboard.press('Home');
+    await page.waitForFunction(() => document.activeElement.closest('[role="row"]')?.ariaRowIndex === '2');
+    for (const key of ['PageDown', 'PageDown', 'ArrowDown']) await page.keyboard.press(key);
+    assert.ok((await shown('a page further'))[0][0] > 2);
+    await page.evaluate(() => { const box = document.querySelector('.long'); box.scrollTop = box.scrollHeight / 2; });
+    const [[middle]] = await shown('the middle');
+    assert.ok(Math.abs(middle - kAll / 2) < kAll / 100, `${middle} is about the middle`);
+    await page.mouse.move(700, 600);
+    await page.mouse.wheel(0, 560); // ten rows of 56 px, not a part of the whole
+    await page.waitForTimeout(300);
+    const [[later]] = await shown('a turn of the wheel');
+    assert.ok(later - middle >= 9 && later - middle <= 11, `${later} after ${middle}`);
+    const nodes = await page.evaluate(() => document.querySelectorAll('.long-rows [role="row"]').length);
+    console.log(`# ${kAll} messages, ${nodes} rows in the page`);
+    assert.ok(nodes < 60, `${nodes} rows in the page`);
+    await judge(page, 'a-million');
+  });
+
+  bedside('what comes in moves nothing that is being read', { size: 'pc', at: ['/desk#maps', 'h1'] }, async (one) => {
+    const { page } = one;
+    await page.evaluate(playTraffic, [2_000, 200]);
+    await one.page.getByRole('link', { name: 'Traffic' }).click();
+    await page.locator('.long').evaluate((box) => { box.scrollTop = 56 * 50; });
+    await page.locator('[data-row="50"]').waitFor();
+    const top = () => page.locator('.long-rows [role="row"]', { hasText: '00000050' }).evaluate((row) => row.getBoundingClientRect().top);
+    const before = await top();
+    await page.evaluate(() => { globalThis.more = 3; }); // three came in
+    await sendHeld('moves'); // the page looks when the engine says that something came in
+    await page.locator('[data-row="53"]', { hasText: '00000050' }).waitFor({ timeout: 20_000 });
+    assert.ok(Math.abs(await top() - before) < 2, `it stands at ${await top()} and stood at ${before}`);
+    await page.locator('.long').evaluate((box) => { box.scrollTop = 0; });
+    await page.locator('[data-row="0"]', { hasText: 'new-0003' }).waitFor();
+  });
+
   bedside('what is refused is said', { at: at('message/00000000-0000-5000-8000-000000000000/1') }, async (one) => {
     one.expected = 'status of 404'; // for the session and for the message, in the browser's own log
     await one.page.getByText('there is no such').first().waitFor();
   });
 
-  for (const [size, scheme] of [['phone', 'light'], ['pc', 'light'], ['phone', 'dark']]) {
+  for (const [size, scheme] of [['phone', 'light'], ['tablet', 'dark'], ['pc', 'light']]) {
     bedside(`no accessibility rule is broken: desk, ${size}, ${scheme}`, { size, scheme, at: at() }, async (one) => {
       const { page } = one;
       const session = await sendHeld(`desk-${size}-${scheme}`);
-      await page.locator('tbody tr', { hasText: session.slice(0, 8) }).waitFor();
+      await page.getByRole('row', { name: session.slice(0, 8) }).waitFor();
       await judge(page, `traffic-${scheme}`);
       await page.goto(`${engine}/desk#message/${session}/1`);
       await page.locator('.tree').first().waitFor();

@@ -68,7 +68,7 @@ export function summaryOf(resource: Json | undefined): string {
   const code = resource['code'];
   const about = codeWords(code) || codeWords(listOf(resource['activity'])[0]);
   const quantity = resource['valueQuantity'];
-  const value = isObject(quantity) ? [quantity['value'], quantity['unit']].filter((one) => one !== undefined).map(String).join(' ')
+  const value = isObject(quantity) ? [quantity['value'], quantity['unit']].filter((one) => one !== undefined && one !== '1').map(String).join(' ')
     : typeof resource['valueString'] === 'string' ? resource['valueString']
       : codeWords(resource['valueCodeableConcept']) || (resource['valueInteger'] instanceof Num ? resource['valueInteger'].text : '');
   const derived = listOf(resource['derivedFrom']).length > 0 ? ' (computed)' : '';

@@ -5,16 +5,12 @@ import { useState } from 'preact/hooks';
 import { Dialog, Select } from '../controls';
 import { type JsonObject, isObject, listAt, numberAt, objectAt, print, textAt } from '../json';
 import { told } from './asking';
+import { type Column, LongTable } from './long_table';
 import { type Verdict, judgeProof } from './proof';
-import { clock } from './stand';
+import { clock, kKinds, kindWords } from './stand';
+import { useLong } from './use_long';
 
-const kKinds: [string, string][] = [
-  ['accepted', 'Taken in'], ['refused', 'Refused'], ['repeated', 'Sent again'], ['conflicting', 'Conflicting'],
-  ['checked', 'Checked'], ['held', 'Held'], ['dispatched', 'Sent out'], ['answered', 'Will be tried again'], ['landed', 'Landed'],
-  ['released', 'Released by a person'], ['remapped', 'Translated again'], ['withdrawn', 'Given up'], ['read', 'Read by somebody'],
-  ['approved', 'Maps put in force'], ['paused', 'Server paused'], ['resumed', 'Server resumed'], ['handed-out', 'Sheet handed out'], ['link-ended', 'Link of a sheet ended'], ['started', 'Engine started'],
-  ['stopped', 'Engine ended'],
-];
+const kMost = 20_000; // rows; each page that is read is a record of its own
 const kLong = 600_000; // milliseconds; a long journal takes its time
 
 interface Wish {
@@ -119,40 +115,42 @@ function save(list: JsonObject[]): void {
   URL.revokeObjectURL(address);
 }
 
-function Records(p: { list: JsonObject[]; onProve: (position: string) => void }): JSX.Element {
+const kColumns: Column[] = [{ title: 'Record', class: 'record' }, { title: 'Time', class: 'time' }, { title: 'Kind', class: 'kind' },
+  { title: 'Of', class: 'of' }, { title: 'What was said', class: 'said' }];
+
+function cellsOf(one: JsonObject, onProve: (position: string) => void, tab: number): JSX.Element[] {
+  const position = numberAt(one, 'position');
+  const session = textAt(one, 'session');
+  const said = [textAt(one, 'reasonText'), numberAt(one, 'status') && `HTTP ${numberAt(one, 'status')}`].filter((text) => text !== '').join(', ');
+  return [
+    <button type="button" class="plain" tabIndex={tab} aria-label={`Prove record ${position}`} onClick={() => onProve(position)}>{position}</button>,
+    <time dateTime={textAt(one, 'time')}>{clock(textAt(one, 'time'))}</time>,
+    <>{kindWords(textAt(one, 'kind'))}</>,
+    <>{session && <a href={`#message/${session}/${numberAt(one, 'revision') || '1'}`} tabIndex={tab}><span class="id">{session.slice(0, 8)}</span></a>}
+      {numberAt(one, 'revision') && ` revision ${numberAt(one, 'revision')}`}{textAt(one, 'target') && ` ${textAt(one, 'target')}`}</>,
+    <>{said}{textAt(one, 'actor') && <> <bdi>{textAt(one, 'actor')}</bdi></>}{textAt(one, 'why') && <>: <bdi>{textAt(one, 'why')}</bdi></>}</>,
+  ];
+}
+
+function Records(p: { wish: Wish; onProve: (position: string) => void }): JSX.Element {
+  const long = useLong({ path: '/log', member: 'records', key: '', bodyOf: (before) => bodyOf(p.wish, before), news: 0, most: kMost, lean: false });
   return (
-    <table class="list"><caption class="quiet">Records</caption>
-      <thead><tr><th scope="col">Record</th><th scope="col">Time</th><th scope="col">Kind</th><th scope="col">Of</th><th scope="col">What was said</th></tr></thead>
-      <tbody>{p.list.map((one) => {
-        const position = numberAt(one, 'position');
-        const session = textAt(one, 'session');
-        return (
-          <tr key={position}>
-            <td><button type="button" class="plain" aria-label={`Prove record ${position}`} onClick={() => p.onProve(position)}>{position}</button></td>
-            <td class="time"><time dateTime={textAt(one, 'time')}>{clock(textAt(one, 'time'))}</time></td>
-            <td>{textAt(one, 'kind')}</td>
-            <td>{session && <a href={`#message/${session}/${numberAt(one, 'revision') || '1'}`}><span class="id">{session.slice(0, 8)}</span></a>}
-              {numberAt(one, 'revision') && ` revision ${numberAt(one, 'revision')}`}{textAt(one, 'target') && ` ${textAt(one, 'target')}`}</td>
-            <td>{[textAt(one, 'reasonText'), numberAt(one, 'status') && `HTTP ${numberAt(one, 'status')}`].filter((text) => text !== '').join(', ')}
-              {textAt(one, 'actor') && <> <bdi>{textAt(one, 'actor')}</bdi></>}{textAt(one, 'why') && <>: <bdi>{textAt(one, 'why')}</bdi></>}</td>
-          </tr>);
-      })}</tbody></table>
+    <>
+      {long.problem && <p class="banner" role="alert">{long.problem}</p>}
+      {long.list.total > 0 && <LongTable label="Records, the latest first" class="log" columns={kColumns} list={long.list} added={0} onSight={long.sight}
+        cells={(one, tab) => cellsOf(one, p.onProve, tab)} />}
+      {long.on && <button type="button" class="chip" onClick={long.on}>Look further back</button>}
+      {long.list.total === 0 && long.list.complete && !long.loading && !long.problem && <p class="none">No record fits.</p>}
+      {long.list.total >= kMost && !long.list.complete && <p class="none">No more than these are listed; narrow the search by time.</p>}
+      {long.list.total > 0 && <div class="row"><button type="button" class="chip" onClick={() => save(long.list.rows())}>Save what is listed</button></div>}
+    </>
   );
 }
 
 export function Log(): JSX.Element {
   const [wish, setWish] = useState<Wish>(kNothing);
-  const [list, setList] = useState<JsonObject[]>();
-  const [next, setNext] = useState('');
-  const [problem, setProblem] = useState('');
+  const [asked, ask] = useState<{ wish: Wish; count: number }>();
   const [proved, prove] = useState('');
-  const read = async (before: string): Promise<void> => {
-    const answer = await told('POST', '/log', bodyOf(wish, before));
-    setProblem(answer.problem);
-    if (answer.problem) return;
-    setList([...(before && list ? list : []), ...listAt(answer.value, 'records')]);
-    setNext(numberAt(answer.value, 'next'));
-  };
   const field = (name: keyof Wish, label: string, kind = 'text'): JSX.Element => (
     <label class="searched">{label}
       <input type={kind} value={wish[name]} autocomplete="off" spellcheck={false} maxLength={300}
@@ -160,8 +158,8 @@ export function Log(): JSX.Element {
   return (
     <section class="room" aria-label="Log">
       <h1>Log</h1>
-      <p class="none">Every record, the latest first. That you read it is a record too.</p>
-      <form class="log-form" onSubmit={(event) => { event.preventDefault(); void read(''); }}>
+      <p class="none">Every record, the latest first. That you read it is a record too, once for each page that comes into sight.</p>
+      <form class="log-form" onSubmit={(event) => { event.preventDefault(); ask({ wish, count: (asked?.count ?? 0) + 1 }); }}>
         <Select label="Kind" options={kKinds} value={wish.kind} onValue={(kind) => setWish({ ...wish, kind })} empty="every kind" />
         {field('session', 'Session')}
         {field('patientSystem', 'Patient identifier: system')}
@@ -172,13 +170,7 @@ export function Log(): JSX.Element {
         {field('until', 'Before', 'datetime-local')}
         <button type="submit" class="send">Read</button>
       </form>
-      {problem && <p class="banner" role="alert">{problem}</p>}
-      {list && list.length > 0 && <Records list={list} onProve={prove} />}
-      {list && list.length === 0 && <p class="none">No record fits.</p>}
-      <div class="row">
-        {next && <button type="button" class="chip" onClick={() => void read(next)}>Look further back</button>}
-        {list && list.length > 0 && <button type="button" class="chip" onClick={() => save(list)}>Save what is listed</button>}
-      </div>
+      {asked && <Records key={asked.count} wish={asked.wish} onProve={prove} />}
       <Whole wish={wish} />
       {proved && <Proof key={proved} position={proved} onClose={() => prove('')} />}
     </section>

@@ -9,7 +9,7 @@ import { useTold } from './asking';
 import type { News } from './follow';
 import { Issues } from './issues';
 import { Lineage, summaryOf } from './lineage';
-import { Stand, clock } from './stand';
+import { Stand, clock, kindWords } from './stand';
 import { Tree } from './tree';
 import { type Act, WhoDialog } from './who';
 
@@ -125,7 +125,7 @@ export function Message(p: { session: string; revision: number; news: News }): J
       {document && <p><a class="chip" href={`#try-out/${p.session}/${revision}`}>Try changed maps on it</a></p>}
       {message.value !== undefined && <section class="sheet"><h2>What happened</h2>
         <ol class="records">{listAt(message.value, 'records').map((one) => (
-          <li key={numberAt(one, 'position')}><time>{clock(textAt(one, 'time'))}</time> <b>{textAt(one, 'kind')}</b>
+          <li key={numberAt(one, 'position')}><time>{clock(textAt(one, 'time'))}</time> <b>{kindWords(textAt(one, 'kind'))}</b>
             {textAt(one, 'target') && ` ${textAt(one, 'target')}`}{numberAt(one, 'status') && `, HTTP ${numberAt(one, 'status')}`}
             {textAt(one, 'reasonText') && `: ${textAt(one, 'reasonText')}`}
             {textAt(one, 'actor') && <> by <bdi>{textAt(one, 'actor')}</bdi></>}{textAt(one, 'why') && <>: <bdi>{textAt(one, 'why')}</bdi></>}

@@ -1,4 +1,4 @@
-// How a message stands with a record server, in words and never by colour alone.
+// How a message stands with a record server and what its records say, in words and never by colour alone.
 
 import type { JSX } from 'preact';
 import { type JsonObject, numberAt, textAt } from '../json';
@@ -9,6 +9,18 @@ const kWords: Record<string, string> = {
 };
 export function standWords(state: string): string {
   return kWords[state] ?? state;
+}
+
+// Kinds of records, as docs/formats/journal.md lists them.
+export const kKinds: [string, string][] = [
+  ['accepted', 'Taken in'], ['refused', 'Refused'], ['repeated', 'Sent again'], ['conflicting', 'Conflicting'],
+  ['checked', 'Checked'], ['held', 'Held'], ['dispatched', 'Sent out'], ['answered', 'Will be tried again'], ['landed', 'Landed'],
+  ['released', 'Released by a person'], ['remapped', 'Translated again'], ['withdrawn', 'Given up'], ['read', 'Read by somebody'],
+  ['approved', 'Maps put in force'], ['paused', 'Server paused'], ['resumed', 'Server resumed'], ['handed-out', 'Sheet handed out'], ['link-ended', 'Link of a sheet ended'], ['started', 'Engine started'],
+  ['stopped', 'Engine ended'],
+];
+export function kindWords(kind: string): string {
+  return kKinds.find(([one]) => one === kind)?.[1] ?? kind;
 }
 
 export function clock(time: string): string {

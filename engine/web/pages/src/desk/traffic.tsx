@@ -4,12 +4,15 @@ import type { JSX } from 'preact';
 import { useState } from 'preact/hooks';
 import { Choice } from '../controls';
 import { type JsonObject, isObject, listAt, numberAt, objectAt, textAt } from '../json';
-import { told, useTold } from './asking';
+import { useTold } from './asking';
 import type { News } from './follow';
+import { type Column, LongTable } from './long_table';
 import { Stand, clock, since, standWords } from './stand';
+import { useLong } from './use_long';
 
 const kStates: [string, string][] = [['held', 'Held'], ['accepted', 'Taken in'], ['checked', 'Checked'],
   ['dispatched', 'On its way'], ['landed', 'In the chart']];
+const kMostJournalled = 20_000; // rows of a search that is written into the log with every page
 const kUuid = /^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$/;
 
 function Load(p: { target: JsonObject; landed: number[]; alone: boolean }): JSX.Element {
@@ -40,7 +43,7 @@ function instant(local: string): string {
   return Number.isNaN(at.getTime()) ? '' : at.toISOString();
 }
 
-function bodyOf(wish: Wish, before?: string): string {
+function bodyOf(wish: Wish, before: string): string {
   const members: Record<string, unknown> = {};
   if (wish.state) members['state'] = wish.state;
   if (wish.session) members['session'] = wish.session;
@@ -81,36 +84,27 @@ function Search(p: { wish: Wish; onWish: (wish: Wish) => void }): JSX.Element {
   );
 }
 
-function Row(p: { message: JsonObject; named: boolean }): JSX.Element {
-  const session = textAt(p.message, 'session');
-  const revision = numberAt(p.message, 'revision');
-  return (
-    <tr>
-      <td><a href={`#message/${session}/${revision}`}><span class="id">{session.slice(0, 8)}</span>
-        <span class="quiet"> session {session}</span></a>{revision !== '1' && <span class="none"> revision {revision}</span>}</td>
-      <td class="time"><time dateTime={textAt(p.message, 'received')}>{clock(textAt(p.message, 'received'))}</time></td>
-      <td>{listAt(p.message, 'targets').map((leg) => <Stand key={textAt(leg, 'target')} leg={leg} named={p.named} />)}</td>
-    </tr>
-  );
+const kColumns: Column[] = [{ title: 'Session', class: 'of' }, { title: 'Taken in', class: 'time' }, { title: 'Stands', class: 'said' }];
+
+function cellsOf(message: JsonObject, named: boolean, tab: number): JSX.Element[] {
+  const session = textAt(message, 'session');
+  const revision = numberAt(message, 'revision');
+  const received = textAt(message, 'received');
+  return [
+    <><a class="whole" href={`#message/${session}/${revision}`} tabIndex={tab}><span class="id">{session.slice(0, 8)}</span>
+      <span class="quiet"> session {session}</span></a>{revision !== '1' && <span class="none"> revision {revision}</span>}</>,
+    <time dateTime={received}>{clock(received)}</time>,
+    <>{listAt(message, 'targets').map((leg) => <Stand key={textAt(leg, 'target')} leg={leg} named={named} />)}</>,
+  ];
 }
 
 export function Traffic(p: { news: News }): JSX.Element {
   const [wish, setWish] = useState<Wish>(kNothing);
-  const [older, setOlder] = useState<{ of: string; list: JsonObject[]; next: string }>({ of: '', list: [], next: '' });
-  // A search by patient is journalled each time, so it is not asked again with every event.
-  const body = bodyOf(wish);
-  const answer = useTold('POST', '/traffic', body, wish.value ? 0 : p.news.count);
+  // A search by patient is journalled each time, so it is not asked again with every event, and nothing of it is let go.
+  const long = useLong({ path: '/traffic', member: 'messages', key: JSON.stringify(wish), bodyOf: (before) => bodyOf(wish, before),
+    news: wish.value ? 0 : p.news.count, most: wish.value ? kMostJournalled : Infinity, lean: wish.value === '' });
   const targets = useTold('GET', '/targets', undefined, p.news.count);
   const servers = Array.isArray(targets.value) ? targets.value.filter(isObject) : [];
-  const first = listAt(answer.value, 'messages');
-  const seen = new Set(first.map((one) => numberAt(one, 'position')));
-  const kept = older.of === body ? older : { list: [], next: '' };
-  const list = [...first, ...kept.list.filter((one) => !seen.has(numberAt(one, 'position')))];
-  const next = kept.list.length > 0 || kept.next ? kept.next : numberAt(answer.value, 'next');
-  const more = async (): Promise<void> => {
-    const page = await told('POST', '/traffic', bodyOf(wish, next));
-    setOlder({ of: body, list: [...kept.list, ...listAt(page.value, 'messages')], next: numberAt(page.value, 'next') });
-  };
   const named = servers.length > 1;
   return (
     <section class="room" aria-label="Traffic">
@@ -120,15 +114,13 @@ export function Traffic(p: { news: News }): JSX.Element {
         <Load key={textAt(one, 'target')} target={one} landed={p.news.landed} alone={!named} />))}</ul>
       <Choice label="Show only" options={kStates} value={wish.state} onValue={(state) => setWish({ ...wish, state })} />
       <Search wish={wish} onWish={setWish} />
-      {answer.problem && <p class="banner" role="alert">{answer.problem}</p>}
-      <table class="list">
-        <caption class="quiet">Messages, the latest first</caption>
-        <thead><tr><th scope="col">Session</th><th scope="col">Taken in</th><th scope="col">Stands</th></tr></thead>
-        <tbody>{list.map((one) => <Row key={numberAt(one, 'position')} message={one} named={named} />)}</tbody>
-      </table>
-      {list.length === 0 && !answer.loading && !answer.problem && <p class="none">
+      {long.problem && <p class="banner" role="alert">{long.problem}</p>}
+      {long.list.total > 0 && <LongTable key={JSON.stringify(wish)} label="Messages, the latest first" class="traffic" columns={kColumns} list={long.list} added={long.added}
+        onSight={long.sight} cells={(one, tab) => cellsOf(one, named, tab)} />}
+      {long.on && <button type="button" class="chip" onClick={long.on}>Look further back</button>}
+      {long.list.total === 0 && long.list.complete && !long.loading && !long.problem && <p class="none">
         {wish.state === 'held' ? 'Nothing is held.' : 'No message fits.'}</p>}
-      {next && <button type="button" class="chip" onClick={() => void more()}>Look further back</button>}
+      {long.list.total >= kMostJournalled && wish.value !== '' && <p class="none">No more than these are listed; narrow the search by time.</p>}
     </section>
   );
 }
