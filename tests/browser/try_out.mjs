@@ -2,7 +2,7 @@
 import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import { after, before, describe } from 'node:test';
-import { bedside, closeBrowser, openBrowser } from './bedside.mjs';
+import { bedside, closeBrowser, judge, openBrowser } from './bedside.mjs';
 
 before(openBrowser);
 after(closeBrowser);
@@ -77,4 +77,54 @@ describe('trying maps out', { concurrency: 2 }, () => {
     await page.getByText('session tried out with changed maps').first().waitFor();
     await page.getByText('differences that changed maps would make').first().waitFor();
   });
+
+  bedside('a new file is tried with the others, and one of a wrong name is not taken', { at: at() }, async (one) => {
+    const { page } = one;
+    page.setDefaultTimeout(kCompiling);
+    await page.getByText('A new file').click();
+    const name = page.getByLabel('Name of the new file');
+    const add = page.getByRole('button', { name: 'Add it' });
+    for (const [wrong, why] of [['../frame.map', 'A name such as'], ['frame.map', 'There is a file'], ['a.txt', 'A name such as']]) {
+      await name.fill(wrong);
+      await page.getByText(why).waitFor();
+      assert.ok(await add.isDisabled(), wrong);
+    }
+    await name.fill('concepts/invented.csv');
+    await add.click();
+    await page.getByRole('textbox', { name: 'Text of concepts/invented.csv' }).waitFor();
+    assert.equal(await editor(page).inputValue(), '');
+    await paste(page, vitals);
+    await one.tap('Try');
+    await result(page, 'What does not compile').getByText('concepts/invented.csv').first().waitFor();
+    await one.tap('Leave it out');
+    await page.getByText('Nothing is changed.').waitFor();
+    await one.tap('Try');
+    await result(page, 'What came of it').getByText('This is the set in force, unchanged.').waitFor();
+  });
+
+  for (const [size, scheme] of [['phone', 'dark'], ['tablet', 'light'], ['pc', 'dark']]) {
+    bedside(`no accessibility rule is broken: trying out, ${size}, ${scheme}`, { size, scheme, at: at() }, async (one) => {
+      const { page } = one;
+      page.setDefaultTimeout(kCompiling);
+      await page.getByText('A new file').click();
+      await page.getByLabel('Name of the new file').fill('invented.txt');
+      await judge(page, `try-${scheme}`);
+      await open(one, 'summary.map');
+      await edit(page, "'Lowest saturation: '", "'Lowest value seen: '");
+      await paste(page, vitals);
+      await one.tap('Try');
+      await result(page, 'The rules as they ran').waitFor();
+      await result(page, 'Made').or(page.getByRole('list', { name: 'Bundle' })).first().waitFor();
+      await judge(page, `try-result-${scheme}`, true);
+      await one.tap('Try on traffic');
+      await result(page, 'On recorded traffic').getByText(/messages? (was|were) looked at/).waitFor();
+      await result(page, 'On recorded traffic').scrollIntoViewIfNeeded();
+      await judge(page, `try-traffic-${scheme}`);
+      if (size !== 'phone') return;
+      await edit(page, "'Lowest value seen: '", "'Lowest value seen: ");
+      await one.tap('Try');
+      await result(page, 'What does not compile').waitFor();
+      await judge(page, `try-wrong-${scheme}`);
+    });
+  }
 });

@@ -8,7 +8,7 @@ import { ask } from '../engine';
 import { type JsonObject, isObject, listAt, numberAt, parse, print, textAt } from '../json';
 import { told, useTold } from './asking';
 import { clock } from './stand';
-import { Editor, type Spot, download } from './try_out_edit';
+import { Editor, NewFile, type Spot, download } from './try_out_edit';
 import { Result } from './try_out_result';
 import { fileOf } from './try_out_runs';
 import { WhatIf, kPatience } from './try_out_traffic';
@@ -17,7 +17,7 @@ const kPasted = 'pasted';
 const kAtFirst = 'entry-vitals.map';
 
 // Outlive the room, not the page.
-const texts = new Map<string, string>(); // as in force
+const texts = new Map<string, string>(); // as in force; of a new file none
 const edits = new Map<string, string>();
 let known = ''; // the set that the texts are of
 let pasted = '';
@@ -97,9 +97,10 @@ export function TryOut(p: { session: string; revision: string }): JSX.Element {
   const asked = p.session === '' ? '' : `${p.session}${p.revision && `/${p.revision}`}`;
   const list = useTold('GET', '/mapping/files', undefined, 0);
   renew(textAt(list.value, 'set'));
-  const names = useMemo(() => listAt(list.value, 'files').map((one) => textAt(one, 'name')), [list.value]);
+  const inForce = useMemo(() => listAt(list.value, 'files').map((one) => textAt(one, 'name')), [list.value]);
   const [file, setFile] = useState('');
   const [edition, setEdition] = useState(0); // rises with each edit
+  const names = useMemo(() => [...inForce, ...[...edits.keys()].filter((one) => !inForce.includes(one))].sort(), [inForce, edition]);
   const [loading, setLoading] = useState('');
   const [spot, setSpot] = useState<Spot>();
   const [input, setInput] = useState(asked);
@@ -124,6 +125,23 @@ export function TryOut(p: { session: string; revision: string }): JSX.Element {
     return () => { current = false; };
   }, [file]);
   const changed = Object.keys(changedFiles());
+  const isNew = file !== '' && inForce.length > 0 && !inForce.includes(file);
+  const words = (one: string): string => (!inForce.includes(one) ? `${one} (new)` : changed.includes(one) ? `${one} (changed)` : one);
+  const back = (): void => {
+    if (isNew) {
+      edits.delete(file);
+      setFile(inForce[0] ?? '');
+    } else {
+      edits.set(file, texts.get(file) ?? '');
+    }
+    setEdition(edition + 1);
+  };
+  const add = (name: string): void => {
+    edits.set(name, '');
+    setEdition(edition + 1);
+    setSpot({ file: name, line: 1, column: 1 });
+    setFile(name);
+  };
   useEffect(() => {
     if (changed.length === 0) return undefined;
     const stay = (event: BeforeUnloadEvent): void => event.preventDefault();
@@ -164,11 +182,12 @@ export function TryOut(p: { session: string; revision: string }): JSX.Element {
       {list.problem && <p class="banner" role="alert">{list.problem}</p>}
       <div class="log-form">
         <Select label="File" value={file} onValue={(one) => { if (one) { setSpot(undefined); setFile(one); } }} empty="choose a file"
-          options={names.map((one) => [one, changed.includes(one) ? `${one} (changed)` : one] as [string, string])} />
+          options={names.map((one) => [one, words(one)] as [string, string])} />
         <div class="row">
-          <button type="button" class="chip" disabled={!changed.includes(file)} onClick={() => { edits.set(file, texts.get(file) ?? ''); setEdition(edition + 1); }}>As in force</button>
+          <button type="button" class="chip" disabled={!changed.includes(file)} onClick={back}>{isNew ? 'Leave it out' : 'As in force'}</button>
           <button type="button" class="chip" disabled={!edits.has(file)} onClick={() => download(file, text)}>Download</button>
         </div>
+        <NewFile taken={names} onAdd={add} />
       </div>
       {edits.has(file)
         ? <Editor key={file} label={`Text of ${file}`} text={text} marked={marked} spot={spot?.file === file ? spot : undefined} onTry={() => void go()}

@@ -2,7 +2,7 @@
 // library write styles.
 
 import type { JSX } from 'preact';
-import { useEffect, useId, useRef } from 'preact/hooks';
+import { useEffect, useId, useRef, useState } from 'preact/hooks';
 
 export interface Spot { file: string; line: number; column: number }
 
@@ -43,6 +43,30 @@ export function Editor(p: {
         }}
         onScroll={(event) => { if (gutter.current) gutter.current.scrollTop = event.currentTarget.scrollTop; }} />
     </div>
+  );
+}
+
+// As the engine takes them: a map, a code table, a profile; in a folder below, with '/'.
+const kName = /^[A-Za-z0-9_][A-Za-z0-9._-]*(\/[A-Za-z0-9_][A-Za-z0-9._-]*)*\.(map|csv|json)$/;
+
+export function NewFile(p: { taken: string[]; onAdd: (name: string) => void }): JSX.Element {
+  const [name, type] = useState('');
+  const wrong = p.taken.includes(name) ? 'There is a file of this name.'
+    : name !== '' && !kName.test(name) ? 'A name such as entry-cough.map or concepts/cough.csv: letters, digits, “.”, “_”, “-”.' : '';
+  return (
+    <details class="search"><summary>A new file</summary>
+      <form onSubmit={(event) => {
+        event.preventDefault();
+        if (name === '' || wrong !== '') return;
+        p.onAdd(name);
+        type('');
+      }}>
+        <label class="searched">Name of the new file
+          <input type="text" value={name} autocomplete="off" autocapitalize="none" spellcheck={false} maxLength={100} dir="ltr"
+            onInput={(event) => type(event.currentTarget.value.trim())} /></label>
+        <div class="row"><button type="submit" class="chip" disabled={name === '' || wrong !== ''}>Add it</button>
+          <span class="judged refuse" role="alert" hidden={wrong === ''}>{wrong}</span></div>
+      </form></details>
   );
 }
 
