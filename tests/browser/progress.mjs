@@ -75,7 +75,7 @@ describe('the Progress view', { concurrency: 2 }, () => {
     assert.equal(pdf.match(/\/Type\s*\/Page\b/g).length, 1);
   });
 
-  for (const [size, scheme] of [['phone', 'light'], ['pc', 'light'], ['phone', 'dark']]) {
+  for (const [size, scheme] of [['phone', 'light'], ['tablet', 'dark'], ['pc', 'light']]) {
     bedside(`no accessibility rule is broken: progress, ${size}, ${scheme}`, { size, scheme }, async (one) => {
       await opened(one);
       await judge(one.page, `progress-${scheme}`, true);

@@ -134,7 +134,7 @@ describe("the patient's sheet", { concurrency: 1 }, () => {
     await phone.close();
   });
 
-  for (const [size, scheme] of [['phone', 'light'], ['pc', 'light'], ['phone', 'dark']]) {
+  for (const [size, scheme] of [['phone', 'light'], ['tablet', 'dark'], ['pc', 'light']]) {
     bedside(`no accessibility rule is broken: sheet, ${size}, ${scheme}`, { size, scheme }, async (one) => {
       const address = await handOut(one);
       await judge(one.page, `handout-${scheme}`, true);
