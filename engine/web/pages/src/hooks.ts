@@ -40,6 +40,20 @@ export function useNow(running: boolean): number {
   return time;
 }
 
+// How tall the head of the page is, which depends on the reader's letters: what sticks under it stands below it.
+export function useHead(): { ref: (head: HTMLElement | null) => void } {
+  const [ref] = useState(() => {
+    const watch = new ResizeObserver(([one]) => {
+      if (one) document.documentElement.style.setProperty('--head', `${Math.ceil(one.target.getBoundingClientRect().height)}px`);
+    });
+    return (head: HTMLElement | null): void => {
+      watch.disconnect();
+      if (head) watch.observe(head);
+    };
+  });
+  return { ref };
+}
+
 export function useOnline(): boolean {
   const [online, set] = useState(navigator.onLine);
   useEffect(() => {

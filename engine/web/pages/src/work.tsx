@@ -3,7 +3,7 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
 import { clockOffset, clockText, kWorthTelling } from './clock';
-import { useOnline, useSessions, useTable } from './hooks';
+import { useHead, useOnline, useSessions, useTable } from './hooks';
 import { drawer } from './kept';
 import { unsent } from './outbox';
 import { noteWaiting } from './owner';
@@ -84,11 +84,12 @@ export function Work(p: {
   const setView = (next: Place['view']): void => p.onPlace({ ...p.place, view: next });
   const waiting = unsent(sessions).length;
   useEffect(() => void noteWaiting(waiting).catch(() => undefined), [waiting]);
+  const head = useHead();
   const connected = online && !answer?.problem;
   const offset = clockOffset();
   return (
     <>
-      <header class="top">
+      <header class="top" {...head}>
         {patient && <button type="button" class="plain back" onClick={() => choosePatient(undefined)} aria-label="Ward list">‹ Ward</button>}
         {patient ? <div class="views" role="group" aria-label="Shown">{([['round', 'Round'], ['progress', 'Progress']] as const).map(([one, label]) => (
           <button type="button" class="view" key={one} aria-pressed={view === one} onClick={() => setView(one)}>{label}</button>))}</div>

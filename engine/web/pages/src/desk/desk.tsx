@@ -3,6 +3,7 @@
 import type { JSX } from 'preact';
 import { useEffect } from 'preact/hooks';
 import { useNews } from './follow';
+import { useHead } from '../hooks';
 import { type Me, SignIn, SignedIn, SignedInAs, isStranger, useMe } from '../sign_in';
 import { Log } from './log';
 import { Maps } from './maps';
@@ -23,12 +24,13 @@ export function Desk(): JSX.Element | null {
 
 function Rooms({ me }: { me: Me }): JSX.Element {
   const news = useNews();
+  const head = useHead();
   const [room = 'traffic', ...rest] = usePlace();
   const name = kRooms.find(([one]) => one === room)?.[1] ?? (room === 'message' ? 'Message' : 'Traffic');
   useEffect(() => { document.title = name; }, [name]);
   return (
     <>
-      <header class="top">
+      <header class="top" {...head}>
         <nav aria-label="Desk">{kRooms.map(([one, words]) => (
           <a key={one} href={`#${one}`} aria-current={one === room ? 'page' : undefined}>{words}</a>))}</nav>
         <span class={`link ${news.connected ? 'is-on' : 'is-off'}`} role="status">{news.connected ? <span class="on-word">Live</span> : 'Engine away'}</span>

@@ -14,7 +14,7 @@ function Set(p: { title: string; set: JsonObject | undefined; children?: JSX.Ele
       <header><h2>{p.title}</h2></header>
       <dl class="facts">
         <div><dt>Set</dt><dd class="id">{textAt(p.set, 'set').slice(0, 16)}</dd></div>
-        {(['mapping', 'profiles', 'settings'] as const).map((part) => <div key={part}><dt>{part}</dt>
+        {([['mapping', 'Maps and code tables'], ['profiles', 'Profiles'], ['settings', 'Settings']] as const).map(([part, words]) => <div key={part}><dt>{words}</dt>
           <dd class="id">{textAt(p.set, part).slice(0, 12)}</dd></div>)}
         {textAt(p.set, 'actor') && <div><dt>Put in force by</dt><dd><bdi>{textAt(p.set, 'actor')}</bdi>: <bdi>{textAt(p.set, 'why')}</bdi></dd></div>}
       </dl>

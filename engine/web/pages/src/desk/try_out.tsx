@@ -187,8 +187,8 @@ export function TryOut(p: { session: string; revision: string }): JSX.Element {
           <button type="button" class="chip" disabled={!changed.includes(file)} onClick={back}>{isNew ? 'Leave it out' : 'As in force'}</button>
           <button type="button" class="chip" disabled={!edits.has(file)} onClick={() => download(file, text)}>Download</button>
         </div>
-        <NewFile taken={names} onAdd={add} />
       </div>
+      <NewFile taken={names} onAdd={add} />
       {edits.has(file)
         ? <Editor key={file} label={`Text of ${file}`} text={text} marked={marked} spot={spot?.file === file ? spot : undefined} onTry={() => void go()}
           onText={(typed) => { edits.set(file, typed); setEdition(edition + 1); }} />

@@ -171,21 +171,23 @@ export function Round(p: RoundProps): JSX.Element {
             title?.focus({ preventScroll: true });
           }}>{reported.length} to look through</button>}</div>
       </Plan>
-      <DueNow order={order} sessions={mine} known={known} onGo={() => focusOn('exerciser', 'h2')} />
-      <div class="cards">
-        {since > 0 && <Recovery since={since} onEnd={() => setSince(0)} onReading={() => {
-          put('vitals', { phase: 'recovery' });
-          focusOn('vitals', 'input');
-        }} />}
-        <VitalsCard {...cards} />
-        <ExerciserCard {...cards} />
-        <PepCard {...cards} />
-        <ActivityCard {...cards} onEffortEnd={() => setSince(now())} />
-        <PositionCard {...cards} />
-        <RatingCard {...cards} />
-        <FluidsCard {...cards} />
-        <TeachingCard {...cards} />
-        <NoteCard {...cards} />
+      <div class="work">
+        <DueNow order={order} sessions={mine} known={known} onGo={() => focusOn('exerciser', 'h2')} />
+        <div class="cards">
+          {since > 0 && <Recovery since={since} onEnd={() => setSince(0)} onReading={() => {
+            put('vitals', { phase: 'recovery' });
+            focusOn('vitals', 'input');
+          }} />}
+          <VitalsCard {...cards} />
+          <ExerciserCard {...cards} />
+          <PepCard {...cards} />
+          <ActivityCard {...cards} onEffortEnd={() => setSince(now())} />
+          <PositionCard {...cards} />
+          <RatingCard {...cards} />
+          <FluidsCard {...cards} />
+          <TeachingCard {...cards} />
+          <NoteCard {...cards} />
+        </div>
       </div>
       <Receipts sessions={mine} table={p.table}
         onAmend={(session, one) => void amend(session, one.entry, one.withdrawn, one.reason, p.person)}
