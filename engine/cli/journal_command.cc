@@ -13,6 +13,7 @@
 #include "engine/base/limits.h"
 #include "engine/cli/commands.h"
 #include "engine/cli/journal_keys.h"
+#include "engine/cli/journal_move.h"
 #include "engine/cli/journal_options.h"
 #include "engine/cli/journal_proof.h"
 #include "engine/cli/journal_reconcile.h"
@@ -324,6 +325,30 @@ int steer(const Arguments& arguments, intake::Steer action) {
   return kOk;
 }
 
+// The commands by which a person moves a session on.
+struct Steering {
+  Steering(CLI::App& app, Arguments& arguments)
+      : release(add_steer(app, arguments, "release", "send a held session after all")),
+        remap(add_steer(app, arguments, "remap", "translate a held session again")),
+        move(add_move(app, arguments, wanted)) {
+    add_steer(app, arguments, "withdraw", "give a held session up");
+  }
+  int run(const Arguments& arguments) const {
+    if (move->parsed()) {
+      auto store = open(arguments, OpenMode::kCommand);
+      return store ? move_in_journal(**store, arguments, wanted) : fail(store.error());
+    }
+    return steer(arguments, release->parsed() ? intake::Steer::kRelease
+                            : remap->parsed() ? intake::Steer::kRemap
+                                              : intake::Steer::kWithdraw);
+  }
+
+  MoveArguments wanted;
+  CLI::App* release;
+  CLI::App* remap;
+  CLI::App* move;
+};
+
 int targets(const Arguments& arguments) {
   auto store = open(arguments, OpenMode::kRead);
   return store ? list_targets(**store, arguments.as_json) : fail(store.error());
@@ -376,9 +401,7 @@ int run_journal(int argc, char** argv) {
   CLI::App* const copy_command = add_copy(app, arguments);
   ReportArguments report_arguments;
   CLI::App* const report_command = add_report(app, report_arguments);
-  CLI::App* const release = add_steer(app, arguments, "release", "send a held session after all");
-  CLI::App* const remap = add_steer(app, arguments, "remap", "translate a held session again");
-  add_steer(app, arguments, "withdraw", "give a held session up");
+  const Steering steering(app, arguments);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& problem) {
@@ -421,9 +444,7 @@ int run_journal(int argc, char** argv) {
   if (pause_command->parsed() || resume_command->parsed()) {
     return pause(arguments, pause_command->parsed());
   }
-  return steer(arguments, release->parsed() ? intake::Steer::kRelease
-                          : remap->parsed() ? intake::Steer::kRemap
-                                            : intake::Steer::kWithdraw);
+  return steering.run(arguments);
 }
 
 }  // namespace engine::cli

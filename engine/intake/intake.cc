@@ -186,6 +186,12 @@ Answer Intake::State::answer_to(const Outcome& outcome,
     }
     answer = answer_of(200, receipt_text(header.session_id, header.revision, state,
                                          outcome.position, head->record.time));
+  } else if (outcome.record.reason == journal::kMovedAway) {
+    answer = answer_of(
+        409,
+        problem_text("conflict",
+                     "this session was recorded on the wrong patient and has been moved to "
+                     "another: nothing is taken in for it any more; send a session of its own"));
   } else if (outcome.position != 0) {
     answer = answer_of(
         409, problem_text("duplicate", "revision " + std::to_string(header.revision) +
@@ -319,6 +325,12 @@ void Intake::dry_run(std::string body, std::string now, Answered answered) {
       })) {
     answered(later(kBusy));
   }
+}
+
+base::Result<Moving> Intake::plan_move(const std::string& session,
+                                       const therapy::Move& wanted) const {
+  return move_to_patient(state_->world.journal.store(), *state_->targets.front().core,
+                         state_->world.search_key, session, wanted);
 }
 
 void Intake::State::count_backlog() {

@@ -14,6 +14,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/base/result.h"
+#include "engine/intake/moving.h"
 #include "engine/intake/session_core.h"
 #include "engine/intake/work_pool.h"
 #include "engine/journal/journal.h"
@@ -60,6 +61,9 @@ class Intake {
   // Findings and outcome of a document on its own, as if it came in at `now` (a FHIR instant);
   // nothing is kept.
   void dry_run(std::string body, std::string now, Answered answered);
+  // The two acceptances by which a session goes to another patient; see moving.h. Nothing is
+  // written.
+  base::Result<Moving> plan_move(const std::string& session, const therapy::Move& wanted) const;
   // Puts what waits to be translated to work, and counts what waits; call it at start-up and every
   // limits::kTick.
   void sweep();

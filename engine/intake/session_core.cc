@@ -17,6 +17,12 @@ std::string made_with(const therapy::Provenance& provenance,
   return out;
 }
 
+base::Result<therapy::Moved> SessionCore::move(std::span<const therapy::Revision> revisions,
+                                               const therapy::Move& wanted) const {
+  static_cast<void>(revisions), static_cast<void>(wanted);
+  return base::Error(base::ErrorCode::kUnsupported, "this core moves no sessions");
+}
+
 std::vector<std::uint32_t> revisions_of(std::string_view made_with) {
   constexpr std::string_view kMember = " revisions=";
   std::vector<std::uint32_t> out;

@@ -7,6 +7,7 @@
 #include <string>
 #include <string_view>
 
+#include "engine/therapy/moved.h"
 #include "engine/therapy/translate.h"
 
 namespace engine::intake {
@@ -17,6 +18,9 @@ class SessionCore {
   virtual therapy::Translator::Admission admit(std::string_view body) const = 0;
   virtual therapy::Translation translate(std::span<const therapy::Revision> revisions) const = 0;
   virtual const therapy::Provenance& provenance() const = 0;
+  // See therapy/moved.h.
+  virtual base::Result<therapy::Moved> move(std::span<const therapy::Revision> revisions,
+                                            const therapy::Move& wanted) const;
   // The core to use for one piece of work from beginning to end: one that is exchanged while the
   // engine runs answers with the one in force now, and keeps it for as long as it is held.
   virtual std::shared_ptr<const SessionCore> pinned() const {
@@ -36,6 +40,10 @@ class BorrowedCore final : public SessionCore {
     return translator_.translate(revisions);
   }
   const therapy::Provenance& provenance() const override { return translator_.provenance(); }
+  base::Result<therapy::Moved> move(std::span<const therapy::Revision> revisions,
+                                    const therapy::Move& wanted) const override {
+    return translator_.move(revisions, wanted);
+  }
 
  private:
   const Translator& translator_;

@@ -20,7 +20,7 @@ struct ReasonRow {
   bool may_release;
 };
 // A bundle that failed its check is never sent as it is, so it cannot be released.
-constexpr std::array<ReasonRow, 25> kReasons = {{
+constexpr std::array<ReasonRow, 26> kReasons = {{
     {"unconfirmed-value",
      "a value is improbable and nobody confirmed it; confirm it in a new revision, or release",
      true},
@@ -32,6 +32,9 @@ constexpr std::array<ReasonRow, 25> kReasons = {{
     {"reason-missing",
      "an entry was changed or withdrawn and nobody said why; send a new revision with a reason, or "
      "release",
+     true},
+    {"patient-changed",
+     "a later revision names another patient; move the session, or release if both are one person",
      true},
     {"unknown-code", "a code has no translation; add it to the code table and remap", false},
     {"check-failed", "a resource does not fit its published shape; mend the mapping and remap",

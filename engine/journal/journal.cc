@@ -44,7 +44,8 @@ void Journal::State::run() {
       if (queue.empty()) {
         return;
       }
-      while (!queue.empty() && group.size() < base::limits::kJournalGroupMax) {
+      while (!queue.empty() && (group.size() < base::limits::kJournalGroupMax ||
+                                queue.front().change.only_with_previous)) {
         group.push_back(std::move(queue.front()));
         queue.pop_front();
       }
@@ -99,6 +100,35 @@ bool Journal::submit(Change change, Done done) {
       return false;
     }
     state_->queue.emplace_back(std::move(change), std::move(done));
+  }
+  state_->changed.notify_one();
+  return true;
+}
+
+bool Journal::submit_together(std::vector<Change> changes, AllDone done) {
+  const auto outcomes = std::make_shared<std::vector<Outcome>>();
+  {
+    const std::lock_guard lock(state_->mutex);
+    if (state_->stopping ||
+        state_->queue.size() + changes.size() > base::limits::kJournalQueueMax) {
+      return false;
+    }
+    for (std::size_t i = 0; i < changes.size(); ++i) {
+      const bool last = i + 1 == changes.size();
+      state_->queue.emplace_back(std::move(changes[i]),
+                                 [outcomes, done, last](base::Result<Outcome> outcome) {
+                                   if (!outcome) {
+                                     if (last) {
+                                       done(std::move(outcome).error());
+                                     }
+                                     return;
+                                   }
+                                   outcomes->push_back(std::move(*outcome));
+                                   if (last) {
+                                     done(std::move(*outcomes));
+                                   }
+                                 });
+    }
   }
   state_->changed.notify_one();
   return true;

@@ -39,6 +39,10 @@ class Journal final : public Appender {
   // Before the first submit.
   void add_listener(Listener listener);
   bool submit(Change change, Done done) override;
+  // Changes that go into one commit, so that those that are only_with_previous follow theirs.
+  // `done` gets all outcomes.
+  using AllDone = std::function<void(base::Result<std::vector<Outcome>>)>;
+  bool submit_together(std::vector<Change> changes, AllDone done);
   // submit() and wait. For commands and start-up. kLimit when the queue is full.
   base::Result<Outcome> write(Change change);
   // Writes what waits, then ends the thread.

@@ -30,6 +30,12 @@ Result<std::vector<Outcome>> LogWriter::write_all(const std::vector<Change>& bat
   std::vector<Outcome> done;
   done.reserve(batch.size());
   for (const Change& change : batch) {
+    if (change.only_with_previous &&
+        (done.empty() || done.back().verdict != Outcome::Verdict::kWritten)) {
+      done.emplace_back();
+      done.back().verdict = Outcome::Verdict::kNotNow;
+      continue;
+    }
     Result<Outcome> outcome = write(change, time);
     if (!outcome) {
       return outcome.error();
@@ -55,6 +61,16 @@ Result<bool> LogWriter::holds(const Change& change) {
   return change.only_if_first ? queries::is_first(connection_, change.record) : Result<bool>(true);
 }
 
+// Whether the last acceptance took the session back from a patient it was never about.
+Result<bool> LogWriter::was_moved(const std::vector<Acceptance>& known) {
+  if (known.empty()) {
+    return false;
+  }
+  const auto text = queries::head_text(connection_, known.back().position);
+  const auto head = text ? parse_head(*text) : text.error();
+  return head ? Result<bool>(head->record.reason == kMovedAway) : head.error();
+}
+
 Result<Outcome> LogWriter::write(const Change& change, const std::string& time) {
   const auto holding = holds(change);
   if (!holding) {
@@ -76,12 +92,18 @@ Result<Outcome> LogWriter::write(const Change& change, const std::string& time) 
   const auto same = std::find_if(known->begin(), known->end(), [&](const Acceptance& earlier) {
     return earlier.revision == record.revision;
   });
-  if (same == known->end() && (known->empty() || known->back().revision < record.revision)) {
+  const auto moved = was_moved(*known);
+  if (!moved) {
+    return moved.error();
+  }
+  if (same == known->end() && !*moved &&
+      (known->empty() || known->back().revision < record.revision)) {
     return append(std::move(record), change.parts, time);
   }
   const bool repeated = same != known->end() && same->content == record.content;
   record.kind = repeated ? Kind::kRepeated : Kind::kConflicting;
   record.targets.clear();
+  record.reason = *moved && !repeated ? kMovedAway : "";
   Result<Outcome> outcome =
       append(std::move(record), repeated ? std::vector<StoredPart>() : change.parts, time);
   if (outcome) {

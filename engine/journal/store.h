@@ -71,6 +71,8 @@ struct Change {
   // Written only while the leg stands behind no other of its patient or session, and none of its
   // patient is on its way: several engines may have seen it due.
   bool only_if_first = false;
+  // Written only when the change before it in the batch was.
+  bool only_with_previous = false;
   Change() = default;
   explicit Change(Record r) : record(std::move(r)) {}
 };
@@ -112,6 +114,11 @@ struct CopiedRecord {
   std::vector<StoredPart> parts;
   bool removed = false;  // its parts were, and a later record says so
 };
+
+// The reasons of the two accepted records by which a session goes to another patient. For the one
+// that was taken back nothing is taken in any more: what comes is conflicting, with this reason.
+inline constexpr const char* kMovedAway = "moved-away";
+inline constexpr const char* kMovedHere = "moved-here";
 
 // The reason of a started record of a journal that several engines share: such a start says nothing
 // about what is on its way.

@@ -54,9 +54,19 @@ void sequence(const std::vector<std::uint32_t>& numbers, const Node& session, Re
   }
 }
 
+bool in_error(const Node& session) {
+  return session.string_at("status") == "entered-in-error";
+}
+
 // The payer's record rule: a change to what was sent carries its reason.
 void ask_reason(const Entries& before, const Entries& after, const Node& session, Report& report) {
   if (session.find("change") != nullptr) {
+    return;
+  }
+  if (in_error(session)) {
+    report.hold("reason-missing", session,
+                "This revision takes back the whole session: add change with a reason.",
+                "reason-missing");
     return;
   }
   for (const auto& [id, known] : before) {
@@ -68,6 +78,26 @@ void ask_reason(const Entries& before, const Entries& after, const Node& session
                   "reason-missing");
       return;
     }
+  }
+}
+
+// Whoever was treated stays the same: another patient's chart gets a session of its own, so that
+// what the first one got by mistake is taken back there and not moved about.
+void ask_patient(const std::string& earlier, const Node& session, Report& report) {
+  const Node* patient = session.find("patient");
+  const Node* identifier = patient != nullptr ? patient->find("identifier") : nullptr;
+  if (identifier == nullptr || earlier.empty()) {
+    return;
+  }
+  const std::string now = std::string(identifier->string_at("system")) + "|" +
+                          std::string(identifier->string_at("value"));
+  if (now != earlier) {
+    report.hold(
+        "patient-changed", *identifier,
+        "This revision names another patient than the one before. If the first was wrong, "
+        "move the session: it is taken back there and entered anew. If both are one person, "
+        "let this one go on.",
+        "patient-changed");
   }
 }
 
@@ -131,8 +161,9 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
     sequence(numbers, session, report);
   }
   ask_reason(before, entries, session, report);
+  ask_patient(earlier.back()->header.patient_key, session, report);
   for (std::size_t i = 0; i < earlier.size(); ++i) {
-    if (!earlier[i]->refused) {
+    if (!earlier[i]->refused && !in_error(session)) {
       carry(*earlier[i]->document.root(), i, entries, history.withdrawn, document, report);
     }
   }

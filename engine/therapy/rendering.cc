@@ -65,6 +65,7 @@ void read_header(const Node& root, SessionHeader& header) {
         std::clamp<std::int64_t>(value.value_or(0), 0, std::numeric_limits<std::int32_t>::max()));
   }
   header.closed = root.string_at("status") == "closed";
+  header.in_error = root.string_at("status") == "entered-in-error";
   if (const Node* patient = root.find("patient")) {
     header.patient_key = key_of(patient->find("identifier"));
   }
@@ -155,6 +156,11 @@ void map_session(Rendering& to, const Workshop& shop, const Wanted& wanted) {
   to.bundle = to.document.make_object();
   to.document.append(to.bundle, "resourceType", to.document.make_string("Bundle"));
   to.document.append(to.bundle, "type", to.document.make_string("transaction"));
+  // Of a session that should never have been, nothing is made, so all that was there is taken back.
+  if (to.header.in_error) {
+    to.run->finish();
+    return;
+  }
   Result<void> mapped = map_all(to, shop);
   if (!mapped) {
     hold(to, "map-failed", "A map could not make the resources: " + mapped.error().detail,
@@ -245,7 +251,9 @@ std::unique_ptr<Rendering> render(std::span<const Revision> revisions, const Wor
   const History history = merge_history(revisions, shop, to.document, report);
   check_future(*to.document.root(), last.accepted_at, shop.settings, report);
   prepare_frames(to.document, history, last.accepted_at, report);
-  add_findings(to.document, shop, report);
+  if (!to.header.in_error) {
+    add_findings(to.document, shop, report);
+  }
   to.refused = report.refused();
   if (to.hold_reason.empty()) {
     to.hold_reason = report.hold_reason();

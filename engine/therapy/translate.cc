@@ -12,6 +12,7 @@
 #include "engine/shapes/catalog.h"
 #include "engine/therapy/changes.h"
 #include "engine/therapy/json_schema.h"
+#include "engine/therapy/moved.h"
 #include "engine/therapy/rendering.h"
 
 namespace engine::therapy {
@@ -211,6 +212,10 @@ Result<std::unique_ptr<Translator>> Translator::load(Sources sources,
 
 Translator::Translator(std::unique_ptr<State> state) : state_(std::move(state)) {}
 Translator::~Translator() = default;
+
+Result<Moved> Translator::move(std::span<const Revision> revisions, const Move& wanted) const {
+  return move_session(revisions, wanted, state_->shop);
+}
 
 const Provenance& Translator::provenance() const {
   return state_->provenance;

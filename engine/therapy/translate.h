@@ -45,6 +45,7 @@ struct SessionHeader {
   std::string session_id;  // name-based UUID of system and value; the id used in URLs
   std::uint32_t revision = 0;
   bool closed = false;
+  bool in_error = false;      // all of it should never have been there
   std::string patient_key;    // "system|value"
   std::string therapist_key;  // "system|value"
 };
@@ -78,6 +79,9 @@ struct Translation {
   std::string rule_runs;  // as mapping::write_rule_runs() says; also when a map failed
 };
 
+struct Move;
+struct Moved;
+
 class Translator {
  public:
   // Errors: kInvalid with the file and line of a map or profile that does not compile; `problems`,
@@ -97,6 +101,9 @@ class Translator {
   Admission admit(std::string_view body) const;
   // Translates the last of the revisions, given those before it (oldest first, at least one).
   Translation translate(std::span<const Revision> revisions, const Wanted& wanted = {}) const;
+
+  // See moved.h.
+  base::Result<Moved> move(std::span<const Revision> revisions, const Move& wanted) const;
 
   // Served by the engine: the logical model as StructureDefinition JSON, the JSON Schema generated
   // from it, and the plausibility table.

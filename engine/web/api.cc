@@ -7,7 +7,6 @@
 
 #include "engine/base/limits.h"
 #include "engine/delivery/target_desk.h"
-#include "engine/intake/steering.h"
 #include "engine/json/document.h"
 #include "engine/web/session_view.h"
 #include "engine/web/static_texts.h"
@@ -89,6 +88,7 @@ const std::vector<Api::Route>& Api::table() {
       {"POST", {"sessions", "{}", "release"}, &Api::post_steer, Right::kSteer},
       {"POST", {"sessions", "{}", "remap"}, &Api::post_steer, Right::kSteer},
       {"POST", {"sessions", "{}", "withdraw"}, &Api::post_steer, Right::kSteer},
+      {"POST", {"sessions", "{}", "move"}, &Api::post_move, Right::kSteer},
       {"POST", {"sign-in"}, &Api::post_sign_in, Right::kOpen},
       {"POST", {"sign-out"}, &Api::post_sign_out, Right::kSelf},
       {"GET", {"me"}, &Api::get_me, Right::kOpen},
@@ -254,45 +254,6 @@ void Api::post_revision(Request& request, const Segments& at, const Answer& answ
     answer(problem(404, "not-found", "there is no such session; send it to /sessions first"));
   } else {
     take_in(request, at[1], answer);
-  }
-}
-
-void Api::post_steer(Request& request, const Segments& at, const Answer& answer) {
-  static const json::NameTable names;
-  json::Document document(names);
-  if (!document.parse(request.body).has_value() || !document.root()->is_object()) {
-    answer(problem(400, "structure", "send {\"why\", \"actor\", \"revision\"?, \"target\"?}"));
-    return;
-  }
-  intake::SteerRequest wish;
-  wish.action = *intake::steer_of(at[2]);
-  wish.session = at[1];
-  wish.target = std::string(document.root()->string_at("target"));
-  wish.actor = actor_of(request, *document.root());
-  wish.why = std::string(document.root()->string_at("why"));
-  if (const json::Node* revision = document.root()->find("revision")) {
-    const std::string_view text = revision->text();
-    std::from_chars(text.data(), text.data() + text.size(), wish.revision);
-  }
-  auto change = intake::steer(world_.journal.store(), wish);
-  if (!change) {
-    answer(from_error(change.error()));
-    return;
-  }
-  const bool taken = world_.journal.submit(
-      std::move(*change),
-      [answer, moved = world_.moved](const base::Result<journal::Outcome>& outcome) {
-        if (!outcome) {
-          answer(from_error(outcome.error()));
-        } else if (outcome->verdict != journal::Outcome::Verdict::kWritten) {
-          answer(problem(409, "conflict", "it is not held any more"));
-        } else {
-          moved();
-          answer(Response(200, kJson, record_view(outcome->record)));
-        }
-      });
-  if (!taken) {
-    answer(problem(503, "transient", "the engine has as much in hand as it can"));
   }
 }
 

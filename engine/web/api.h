@@ -107,6 +107,7 @@ class Api {
   void post_session(Request& request, const Segments& at, const Answer& answer);
   void post_revision(Request& request, const Segments& at, const Answer& answer);
   void post_steer(Request& request, const Segments& at, const Answer& answer);
+  void post_move(Request& request, const Segments& at, const Answer& answer);
   void get_targets(Request& request, const Segments& at, const Answer& answer);
   void post_target(Request& request, const Segments& at, const Answer& answer);
   void get_mapping(Request& request, const Segments& at, const Answer& answer);

@@ -47,6 +47,41 @@ TEST_P(StoreConformance, TellsRepeatedFromConflicting) {
   expect_sound();
 }
 
+TEST_P(StoreConformance, TakesNothingInForASessionThatWasMovedAway) {
+  write(Kind::kAccepted, "a", 1);
+  Change away(record_of(Kind::kAccepted, "a", 2));
+  away.record.reason = kMovedAway;
+  EXPECT_EQ(write(std::move(away)).verdict, Outcome::Verdict::kWritten);
+  const Outcome later = write(Kind::kAccepted, "a", 3);
+  EXPECT_EQ(later.verdict, Outcome::Verdict::kConflicting);
+  EXPECT_EQ(later.record.reason, kMovedAway);
+  EXPECT_EQ(write(Kind::kAccepted, "a", 1).verdict, Outcome::Verdict::kRepeated);
+  EXPECT_EQ(legs_text(*store_, {"a"}), "a/1 accepted, a/2 accepted");
+  expect_sound();
+}
+
+TEST_P(StoreConformance, WritesWhatBelongsTogetherOrNeither) {
+  write(Kind::kAccepted, "a", 2);
+  std::vector<Change> batch;
+  batch.emplace_back(record_of(Kind::kAccepted, "a", 1));  // older than what is there
+  batch.emplace_back(record_of(Kind::kAccepted, "b", 1));
+  batch.back().only_with_previous = true;
+  batch.emplace_back(record_of(Kind::kAccepted, "c", 1));
+  batch.emplace_back(record_of(Kind::kAccepted, "d", 1));
+  batch.back().only_with_previous = true;
+  const auto outcomes = store_->commit(batch, clock_);
+  ASSERT_TRUE(outcomes.has_value()) << outcomes.error().text();
+  const std::vector<Outcome::Verdict> want = {Outcome::Verdict::kConflicting,
+                                              Outcome::Verdict::kNotNow, Outcome::Verdict::kWritten,
+                                              Outcome::Verdict::kWritten};
+  ASSERT_EQ(outcomes->size(), want.size());
+  for (std::size_t i = 0; i < want.size(); ++i) {
+    EXPECT_EQ((*outcomes)[i].verdict, want[i]) << i;
+  }
+  EXPECT_EQ(legs_text(*store_, {"b", "c", "d"}), "c/1 accepted, d/1 accepted");
+  expect_sound();
+}
+
 TEST_P(StoreConformance, GoesTheWholeWay) {
   write(Kind::kAccepted, "a", 1);
   EXPECT_EQ(store_->untranslated(10)->size(), 1u);

@@ -140,6 +140,46 @@ TEST(Revisions, AWithdrawnEntryIsEnteredInErrorAndKeepsItsContent) {
   EXPECT_NE(done.bundle.find("LA10058-8"), std::string::npos);
 }
 
+std::string in_error(std::string body, const char* change) {
+  return second(
+      replaced(std::move(body), "\"status\": \"closed\"", "\"status\": \"entered-in-error\""),
+      change);
+}
+
+TEST(Revisions, ASessionEnteredInErrorIsTakenBackWhole) {
+  const Translation first = translate({{kFirst, sample("self-care")}});
+  const Translation done =
+      translate({{kFirst, sample("self-care")},
+                 {kSecond, in_error(sample("self-care"),
+                                    R"("change": { "reason": "Entered on another bed" },)")}});
+  ASSERT_EQ(done.verdict, Verdict::kReady)
+      << done.hold_reason << fhir::to_operation_outcome(done.issues);
+  const std::vector<std::string> made = lines(first.bundle);
+  const std::vector<std::string> taken = lines(done.bundle);
+  ASSERT_EQ(taken.size(), made.size());
+  EXPECT_EQ(std::count_if(taken.begin(), taken.end(),
+                          [](const std::string& line) {
+                            return line.find(" entered-in-error") != std::string::npos;
+                          }),
+            static_cast<std::ptrdiff_t>(made.size()) - 1);
+  EXPECT_NE(done.bundle.find("\"code\":\"NULLIFY\""), std::string::npos);
+  EXPECT_NE(done.bundle.find("Entered on another bed"), std::string::npos);
+  EXPECT_EQ(fhir::to_operation_outcome(done.issues).find("missing now"), std::string::npos);
+}
+
+TEST(Revisions, ASessionEnteredInErrorWithoutAReasonIsHeld) {
+  const Translation done =
+      translate({{kFirst, sample("self-care")}, {kSecond, in_error(sample("self-care"), "")}});
+  EXPECT_EQ(done.hold_reason, "reason-missing");
+}
+
+TEST(Revisions, ARevisionThatNamesAnotherPatientIsHeld) {
+  const Translation done = translate(
+      {{kFirst, sample("vitals")},
+       {kSecond, second(replaced(sample("vitals"), "\"value\": \"P-", "\"value\": \"Q-"))}});
+  EXPECT_EQ(done.hold_reason, "patient-changed") << fhir::to_operation_outcome(done.issues);
+}
+
 TEST(Revisions, AnOpenSessionGoesOnAndCloses) {
   const std::string open = sample("open-session");
   const std::string more = replaced(

@@ -1,0 +1,123 @@
+#include "engine/intake/moving.h"
+
+#include <utility>
+
+#include "engine/intake/intake.h"
+#include "engine/intake/translation.h"
+#include "engine/journal/stored.h"
+#include "engine/journal/words.h"
+
+namespace engine::intake {
+namespace {
+
+using base::Error;
+using base::ErrorCode;
+using base::Result;
+using journal::Change;
+
+// The document that the next revision is made of: the last one that was taken in, with those that
+// it builds on for the first record server.
+Result<std::vector<therapy::Revision>> last_state(const journal::Store& store,
+                                                  const std::string& session) {
+  const auto legs = store.legs(session);
+  if (!legs) {
+    return legs.error();
+  }
+  const journal::Leg* last = nullptr;
+  for (const journal::Leg& leg : *legs) {
+    const bool first_target = legs->front().target == leg.target;
+    last = first_target && (last == nullptr || last->revision < leg.revision) ? &leg : last;
+  }
+  if (last == nullptr) {
+    return Error(ErrorCode::kNotFound, "there is no such session", session);
+  }
+  return load_revisions(store, session, basis_of(*last, *legs));
+}
+
+Result<Change> acceptance(const std::string& body, const char* reason, const SessionCore& core,
+                          const journal::SearchKey& key, const therapy::Move& wanted) {
+  const therapy::Translator::Admission admission = core.admit(body);
+  if (!admission.admitted) {
+    return Error(ErrorCode::kInvalid, "what the move would send is refused: " +
+                                          fhir::to_operation_outcome(admission.issues));
+  }
+  auto content = content_hash(body);
+  if (!content) {
+    return std::move(content).error();
+  }
+  Change change;
+  change.record.kind = journal::Kind::kAccepted;
+  change.record.session = admission.header.session_id;
+  change.record.revision = admission.header.revision;
+  change.record.patient = key.hide(admission.header.patient_key);
+  change.record.therapist =
+      admission.header.therapist_key == "|" ? "" : key.hide(admission.header.therapist_key);
+  change.record.content = std::move(*content);
+  change.record.reason = reason;
+  change.record.actor = wanted.actor;
+  change.record.why = wanted.why;
+  change.parts.push_back(journal::to_stored(journal::Part("document", body)));
+  return change;
+}
+
+// For whom the last revision was.
+Result<std::string> targets_of(const journal::Store& store, journal::Position accepted) {
+  const auto text = store.head_text(accepted);
+  auto head = text ? journal::parse_head(*text) : text.error();
+  return head ? Result<std::string>(std::move(head->record.targets)) : std::move(head).error();
+}
+
+}  // namespace
+
+Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& core,
+                               const journal::SearchKey& key, const std::string& session,
+                               const therapy::Move& wanted) {
+  if (auto good = journal::check_words(wanted.actor, wanted.why); !good) {
+    return good.error();
+  }
+  const auto known = store.acceptances(session);
+  const auto revisions = known ? last_state(store, session) : known.error();
+  if (!revisions) {
+    return revisions.error();
+  }
+  const std::shared_ptr<const SessionCore> pinned = core.pinned();
+  const auto moved = pinned->move(*revisions, wanted);
+  const auto targets = moved ? targets_of(store, known->back().position) : moved.error();
+  if (!targets) {
+    return targets.error();
+  }
+  auto away = acceptance(moved->taken_back, journal::kMovedAway, *pinned, key, wanted);
+  auto here =
+      away ? acceptance(moved->entered, journal::kMovedHere, *pinned, key, wanted) : away.error();
+  if (!here) {
+    return std::move(here).error();
+  }
+  const auto there = store.acceptances(here->record.session);
+  if (!there) {
+    return there.error();
+  }
+  if (!there->empty()) {
+    return Error(ErrorCode::kConflict,
+                 "the identifier that the new session would get is taken: give another",
+                 here->record.session);
+  }
+  away->record.targets = here->record.targets = *targets;
+  here->only_with_previous = true;
+  Moving moving;
+  moving.entered = here->record.session;
+  moving.changes.push_back(std::move(*away));
+  moving.changes.push_back(std::move(*here));
+  return moving;
+}
+
+Result<void> check_moved(const std::vector<journal::Outcome>& outcomes) {
+  for (const journal::Outcome& outcome : outcomes) {
+    if (outcome.verdict != journal::Outcome::Verdict::kWritten) {
+      return Error(ErrorCode::kConflict,
+                   "another revision of the session came in meanwhile: look at it, then try again");
+    }
+  }
+  return {};
+}
+
+}  // namespace engine::intake

@@ -1,0 +1,32 @@
+#pragma once
+// A session that was taken in for the wrong patient goes to the right one: two acceptances that are
+// written together or not at all, the one that takes everything back and the one that enters it
+// anew. Each then lands like any other revision.
+
+#include <string>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/intake/session_core.h"
+#include "engine/journal/search_key.h"
+#include "engine/journal/store.h"
+
+namespace engine::intake {
+
+// The changes to commit as one batch, and the id of the new session.
+struct Moving {
+  std::vector<journal::Change> changes;
+  std::string entered;
+};
+
+// session: its id. Errors: kNotFound (no such session), kConflict (it was moved or taken back
+// before, or the new session is there already), kInvalid (actor, reason or what is asked for; a
+// document that this core would refuse), as therapy::move_session, kIo, kCorrupt.
+base::Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& core,
+                                     const journal::SearchKey& key, const std::string& session,
+                                     const therapy::Move& wanted);
+
+// What became of the batch, in words. Errors: kConflict when another revision came in between.
+base::Result<void> check_moved(const std::vector<journal::Outcome>& outcomes);
+
+}  // namespace engine::intake

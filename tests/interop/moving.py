@@ -1,0 +1,117 @@
+#!/usr/bin/env python3
+"""A session that was recorded on the wrong patient: moved at a running engine over HTTP and by the command."""
+import copy
+import json
+import pathlib
+import subprocess
+import sys
+import tempfile
+import unittest
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "sandbox"))
+import stage  # noqa: E402
+
+JSON = {"Content-Type": "application/json"}
+PATIENTS = "https://hill.example/ids/patient"
+WRONG, RIGHT = "P-0101", "P-0102"
+WHY = "Charted on the wrong bed"
+
+
+class Moving(unittest.TestCase):
+    def setUp(self):
+        self.folder = pathlib.Path(self.enterContext(tempfile.TemporaryDirectory(prefix="chartferry-moving-")))
+        self.server = self.enterContext(stage.RecordServer(self.folder, load=[stage.WARD / "people.bundle.json"]))
+        self.engine = self.enterContext(stage.Engine(self.folder))
+        self.server.start()
+        self.engine.start(self.server.base)
+        self.document = stage.sent("alder-breathing-am")
+        self.assertEqual(self.document["patient"]["identifier"], {"system": PATIENTS, "value": WRONG})
+        answer = self.engine.send(self.document)
+        self.assertEqual(answer.status, 202, answer.body)
+        self.session = self.engine.session_id(answer)
+        self.wait_until_landed()
+
+    def wait_until_landed(self):
+        stage.wait_for("all has landed", lambda: not any(self.engine.waiting().values()))
+
+    def move(self, **more):
+        body = {"to": {"system": PATIENTS, "value": RIGHT}, "actor": "Robin Sample", "why": WHY, **more}
+        return self.engine.request("POST", f"/sessions/{self.session}/move", body, JSON)
+
+    def command(self, *arguments):
+        done = subprocess.run([str(stage.ENGINE), "journal", "--journal", str(self.engine.journal), *arguments],
+                              capture_output=True, text=True, check=False)
+        return done.returncode, done.stdout, done.stderr
+
+    def readings(self, patient):
+        return [one for one in self.server.all("Observation") + self.server.all("Procedure")
+                if one["subject"]["reference"] == self.reference(patient)]
+
+    def reference(self, patient):
+        (one,) = [p for p in self.server.all("Patient") if any(i["value"] == patient for i in p["identifier"])]
+        return f"Patient/{one['id']}"
+
+    def assert_moved(self):
+        self.wait_until_landed()
+        wrong, right = self.readings(WRONG), self.readings(RIGHT)
+        self.assertEqual({one["status"] for one in wrong}, {"entered-in-error"})
+        self.assertNotIn("entered-in-error", {one["status"] for one in right})
+        # The readings themselves are all there; what needs the order or the size of the first patient is not.
+        def values(resources):
+            return sorted(json.dumps(one["valueQuantity"], sort_keys=True) for one in resources
+                          if "valueQuantity" in one and "method" not in one)
+        self.assertTrue(values(right))
+        self.assertLessEqual(set(values(right)), set(values(wrong)))
+        nullify = [one for one in self.server.all("Provenance")
+                   if one["activity"]["coding"][0]["code"] == "NULLIFY"]
+        self.assertEqual(len(nullify), 1)
+        self.assertIn(WHY, json.dumps(nullify[0]))
+        self.assertEqual(self.engine.verify_journal()[0], True)
+        self.assertEqual(self.engine.verify_replay()[0], True)
+
+    def test_over_http_all_is_taken_back_and_entered_anew(self):
+        answer = self.move()
+        self.assertEqual(answer.status, 202, answer.body)
+        self.assertEqual(answer.json()["takenBack"]["session"], self.session)
+        self.assert_moved()
+        self.assertEqual(self.engine.session(answer.json()["entered"]["session"])["state"], "landed")
+
+    def test_the_command_does_the_same_beside_a_running_engine(self):
+        status, said, wrong = self.command("move", self.session, "--to", f"{PATIENTS}|{RIGHT}", "--who", "Robin Sample",
+                                           "--why", WHY)
+        self.assertEqual((status, wrong), (0, ""), said)
+        stage.wait_for("the engine has seen it", lambda: any(one["status"] == "entered-in-error"
+                                                             for one in self.server.all("Observation")))
+        self.assert_moved()
+
+    def test_what_the_sender_still_sends_for_it_is_refused(self):
+        self.assertEqual(self.move().status, 202)
+        later = copy.deepcopy(self.document)
+        later["revision"] = 7
+        later["change"] = {"reason": "One more reading"}
+        answer = self.engine.send(later)
+        self.assertEqual(answer.status, 409, answer.body)
+        self.assertIn(b"moved", answer.body)
+        # The first send again is still only a repetition.
+        self.assertEqual(self.engine.send(self.document).status, 200)
+        self.assert_moved()
+
+    def test_a_second_move_and_one_to_the_same_patient_change_nothing(self):
+        same = self.engine.request("POST", f"/sessions/{self.session}/move", {
+            "to": {"system": PATIENTS, "value": WRONG}, "actor": "Robin Sample", "why": WHY}, JSON)
+        self.assertEqual(same.status, 422, same.body)
+        self.assertEqual(self.move().status, 202)
+        self.assertEqual(self.move().status, 409)
+        self.assertEqual(self.move(**{"as": "another"}).status, 409)
+        self.assert_moved()
+
+    def test_without_a_reason_or_a_session_nothing_is_written(self):
+        before = len(self.engine.records("accepted"))
+        self.assertEqual(self.move(why="").status, 422)
+        self.session = "0b1c2d3e-0000-5000-8000-000000000000"
+        self.assertEqual(self.move().status, 404)
+        self.assertEqual(len(self.engine.records("accepted")), before)
+
+
+if __name__ == "__main__":
+    unittest.main()
