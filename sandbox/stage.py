@@ -74,6 +74,7 @@ class Program:
         self.port_file = self.folder / f"{name}.port"
         self.process = None
         self.port = None
+        self.environment = {}  # on top of ours
 
     def __enter__(self):
         return self
@@ -85,7 +86,7 @@ class Program:
         self.port_file.unlink(missing_ok=True)
         with open(self.log, "ab") as log:
             self.process = subprocess.Popen([str(part) for part in command], stdin=subprocess.DEVNULL, stdout=log,
-                                            stderr=log)
+                                            stderr=log, env={**os.environ, **self.environment})
         self.port = wait_for(f"{self.name} starts (see {self.log})", self._port_or_death, seconds=120, pause=0.002)
 
     def _port_or_death(self):
@@ -191,7 +192,7 @@ class Engine(Program):
 
     def start(self, target, *more):
         self.launch([ENGINE, "serve", "--listen", "127.0.0.1:0", "--journal", self.journal, *self.files, *self.shared,
-                     "--target", target, "--port-file", self.port_file, *more])
+                     *(["--target", target] if target else []), "--port-file", self.port_file, *more])
         return self
 
     def ready(self):

@@ -30,8 +30,9 @@ class Load:
     unchanged, until it was answered 202, or 200 when the engine died between the commit and the first answer: that is
     what a sender owes; the rest is the engine's duty."""
 
-    def __init__(self, templates):
+    def __init__(self, templates, pause=0):
         self.templates = templates
+        self.pause = pause  # between a thread's sessions
         self.accepted = {}  # session value -> document
         self.statuses = collections.Counter()
         self.cut_off = 0  # sends that the engine did not live to answer
@@ -48,7 +49,8 @@ class Load:
     def end(self):
         self.ended.set()
         for thread in self.threads:
-            thread.join()
+            if thread.ident is not None:
+                thread.join()
 
     def _run(self, number):
         made = 0
@@ -57,9 +59,11 @@ class Load:
             document = copy.deepcopy(self.templates[(number + made) % len(self.templates)])
             value = f"kill-{number}-{made}"
             document["identifier"]["value"] = value
-            self._send_until_accepted(value, document)
+            self.send_until_accepted(value, document)
+            if self.pause:
+                self.ended.wait(self.pause)
 
-    def _send_until_accepted(self, value, document):
+    def send_until_accepted(self, value, document):
         while True:
             try:
                 answer = self.engine.send(document)
@@ -132,13 +136,13 @@ def check(load, server):
                       f"{len(lost)} lost, {len(double)} double")
 
 
-def verified(engine):
-    """Problems of the journal that the engine wrote; prints what was looked at."""
+def verified(engine, tell=print):
+    """Problems of the journal that the engine wrote; tells what was looked at."""
     problems = []
     for name, (right, said) in (("journal verify", engine.verify_journal()), ("replay --verify", engine.verify_replay())):
-        print(f"{name}: {said.strip()}")
+        tell(f"{name}: {said.strip()}")
         if not right:
-            problems.append(f"{name} says that something is wrong")
+            problems.append(f"{name} says that something is wrong: {said.strip()[-300:]}")
     overtakings = engine.overtakings()
     return problems + ([f"{overtakings} overtook another of their patient"] if overtakings else [])
 

@@ -89,13 +89,16 @@ class Database:
         self._add_standby(link)
 
 
-def trouble(options, chance, engines, database, base):
+def draw_events(count, chance, with_fail_over):
+    kinds = ["engine"] * 4 + ["database"] + ["connections"] * 2 + ["fail-over"] * (2 if with_fail_over else 0)
+    return [chance.choice(kinds) for _ in range(count)]
+
+
+def trouble(events, chance, engines, database, base):
     """Lets the events come; how many of each."""
-    kinds = ["engine"] * 4 + ["database"] + ["connections"] * 2 + ["fail-over"] * (2 if options.fail_over else 0)
     came = collections.Counter()
-    for _ in range(options.events):
+    for kind in events:
         time.sleep(chance.uniform(0.05, 0.8))
-        kind = chance.choice(kinds)
         if kind == "engine":
             running = [one for one in engines if one.port is not None]
             engine = chance.choice(running)
@@ -115,6 +118,43 @@ def trouble(options, chance, engines, database, base):
     return came
 
 
+def run(count, events, chance, with_standby, pause=0, tell=print):
+    """(problems, figures) of so many engines on one database through the events."""
+    load = kill_engine.Load([stage.sent(name) for name in kill_engine.TEMPLATES], pause)
+    with contextlib.ExitStack() as undo:
+        folder = pathlib.Path(undo.enter_context(tempfile.TemporaryDirectory(prefix="chartferry-shared-")))
+        database = Database(undo, folder, with_standby)
+        server = undo.enter_context(stage.RecordServer(folder, load=[stage.WARD / "people.bundle.json"])).start()
+        server.faults({"action": "drop-after-commit", "method": "POST", "every": 13},
+                      {"action": "drop-before-commit", "method": "POST", "every": 17},
+                      {"action": "status", "status": 503, "retryAfter": 0, "method": "POST", "every": 19})
+        engines = [undo.enter_context(stage.Engine(folder, f"engine-{number}", database.address()))
+                   for number in range(count)]
+        for engine in engines:
+            engine.start(server.base)
+        load.engine = AnyEngine(engines, random.Random(chance.random()))
+        load.start()
+        try:
+            came = trouble(events, chance, engines, database, server.base)
+        finally:
+            load.end()
+        fired = server.fired()
+        server.faults()
+        last = next(one for one in engines if one.port is not None)
+        last.wait_until_empty(END_WAIT)
+        problems, figures = kill_engine.check(load, server)
+        problems += kill_engine.verified(last, tell)
+        for engine in engines:
+            engine.stop()
+    if not load.accepted:
+        problems.append("no session was accepted")
+    kinds = ", ".join(f"{number} {kind}" for kind, number in sorted(came.items()))
+    tell(f"{kinds}; {load.cut_off} sends cut off, {fired} faults of the record server")
+    tell(f"{len(load.accepted)} sessions accepted: {load.statuses[202]} answered 202, "
+         f"{load.statuses[200]} answered 200 when sent again")
+    return problems, figures
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--engines", type=int, default=3)
@@ -127,41 +167,12 @@ def main():
         return 0
     print(f"seed {options.seed}, {options.engines} engines, {options.events} events", flush=True)
     chance = random.Random(options.seed)
-    load = kill_engine.Load([stage.sent(name) for name in kill_engine.TEMPLATES])
     began = time.monotonic()
-    with contextlib.ExitStack() as undo:
-        folder = pathlib.Path(undo.enter_context(tempfile.TemporaryDirectory(prefix="chartferry-shared-")))
-        database = Database(undo, folder, options.fail_over)
-        server = undo.enter_context(stage.RecordServer(folder, load=[stage.WARD / "people.bundle.json"])).start()
-        server.faults({"action": "drop-after-commit", "method": "POST", "every": 13},
-                      {"action": "drop-before-commit", "method": "POST", "every": 17},
-                      {"action": "status", "status": 503, "retryAfter": 0, "method": "POST", "every": 19})
-        engines = [undo.enter_context(stage.Engine(folder, f"engine-{number}", database.address()))
-                   for number in range(options.engines)]
-        for engine in engines:
-            engine.start(server.base)
-        load.engine = AnyEngine(engines, random.Random(options.seed + 1))
-        load.start()
-        try:
-            came = trouble(options, chance, engines, database, server.base)
-        finally:
-            load.end()
-        fired = server.fired()
-        server.faults()
-        last = next(one for one in engines if one.port is not None)
-        last.wait_until_empty(END_WAIT)
-        problems, figures = kill_engine.check(load, server)
-        problems += kill_engine.verified(last)
-        for engine in engines:
-            engine.stop()
-    events = ", ".join(f"{number} {kind}" for kind, number in sorted(came.items()))
-    print(f"{events}; {load.cut_off} sends cut off, {fired} faults of the record server")
-    print(f"{len(load.accepted)} sessions accepted: {load.statuses[202]} answered 202, "
-          f"{load.statuses[200]} answered 200 when sent again")
+    problems, figures = run(options.engines, draw_events(options.events, chance, options.fail_over), chance,
+                            options.fail_over)
     print(f"{figures}, {len(problems)} problems, {time.monotonic() - began:.1f} s")
-    for problem in problems:
-        print(problem)
-    return 1 if problems or not load.accepted else 0
+    print(*problems, sep="\n")
+    return 1 if problems else 0
 
 
 if __name__ == "__main__":
