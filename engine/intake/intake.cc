@@ -25,11 +25,10 @@ struct Intake::State : std::enable_shared_from_this<State> {
     }
   }
 
-  void judge(std::string body, const std::string& session, const Answered& answered);
-  void refuse(std::string_view body, Answer answer, const therapy::SessionHeader& header,
+  void judge(const Arrival& arrival, const Answered& answered);
+  void refuse(const Arrival& arrival, Answer answer, const therapy::SessionHeader& header,
               const Answered& answered);
-  void keep(const std::string& body, const therapy::SessionHeader& header,
-            const Answered& answered);
+  void keep(const Arrival& arrival, const therapy::SessionHeader& header, const Answered& answered);
   Answer answer_to(const Outcome& outcome, const therapy::SessionHeader& header) const;
   void enqueue(const std::string& session);
   void translate(const std::string& session);
@@ -80,18 +79,18 @@ std::string person_key(const journal::SearchKey& key, const std::string& identif
 
 }  // namespace
 
-void Intake::State::judge(std::string body, const std::string& session, const Answered& answered) {
+void Intake::State::judge(const Arrival& arrival, const Answered& answered) {
   const SessionCore& core = *targets.front().core;
-  const therapy::Translator::Admission admission = core.admit(body);
+  const therapy::Translator::Admission admission = core.admit(arrival.body);
   const therapy::SessionHeader& header = admission.header;
   if (!admission.admitted) {
     const bool unreadable = header.session_id.empty();
     Answer answer = answer_of(unreadable ? 400 : 422, fhir::to_operation_outcome(admission.issues));
-    refuse(body, std::move(answer), header, answered);
+    refuse(arrival, std::move(answer), header, answered);
     return;
   }
-  if (!session.empty() && session != header.session_id) {
-    refuse(body,
+  if (!arrival.session.empty() && arrival.session != header.session_id) {
+    refuse(arrival,
            answer_of(422, problem_text("conflict",
                                        "the document is about another session than the "
                                        "address it was sent to")),
@@ -99,15 +98,16 @@ void Intake::State::judge(std::string body, const std::string& session, const An
     return;
   }
   if (header.revision == 0 || header.revision > base::limits::kRevisionMax) {
-    refuse(body, answer_of(422, problem_text("value", "a revision is a number from 1 to 100000")),
-           header, answered);
+    refuse(arrival,
+           answer_of(422, problem_text("value", "a revision is a number from 1 to 100000")), header,
+           answered);
     return;
   }
-  keep(body, header, answered);
+  keep(arrival, header, answered);
 }
 
 // What is refused is journalled too, bounded, so that a sender's question can be answered later.
-void Intake::State::refuse(std::string_view body, Answer answer,
+void Intake::State::refuse(const Arrival& arrival, Answer answer,
                            const therapy::SessionHeader& header, const Answered& answered) {
   Change change;
   change.record.kind = Kind::kRefused;
@@ -116,8 +116,9 @@ void Intake::State::refuse(std::string_view body, Answer answer,
   change.record.patient = person_key(world.search_key, header.patient_key);
   change.record.therapist = person_key(world.search_key, header.therapist_key);
   change.record.status = answer.status;
-  change.parts.push_back(journal::to_stored(
-      Part("document", std::string(body.substr(0, base::limits::kRefusedBytesMax)))));
+  change.record.actor = arrival.sender;
+  change.parts.push_back(
+      journal::to_stored(Part("document", arrival.body.substr(0, base::limits::kRefusedBytesMax))));
   change.parts.push_back(journal::to_stored(Part("outcome", answer.body)));
   const bool taken = world.journal.submit(std::move(change),
                                           [answer, answered](const base::Result<Outcome>& outcome) {
@@ -128,11 +129,11 @@ void Intake::State::refuse(std::string_view body, Answer answer,
   }
 }
 
-void Intake::State::keep(const std::string& body, const therapy::SessionHeader& header,
+void Intake::State::keep(const Arrival& arrival, const therapy::SessionHeader& header,
                          const Answered& answered) {
-  auto content = content_hash(body);
+  auto content = content_hash(arrival.body);
   if (!content) {
-    refuse(body, answer_of(400, problem_text("structure", content.error().text())), header,
+    refuse(arrival, answer_of(400, problem_text("structure", content.error().text())), header,
            answered);
     return;
   }
@@ -144,7 +145,8 @@ void Intake::State::keep(const std::string& body, const therapy::SessionHeader& 
   change.record.therapist = person_key(world.search_key, header.therapist_key);
   change.record.content = std::move(*content);
   change.record.targets = target_names;
-  change.parts.push_back(journal::to_stored(Part("document", body)));
+  change.record.actor = arrival.sender;
+  change.parts.push_back(journal::to_stored(Part("document", arrival.body)));
   auto done = [self = shared_from_this(), header, answered](const base::Result<Outcome>& outcome) {
     if (!outcome) {
       answered(later(kFailing));
@@ -281,7 +283,7 @@ Intake::Intake(World world, std::vector<Target> targets,
 
 Intake::~Intake() = default;
 
-void Intake::accept(std::string body, std::string session, Answered answered) {
+void Intake::accept(Arrival arrival, Answered answered) {
   if (full()) {
     Answer answer = later(kBacklog);
     answer.pause = base::limits::kBacklogPause;
@@ -292,14 +294,13 @@ void Intake::accept(std::string body, std::string session, Answered answered) {
     answered(later(kBusy));
     return;
   }
-  const std::string key = std::to_string(std::hash<std::string>()(body));
+  const std::string key = std::to_string(std::hash<std::string>()(arrival.body));
   auto reply = [ticket = counted(state_->in_hand), answered](Answer answer) {
     answered(std::move(answer));
   };
-  const auto document = std::make_shared<std::string>(std::move(body));
-  if (!state_->world.workers.run(key, [state = state_, document, session, reply] {
-        state->judge(std::move(*document), session, reply);
-      })) {
+  const auto came = std::make_shared<const Arrival>(std::move(arrival));
+  if (!state_->world.workers.run(key,
+                                 [state = state_, came, reply] { state->judge(*came, reply); })) {
     answered(later(kBusy));
   }
 }

@@ -38,6 +38,13 @@ struct Answer {
 };
 using Answered = std::function<void(Answer)>;
 
+// What came in.
+struct Arrival {
+  std::string body;
+  std::string session;  // when not empty, the document must be about this session
+  std::string sender;   // the person or system that signed in; empty where nobody has to
+};
+
 class Intake {
  public:
   struct World {
@@ -55,9 +62,8 @@ class Intake {
   Intake& operator=(const Intake&) = delete;
 
   // 202: durable, with a receipt. 200: the same was here before. 400, 422: refused. 409: conflicts
-  // with what is here. 503: try later. `session`: when not empty, the document must be about this
-  // session (404 when it is unknown). `answered` runs on any thread.
-  void accept(std::string body, std::string session, Answered answered);
+  // with what is here. 503: try later. `answered` runs on any thread.
+  void accept(Arrival arrival, Answered answered);
   // Findings and outcome of a document on its own, as if it came in at `now` (a FHIR instant);
   // nothing is kept.
   void dry_run(std::string body, std::string now, Answered answered);

@@ -224,7 +224,11 @@ void Api::take_in(Request& request, std::string session, const Answer& answer) {
     answer(problem(503, "transient", "the engine is ending; send again in a moment"));
     return;
   }
-  world_.intake.accept(std::move(request.body), std::move(session), [answer](intake::Answer told) {
+  intake::Arrival arrival;
+  arrival.body = std::move(request.body);
+  arrival.session = std::move(session);
+  arrival.sender = request.caller;
+  world_.intake.accept(std::move(arrival), [answer](intake::Answer told) {
     Response response(told.status, told.status < 300 ? kJson : kFhirJson, std::move(told.body));
     if (!told.session.empty()) {
       response.set("Location", "/sessions/" + told.session);

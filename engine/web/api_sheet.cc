@@ -99,7 +99,7 @@ class SheetTurn : public std::enable_shared_from_this<SheetTurn> {
       return;
     }
     const std::string document = next->text;
-    world_.intake.accept(std::move(next->text), "",
+    world_.intake.accept({std::move(next->text), "", "patient's sheet"},
                          [self = shared_from_this(), document](intake::Answer told) {
                            self->taken(std::move(told), document);
                          });

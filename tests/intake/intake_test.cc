@@ -49,7 +49,8 @@ class IntakeTest : public ::testing::Test {
   Answer send(const std::string& body, const std::string& session = "") {
     std::promise<Answer> promise;
     auto future = promise.get_future();
-    intake_->accept(body, session, [&promise](Answer answer) { promise.set_value(answer); });
+    intake_->accept({body, session, sender_},
+                    [&promise](Answer answer) { promise.set_value(answer); });
     return future.get();
   }
   // Until no leg of the session waits to be translated.
@@ -84,7 +85,21 @@ class IntakeTest : public ::testing::Test {
   std::unique_ptr<WorkPool> workers_;
   std::unique_ptr<Intake> intake_;
   std::size_t backlog_max_ = base::limits::kBacklogMax;
+  std::string sender_;
 };
+
+TEST_F(IntakeTest, WritesDownWhoSentWhatWasTakenInOrRefused) {
+  sender_ = "ward-tablets";
+  EXPECT_EQ(send(document_of("a", 1, "p")).status, 202);
+  settled("a");
+  EXPECT_EQ(journal::parse_head(*store_->head_text(1))->record.actor, "ward-tablets");
+  EXPECT_EQ(send("no document").status, 400);
+  EXPECT_EQ(last_record().kind, journal::Kind::kRefused);
+  EXPECT_EQ(last_record().actor, "ward-tablets");
+  sender_.clear();
+  EXPECT_EQ(send("no document").status, 400);
+  EXPECT_EQ(last_record().actor, "");
+}
 
 TEST_F(IntakeTest, TellsSendersToComeBackWhileTooMuchWaits) {
   stop();

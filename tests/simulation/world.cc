@@ -219,16 +219,17 @@ void World::send(std::size_t index) {
     return;
   }
   const auto answered = std::make_shared<bool>(false);
-  intake_->accept(sent_[index].body, "", [this, index, answered](engine::intake::Answer answer) {
-    *answered = true;
-    note("answer " + sent_[index].id + "/" + std::to_string(sent_[index].revision) + " " +
-         std::to_string(answer.status));
-    if (answer.status == 503) {
-      time_.at(200 + chance_.below(500), [this, index] { send(index); });
-    } else if (answer.status == 200 || answer.status == 202) {
-      sent_[index].acknowledged = true;
-    }
-  });
+  intake_->accept({sent_[index].body, "", ""},
+                  [this, index, answered](engine::intake::Answer answer) {
+                    *answered = true;
+                    note("answer " + sent_[index].id + "/" + std::to_string(sent_[index].revision) +
+                         " " + std::to_string(answer.status));
+                    if (answer.status == 503) {
+                      time_.at(200 + chance_.below(500), [this, index] { send(index); });
+                    } else if (answer.status == 200 || answer.status == 202) {
+                      sent_[index].acknowledged = true;
+                    }
+                  });
   time_.at(3'000, [this, index, answered] {
     if (!*answered) {
       send(index);
