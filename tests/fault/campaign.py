@@ -11,6 +11,7 @@ came as were meant to.
 import argparse
 import collections
 import contextlib
+import http.client
 import mmap
 import pathlib
 import random
@@ -84,10 +85,13 @@ class Run:
             self.engine.process = None
             return False  # the fault came before it listened
 
-    def until_it_dies(self, seconds):
-        """True when the engine was killed within the time."""
+    def until_it_dies(self, seconds, ask=False):
+        """True when the engine was killed within the time. Answering a question is a step, too."""
         until = time.monotonic() + seconds
         while time.monotonic() < until:
+            if ask:
+                with contextlib.suppress(OSError, http.client.HTTPException):
+                    self.engine.waiting()
             if self.engine.process.poll() is not None:
                 if self.engine.process.returncode != -signal.SIGKILL:
                     raise stage.Failure(f"the engine ended with {self.engine.process.returncode}:\n"
@@ -156,7 +160,7 @@ def disk_full(chance):
 
 
 def unsynced(chance):
-    return f"unsynced={chance.randint(20, 200)},{chance.randint(1, 10)}"
+    return f"unsynced={chance.randint(20, 200)},{chance.randint(20, 100)}"
 
 
 def clock_step(chance):
@@ -274,7 +278,7 @@ def one_session(fault, chance):
         sender = threading.Thread(target=one.load.send_until_accepted, args=(value, document))
         sender.start()
         try:
-            if fault and (not lives or one.until_it_dies(10)):
+            if fault and (not lives or one.until_it_dies(20, ask=True)):
                 one.start_engine()
             sender.join()
             stage.wait_for("it has landed", lambda: not any(one.engine.waiting().values()), 60)
