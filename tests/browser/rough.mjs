@@ -1,7 +1,7 @@
 // What a ward does to a page: large letters, two tabs, the way back, a full device, a clock that is hours off.
 import assert from 'node:assert/strict';
 import { after, before, describe } from 'node:test';
-import { bedside, closeBrowser, engine, fitsLarge, observations, openBrowser, records, sendHeld } from './bedside.mjs';
+import { bedside, closeBrowser, engine, fillUp, fitsLarge, observations, openBrowser, records, sendHeld } from './bedside.mjs';
 
 const kPulse = '8867-4';
 const kBreathingRate = '9279-1';
@@ -80,16 +80,7 @@ describe('a rough day', { concurrency: 2 }, () => {
     await one.patient('P-0107');
     await one.field('Pulse').fill('73');
     await page.waitForTimeout(200); // the draft is kept before
-    // As a device without room does it: the transaction is given up after it was begun.
-    await page.evaluate(() => {
-      const { put } = IDBObjectStore.prototype;
-      IDBObjectStore.prototype.put = function full(...what) {
-        const asked = put.apply(this, what);
-        this.transaction.abort();
-        return asked;
-      };
-      globalThis.room = () => { IDBObjectStore.prototype.put = put; };
-    });
+    await page.evaluate(fillUp);
     await one.tap(one.send);
     await page.locator('.bar-said', { hasText: 'no room to keep' }).waitFor();
     assert.equal(await one.field('Pulse').inputValue(), '73');

@@ -1,7 +1,7 @@
 // A patient's sheet: a therapist hands it out, the patient ticks on a phone, a therapist looks through it.
 import assert from 'node:assert/strict';
 import { after, before, describe } from 'node:test';
-import { Bedside, bedside, closeBrowser, judge, observations, openBrowser, records } from './bedside.mjs';
+import { Bedside, bedside, closeBrowser, fillUp, fitsLarge, judge, observations, openBrowser, records } from './bedside.mjs';
 
 const kTherapy = 'https://chartferry.example/fhir/CodeSystem/therapy';
 const kWithWords = 'P-0105'; // the one patient for whom the site has written when to stop
@@ -114,6 +114,40 @@ describe("the patient's sheet", { concurrency: 1 }, () => {
     await phone.page.getByText('This link does not work').waitFor();
     assert.equal(await phone.page.getByText('Hazel').count(), 0);
     phone.faults = phone.faults.filter((fault) => !/status of (404|429)/.test(fault));
+    await phone.close();
+  });
+
+  bedside('on the phone letters of twice the size are not cut, and a phone without room says so', {}, async (one) => {
+    const phone = await onPhone(await handOut(one));
+    await fitsLarge(phone, "the patient's sheet");
+    await phone.tap('I did a set of 10 breaths');
+    await fitsLarge(phone, 'its form');
+    await phone.page.evaluate(fillUp);
+    await phone.tap('Save the set');
+    await phone.page.getByText('This phone has no room to keep it').waitFor();
+    assert.equal(await phone.field('Breaths').inputValue(), '10');
+    await phone.page.evaluate(() => globalThis.room());
+    await phone.tap('Save the set');
+    await phone.page.getByText('Everything is sent').waitFor();
+    await phone.close();
+  });
+
+  bedside('two tabs of a phone tick two sets, by keyboard and with a comma', {}, async (one) => {
+    const address = await handOut(one);
+    const phone = await onPhone(address);
+    const other = await phone.context.newPage();
+    await other.goto(phone.page.url());
+    await other.getByRole('button', { name: 'I have an oximeter reading' }).focus();
+    await other.keyboard.press('Enter');
+    await other.getByRole('textbox', { name: 'Oxygen', exact: true }).focus();
+    await other.keyboard.type('96,5');
+    for (let i = 0; i < 8 && !(await other.evaluate(() => document.activeElement.textContent === 'Save the reading')); i += 1) await other.keyboard.press('Tab');
+    await Promise.all([tickSet(phone), other.keyboard.press('Enter')]);
+    for (const page of [phone.page, other]) {
+      await page.locator('.ticked').getByText('Oxygen 96.5 %').waitFor({ timeout: 20_000 });
+      await page.locator('.ticked').getByText('Set of 10 breaths').first().waitFor();
+      await page.getByText('Everything is sent').waitFor();
+    }
     await phone.close();
   });
 

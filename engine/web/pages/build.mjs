@@ -40,7 +40,7 @@ const files = {
   'index.html': readFileSync(join(here, 'static/index.html'), 'utf8'),
   'manifest.webmanifest': readFileSync(join(here, 'static/manifest.webmanifest'), 'utf8'),
   'icon.svg': readFileSync(join(here, 'static/icon.svg'), 'utf8'),
-  'page.css': bundle('static/page.css'),
+  'page.css': bundle('static/round.css'),
   'page.js': bundle('src/main.tsx'),
   'desk.html': readFileSync(join(here, 'static/desk.html'), 'utf8'),
   'sheet.html': readFileSync(join(here, 'static/sheet.html'), 'utf8'),
