@@ -100,7 +100,7 @@ async function work(number, until) {
     const words = `device ${number} entry ${made += 1} seed ${seed}`;
     draft.note.text = words;
     if (random() < 0.5) draft.vitals.saturation = String(93 + Math.floor(5 * random()));
-    await page.recordDraft(sessions, ward, patient, person, draft);
+    await page.recordDraft(ward, patient, person, draft);
     expected.set(words, 'final');
     counts.recorded += 1;
     const dice = random();

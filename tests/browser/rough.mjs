@@ -10,7 +10,8 @@ const kMarkup = '<img src=x onerror="document.title=1"><script>document.title=2<
 before(openBrowser);
 after(closeBrowser);
 
-const has = async (code, patient, value) => (await observations(code, patient)).all.some((one) => one.valueQuantity?.value === value);
+const has = async (code, patient, value) => (await observations(code, patient)).all
+  .some((one) => one.valueQuantity?.value === value && one.status !== 'entered-in-error');
 
 describe('a rough day', { concurrency: 2 }, () => {
   bedside('letters of twice the size are not cut: Round and Progress', {}, async (one) => {
@@ -54,6 +55,33 @@ describe('a rough day', { concurrency: 2 }, () => {
     }
     assert.ok(await has(kPulse, 'P-0101', 71) && await has(kBreathingRate, 'P-0101', 21));
     await other.close();
+  });
+
+  bedside('a session that was moved to the right patient shows nothing any more, and what is recorded next is another one', {}, async (one) => {
+    const { page } = one;
+    await one.person();
+    await one.patient('P-0105');
+    await one.field('Pulse').fill('62');
+    await one.tap(one.send);
+    await one.landed();
+    const session = await one.stand().getAttribute('data-session');
+    const answer = await fetch(`${engine}/sessions/${session}/move`, { method: 'POST', headers: { 'Content-Type': 'application/json' },
+      body: JSON.stringify({ to: { system: 'https://hill.example/ids/patient', value: 'P-0109' }, why: 'charted on the wrong bed', actor: 'Kim Sample' }) });
+    assert.equal(answer.status, 202, await answer.text());
+    one.expected = 'status of 409'; // in the browser's own log
+    // The device does not know: its next entry would have gone into the session that is gone.
+    await one.field('Breathing rate').fill('22');
+    await one.tap(one.send);
+    await page.getByText('Taken back as a whole').waitFor();
+    await page.getByText('charted on the wrong bed').waitFor();
+    await one.landed();
+    assert.equal(await page.locator('.receipt .entry').count(), 1);
+    assert.doesNotMatch(await page.locator('.receipts').textContent(), /62/);
+    assert.ok(await has(kBreathingRate, 'P-0105', 22) && await has(kPulse, 'P-0109', 62));
+    await page.reload();
+    await one.patient('P-0105');
+    await page.waitForTimeout(500); // the last values are there
+    assert.notEqual(await one.field('Pulse').getAttribute('placeholder'), '62');
   });
 
   bedside('the way back leads to the ward list, and what was begun is there again', {}, async (one) => {

@@ -4,9 +4,9 @@
 
 import { now, stamp } from './clock';
 import { ask, problemsOf } from './engine';
-import { isObject, listAt, parse, textAt } from './json';
+import { type JsonObject, isObject, listAt, parse, textAt } from './json';
 import { alone, deviceDrawer, drawer } from './kept';
-import { type LocalSession, type Stand, isOpen, merge } from './session';
+import { type LocalSession, type Stand, documentOf, isOpen, isTakenBack, merge, partFrom } from './session';
 
 const kPrefix = 'session-';
 // Landed and closed ones stay to be corrected without asking the engine.
@@ -87,11 +87,39 @@ async function reconcile(session: LocalSession, engineId: string): Promise<'done
     const answer = await ask('GET', `/sessions/${engineId}/document`);
     const theirs = answer.status === 200 ? parse(answer.body) : undefined;
     if (!isObject(theirs)) return 'later';
-    await update(session.id, (one) => one && { ...merge(one, theirs, stamp(now())), session: engineId });
+    if (isTakenBack(theirs)) await part(session.id, theirs);
+    else await update(session.id, (one) => one && { ...merge(one, theirs, stamp(now())), session: engineId });
     return 'done';
   } catch {
     return 'later';
   }
+}
+
+// A name for what goes on after a session was taken back: the same one when the device is cut off in the middle and comes
+// here again. The form of a UUID of version 8 (RFC 9562).
+async function nameAfter(id: string): Promise<string> {
+  const hex = await drawer.hidden(`after ${id}`);
+  return `urn:uuid:${hex.slice(0, 8)}-${hex.slice(8, 12)}-8${hex.slice(13, 16)}-a${hex.slice(17, 20)}-${hex.slice(20)}`;
+}
+
+// The whole session was taken back or moved. The new one is kept before the old one lets go of its entries.
+async function part(id: string, theirs: JsonObject): Promise<void> {
+  const after = await nameAfter(id);
+  await alone(`session-${id}`, async () => {
+    const one = await drawer.kept<LocalSession>(kPrefix + id);
+    if (!one) return;
+    const [old, next] = partFrom(one, theirs, after, now());
+    if (next && (await drawer.kept(kPrefix + after)) === undefined) await drawer.keep(kPrefix + after, next);
+    await drawer.keep(kPrefix + id, old);
+  });
+}
+
+// The engine tells that a session of this name was taken back, which this device may still show as it was.
+export async function takenBack(id: string, theirs: JsonObject): Promise<void> {
+  const here = await drawer.kept<LocalSession>(kPrefix + id);
+  if (!here || isTakenBack(documentOf(here))) return;
+  await part(id, theirs);
+  wake();
 }
 
 async function follow(session: LocalSession): Promise<'done' | 'later'> {

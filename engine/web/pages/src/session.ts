@@ -66,6 +66,10 @@ export function documentOf(session: LocalSession): JsonObject {
 export function entriesOf(session: LocalSession): JsonObject[] {
   return listAt(documentOf(session), 'entry');
 }
+// The whole session should never have been there, or was moved to the right patient: nothing of it counts.
+export function isTakenBack(document: JsonObject): boolean {
+  return textAt(document, 'status') === 'entered-in-error';
+}
 export function isOpen(session: LocalSession): boolean {
   return textAt(documentOf(session), 'status') === 'open';
 }
@@ -192,4 +196,23 @@ export function merge(session: LocalSession, theirs: JsonObject, time: string): 
   }
   return { ...session, document: print(document), revision, tried: latest, acknowledged: latest, marks,
     base: {}, lost: [...session.lost, ...lost], stand: 'waiting', reason: '' };
+}
+
+// After a 409, when the engine's latest revision takes the whole session back: that stands, and what this device has added
+// and the engine never had becomes a session of its own, named `id`; undefined when there is nothing.
+export function partFrom(session: LocalSession, theirs: JsonObject, id: string, at: number): [LocalSession, LocalSession | undefined] {
+  const mine = documentOf(session);
+  const latest = Number(theirs['revision'] instanceof Num ? theirs['revision'].text : '0');
+  const old: LocalSession = { ...session, document: print(theirs), revision: latest, tried: latest, acknowledged: latest, marks: {}, base: {},
+    stand: 'withdrawn', reason: '', touched: at };
+  const added = listAt(mine, 'entry').filter((one) => {
+    const entry = textAt(one, 'id');
+    return (session.marks[entry] ?? 0) > session.acknowledged && session.base[entry] === undefined;
+  });
+  if (added.length === 0) return [old, undefined];
+  const { change: _, withdrawal: __, attestation: ___, ...frame } = mine;
+  const document: JsonObject = { ...frame, identifier: { system: 'urn:ietf:rfc:3986', value: id }, revision: new Num('1'), status: 'open',
+    period: { start: added.map((one) => timesOf(one).start).reduce(earliest) }, entry: added };
+  return [old, { ...session, id, document: print(document), revision: 1, tried: 0, acknowledged: 0, landed: 0, session: '', stand: 'waiting',
+    reason: '', marks: Object.fromEntries(added.map((one) => [textAt(one, 'id'), 1])), base: {}, lost: [], touched: at }];
 }

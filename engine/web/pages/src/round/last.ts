@@ -4,7 +4,8 @@
 import { isApart } from '../attested';
 import { ask } from '../engine';
 import { type JsonObject, amountAt, listAt, objectAt, parse, print, textAt } from '../json';
-import { type LocalSession, type Stand, documentOf, timesOf } from '../session';
+import { takenBack } from '../outbox';
+import { type LocalSession, type Stand, documentOf, isTakenBack, timesOf } from '../session';
 import type { Patient } from '../ward';
 
 export interface Last {
@@ -20,10 +21,15 @@ export async function history(patient: Patient): Promise<Known[]> {
   const asked = JSON.stringify({ system: textAt(identifier, 'system'), value: textAt(identifier, 'value') });
   const answer = await ask('POST', '/history', asked);
   if (answer.status !== 200) throw new Error(`history: ${answer.status}`);
-  return listAt(parse(answer.body), 'sessions').map((one) => {
+  const told = listAt(parse(answer.body), 'sessions').map((one) => {
     const document = objectAt(one, 'document') ?? {};
     return { session: textAt(one, 'session'), stand: textAt(one, 'state') as Stand, text: print(document), document };
   });
+  const counts = told.filter((one) => !isTakenBack(one.document));
+  for (const { document } of told) {
+    if (isTakenBack(document)) void takenBack(textAt(objectAt(document, 'identifier'), 'value'), document).catch(() => undefined);
+  }
+  return counts;
 }
 
 function exerciserBest(entry: JsonObject): string {
@@ -32,7 +38,8 @@ function exerciserBest(entry: JsonObject): string {
 }
 
 export function lastOf(patient: Patient, local: LocalSession[], known: Known[]): Last {
-  const here = new Map(local.filter((one) => one.patient === patient.key).map((one) => [one.id, documentOf(one)]));
+  const here = new Map(local.filter((one) => one.patient === patient.key).map((one) => [one.id, documentOf(one)] as const)
+    .filter(([, document]) => !isTakenBack(document)));
   for (const one of known) {
     const id = textAt(objectAt(one.document, 'identifier'), 'value');
     if (!here.has(id)) here.set(id, one.document);

@@ -7,7 +7,7 @@ import { isReported } from '../attested';
 import { clockText, dayOf, now } from '../clock';
 import { type JsonObject, listAt, objectAt, textAt } from '../json';
 import type { Table } from '../plausibility';
-import { type LocalSession, documentOf, entriesOf, isOpen, timesOf } from '../session';
+import { type LocalSession, documentOf, entriesOf, isOpen, isTakenBack, timesOf } from '../session';
 import { kStands } from '../words';
 import { Correction } from './correction';
 import { describe, kindWords } from './describe';
@@ -60,6 +60,7 @@ function Receipt(p: {
 }): JSX.Element {
   const [chosen, choose] = useState<JsonObject>();
   const document = documentOf(p.session);
+  if (isTakenBack(document)) return <TakenBack document={document} />;
   const entries = [...entriesOf(p.session)].sort((a, b) => Date.parse(timesOf(b).start) - Date.parse(timesOf(a).start));
   const start = textAt(objectAt(document, 'period'), 'start');
   const withdrawn = listAt(document, 'withdrawal').length;
@@ -89,6 +90,18 @@ function Receipt(p: {
       {withdrawn > 0 && <p class="none">{withdrawn} withdrawn.</p>}
       {chosen && <Correction entry={chosen} table={p.table} device={deviceOf(chosen)} onClose={() => choose(undefined)}
         onAmend={(amend) => { choose(undefined); p.onAmend(p.session, amend); }} />}
+    </article>
+  );
+}
+
+// It was on the wrong patient, or should not have been there: nothing of it is shown or corrected here any more.
+function TakenBack(p: { document: JsonObject }): JSX.Element {
+  const change = objectAt(p.document, 'change');
+  return (
+    <article class="receipt">
+      <header><h3>Session of {when(textAt(objectAt(p.document, 'period'), 'start'))}</h3>
+        <p class="stand is-withdrawn" data-stand="withdrawn">Taken back as a whole</p></header>
+      <p class="none"><bdi>{textAt(change, 'reason')}</bdi></p>
     </article>
   );
 }

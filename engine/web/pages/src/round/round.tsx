@@ -148,7 +148,7 @@ export function Round(p: RoundProps): JSX.Element {
     }
     setSending(true);
     try {
-      const count = await recordDraft(p.sessions, p.ward, p.patient, p.person, draft);
+      const count = await recordDraft(p.ward, p.patient, p.person, draft);
       await dropDraft();
       show(false);
       setSince(0);

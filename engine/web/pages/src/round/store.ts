@@ -3,7 +3,8 @@
 import { dayOf, now, stamp } from '../clock';
 import type { JsonObject } from '../json';
 import { objectAt, textAt } from '../json';
-import { update, wake } from '../outbox';
+import { alone } from '../kept';
+import { all, update, wake } from '../outbox';
 import { type LocalSession, begin, close, documentOf, isOpen, record, timesOf } from '../session';
 import type { Patient, Person, Ward } from '../ward';
 import type { Draft } from './draft';
@@ -36,15 +37,16 @@ export function tryOut(
 
 // Keeps the draft's entries on this device as part of a session and has them sent. Resolves once they are kept.
 // Errors: QuotaExceededError when the device is full; nothing was changed then.
-export async function recordDraft(
-  sessions: LocalSession[], ward: Ward, patient: Patient, person: Person, draft: Draft,
-): Promise<number> {
+export async function recordDraft(ward: Ward, patient: Patient, person: Person, draft: Draft): Promise<number> {
   const time = now();
   const made = entriesOfDraft(draft, time, freshId);
   const change = { entries: made.flatMap((one) => one.entries), withdrawn: [], reason: '' };
-  const id = openSession(sessions, patient, person)?.id ?? `urn:uuid:${crypto.randomUUID()}`;
-  await update(id, (known) => record(known ?? begin(id, ward, patient, person, earliestOf(made, time), time), change,
-    person.frame, stamp(time), time));
+  // Two tabs that record at once find or begin one session, one after the other.
+  await alone('begin', async () => {
+    const id = openSession(await all(), patient, person)?.id ?? `urn:uuid:${crypto.randomUUID()}`;
+    await update(id, (known) => record(known ?? begin(id, ward, patient, person, earliestOf(made, time), time), change,
+      person.frame, stamp(time), time));
+  });
   wake();
   return change.entries.length;
 }
