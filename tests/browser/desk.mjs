@@ -117,6 +117,26 @@ describe('the desk', { concurrency: 2 }, () => {
     assert.ok(lines.length >= 4 && lines.every((line) => line.kind === 'accepted'));
   });
 
+  bedside('a session on the wrong patient is moved, and not without a patient', { size: 'tablet', at: at() }, async (one) => {
+    const { page } = one;
+    const session = await sendHeld('wrong-bed');
+    await page.goto(`${engine}/desk#message/${session}/1`);
+    await one.tap('Move to the right patient');
+    const dialog = page.getByRole('dialog');
+    const field = (label) => dialog.getByRole('textbox', { name: label });
+    assert.equal(await field('Right patient, identifier: system').inputValue(), 'https://hill.example/ids/patient');
+    await field('Your name').fill(name);
+    await field('Why').fill('charted on the wrong bed');
+    assert.ok(await dialog.locator('.send').isDisabled(), 'not without a patient');
+    await judge(page, 'move');
+    await field('Right patient, identifier: value').fill('P-0101');
+    await dialog.getByRole('button', { name: 'Move', exact: true }).click();
+    await dialog.waitFor({ state: 'detached' });
+    await page.getByRole('link', { name: 'Revision 2' }).click();
+    await page.getByRole('list', { name: 'Session document' }).getByText('entered-in-error').waitFor();
+    assert.equal(await page.getByRole('button', { name: 'Move to the right patient' }).count(), 0, 'once');
+  });
+
   bedside('a record server is asked what it can do, paused and resumed', { at: at('targets') }, async (one) => {
     const { page } = one;
     await one.tap('Ask what it can do');

@@ -9,7 +9,7 @@ export interface Told { value: Json | undefined; problem: string; loading: boole
 export async function told(method: string, path: string, body?: string, patience?: number): Promise<Told> {
   try {
     const answer = await ask(method, path, body, patience);
-    if (answer.status !== 200) {
+    if (answer.status < 200 || answer.status >= 300) {
       return { value: undefined, problem: problemsOf(answer)[0]?.text ?? `HTTP ${answer.status}`, loading: false };
     }
     return { value: parse(answer.body), problem: '', loading: false };

@@ -4,6 +4,7 @@
 import type { JSX } from 'preact';
 import { useMemo, useState } from 'preact/hooks';
 import { type Json, type JsonObject, isObject, listAt, numberAt, objectAt, parse, textAt } from '../json';
+import { isTakenBack } from '../session';
 import { kCaution } from '../words';
 import { useTold } from './asking';
 import type { News } from './follow';
@@ -122,7 +123,11 @@ export function Message(p: { session: string; revision: number; news: News }): J
       {left.length > 0 && <p class="banner">Too large to be shown here: {left.join(', ')}. `chartferry journal show` prints it.</p>}
       {document && listAt(message.value, 'targets').map((leg) => (
         <Leg key={textAt(leg, 'target')} session={p.session} revision={String(revision)} leg={leg} document={document} onAct={setAct} />))}
-      {document && <p><a class="chip" href={`#try-out/${p.session}/${revision}`}>Try changed maps on it</a></p>}
+      {document && <div class="row"><a class="chip" href={`#try-out/${p.session}/${revision}`}>Try changed maps on it</a>
+        {!isTakenBack(document) && <button type="button" class="chip" onClick={() => setAct({
+          title: 'Move to the right patient', path: `/sessions/${p.session}/move`, button: 'Move', system: textAt(objectAt(objectAt(document, 'patient'), 'identifier'), 'system'),
+          explain: 'All that the session made on this patient is marked as entered in error, and its entries go into a session of the right patient. The reason stands in both charts: name no patient in it.' })}>
+          Move to the right patient</button>}</div>}
       {message.value !== undefined && <section class="sheet"><h2>What happened</h2>
         <ol class="records">{listAt(message.value, 'records').map((one) => (
           <li key={numberAt(one, 'position')}><time>{clock(textAt(one, 'time'))}</time> <b>{kindWords(textAt(one, 'kind'))}</b>

@@ -15,20 +15,24 @@ export interface Act {
   more?: Record<string, unknown>;
   explain: ComponentChildren;
   button: string;
+  system?: string; // of a patient's identifier: another patient is asked for, and sent as `to`
 }
 
 export function WhoDialog(p: { act: Act; onDone: () => void; onClose: () => void }): JSX.Element {
   const { display } = useContext(SignedInAs);
   const [actor, setActor] = useState(sessionStorage.getItem(kName) ?? '');
   const [why, setWhy] = useState('');
+  const [to, setTo] = useState({ system: p.act.system ?? '', value: '' });
   const [said, say] = useState('');
   const [busy, setBusy] = useState(false);
-  const ready = (display !== '' || actor.trim() !== '') && why.trim() !== '' && !busy;
+  const named = p.act.system === undefined || (to.system.trim() !== '' && to.value.trim() !== '');
+  const ready = (display !== '' || actor.trim() !== '') && why.trim() !== '' && named && !busy;
   const go = async (): Promise<void> => {
     setBusy(true);
     const who = display === '' ? { actor: actor.trim() } : {};
     if (who.actor) sessionStorage.setItem(kName, who.actor);
-    const answer = await told('POST', p.act.path, JSON.stringify({ ...p.act.more, ...who, why: why.trim() }));
+    const answer = await told('POST', p.act.path, JSON.stringify({ ...p.act.more, ...who, why: why.trim(),
+      ...(p.act.system !== undefined && { to: { system: to.system.trim(), value: to.value.trim() } }) }));
     setBusy(false);
     if (answer.problem) {
       say(answer.problem);
@@ -39,6 +43,9 @@ export function WhoDialog(p: { act: Act; onDone: () => void; onClose: () => void
   return (
     <Dialog title={p.act.title} onClose={p.onClose}>
       <p>{p.act.explain}</p>
+      {p.act.system !== undefined && <>
+        <TextField label="Right patient, identifier: system" value={to.system} onValue={(system) => setTo({ ...to, system })} />
+        <TextField label="Right patient, identifier: value" value={to.value} onValue={(value) => setTo({ ...to, value })} /></>}
       {display === '' && <TextField label="Your name" value={actor} onValue={setActor} />}
       <TextField label="Why" value={why} onValue={setWhy} />
       <p class="none">{display === '' ? 'Both are written into the log.' : <>Written into the log, with your name: <bdi>{display}</bdi>.</>}</p>
