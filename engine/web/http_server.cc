@@ -7,8 +7,8 @@
 #include <optional>
 #include <thread>
 #include <tuple>
-#include <type_traits>
 #include <utility>
+#include <vector>
 
 #include <boost/asio/as_tuple.hpp>
 #include <boost/asio/awaitable.hpp>
@@ -20,6 +20,7 @@
 #include <boost/asio/steady_timer.hpp>
 #include <boost/asio/use_awaitable.hpp>
 #include <boost/asio/write.hpp>
+#include <boost/beast/core/buffers_to_string.hpp>
 #include <boost/beast/core/flat_buffer.hpp>
 #include <boost/beast/core/tcp_stream.hpp>
 #include <boost/beast/http.hpp>
@@ -42,6 +43,118 @@ using Parser = http::request_parser<http::string_body>;
 using Message = http::response<http::string_body>;
 using Plain = beast::tcp_stream;
 using Secure = beast::ssl_stream<beast::tcp_stream&>;
+constexpr std::size_t kIdleReadBytes = 4 * 1024;  // held by every connection that waits
+constexpr std::size_t kReadBytes = 64 * 1024;
+using Moved = std::tuple<beast::error_code, std::size_t>;
+
+// Bytes of a connection, plain or under TLS. The messages are read and written over this, so that
+// they are compiled once: Beast's own readers and writers are templates of the stream, and cost a
+// minute of compiling for each.
+class Wire {
+ public:
+  Wire() = default;
+  virtual ~Wire() = default;
+  Wire(const Wire&) = delete;
+  Wire& operator=(const Wire&) = delete;
+  virtual asio::awaitable<Moved> read_some(asio::mutable_buffer to) = 0;
+  // All of them.
+  virtual asio::awaitable<Moved> write(const std::vector<asio::const_buffer>& bytes) = 0;
+  // Says that nothing follows, as far as the stream has a word for it.
+  virtual asio::awaitable<void> farewell() = 0;
+};
+
+class PlainWire final : public Wire {
+ public:
+  explicit PlainWire(Plain& stream) : stream_(stream) {}
+  asio::awaitable<Moved> read_some(asio::mutable_buffer to) override {
+    co_return co_await stream_.async_read_some(to, kUseTuple);
+  }
+  asio::awaitable<Moved> write(const std::vector<asio::const_buffer>& bytes) override {
+    co_return co_await asio::async_write(stream_, bytes, kUseTuple);
+  }
+  asio::awaitable<void> farewell() override { co_return; }
+
+ private:
+  Plain& stream_;
+};
+
+class SecureWire final : public Wire {
+ public:
+  explicit SecureWire(Secure& stream) : stream_(stream) {}
+  asio::awaitable<Moved> read_some(asio::mutable_buffer to) override {
+    co_return co_await stream_.async_read_some(to, kUseTuple);
+  }
+  asio::awaitable<Moved> write(const std::vector<asio::const_buffer>& bytes) override {
+    co_return co_await asio::async_write(stream_, bytes, kUseTuple);
+  }
+  asio::awaitable<void> farewell() override {
+    // One way only: the client's own farewell is not waited for.
+    SSL_set_shutdown(stream_.native_handle(), SSL_RECEIVED_SHUTDOWN);
+    co_await stream_.async_shutdown(kUseTuple);
+  }
+
+ private:
+  Secure& stream_;
+};
+
+// Until `done` says so, or the bytes are wrong or end.
+template <class Done>
+asio::awaitable<beast::error_code> read_until(Wire& wire, beast::flat_buffer& buffer,
+                                              Parser& parser, Done done) {
+  beast::error_code error;
+  while (!done(parser)) {
+    if (buffer.size() > 0) {
+      buffer.consume(parser.put(buffer.data(), error));
+      if (error != http::error::need_more) {
+        if (error) {
+          co_return error;
+        }
+        continue;
+      }
+      error = {};
+    }
+    std::size_t n = 0;
+    std::tie(error, n) = co_await wire.read_some(buffer.prepare(kReadBytes));
+    if (error == asio::error::eof) {
+      error = http::error::end_of_stream;
+      if (parser.got_some()) {
+        error = {};
+        parser.put_eof(error);
+      }
+      if (error || parser.is_done()) {
+        co_return error;
+      }
+      error = http::error::partial_message;
+    }
+    if (error) {
+      co_return error;
+    }
+    buffer.commit(n);
+  }
+  co_return beast::error_code();
+}
+
+// What the serializer has left, or its header alone.
+template <class Serializer>
+asio::awaitable<beast::error_code> write_all(Wire& wire, Serializer& serializer, bool header_only) {
+  beast::error_code error;
+  std::vector<asio::const_buffer> bytes;
+  while (!error && !(header_only ? serializer.is_header_done() : serializer.is_done())) {
+    bytes.clear();
+    serializer.next(error, [&bytes](beast::error_code&, const auto& buffers) {
+      for (auto at = asio::buffer_sequence_begin(buffers); at != asio::buffer_sequence_end(buffers);
+           ++at) {
+        bytes.emplace_back(*at);
+      }
+    });
+    if (!error) {
+      std::size_t n = 0;
+      std::tie(error, n) = co_await wire.write(bytes);
+      serializer.consume(n);
+    }
+  }
+  co_return error;
+}
 
 std::string http_date() {
   const std::time_t now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());
@@ -181,21 +294,15 @@ struct HttpServer::State {
   asio::awaitable<void> accept();
   asio::awaitable<void> serve(Place place);
   asio::awaitable<void> serve_secure(Place place);
-  // Stream: Plain or Secure, of the connection.
-  template <class Stream>
-  asio::awaitable<void> serve_on(Place place, Stream& stream);
-  template <class Stream>
-  asio::awaitable<bool> read(Connection& connection, Stream& stream, beast::flat_buffer& buffer,
+  asio::awaitable<void> serve_on(Place place, Wire& wire);
+  asio::awaitable<bool> read(Connection& connection, Wire& wire, beast::flat_buffer& buffer,
                              Parser& parser);
-  template <class Stream>
-  asio::awaitable<bool> respond(Connection& connection, Stream& stream, Response response,
+  asio::awaitable<bool> respond(Connection& connection, Wire& wire, Response response,
                                 unsigned version, bool keep_alive, bool head);
-  template <class Stream>
-  asio::awaitable<bool> respond_stream(Connection& connection, Stream& stream, Response response,
+  asio::awaitable<bool> respond_stream(Connection& connection, Wire& wire, Response response,
                                        unsigned version);
   // Says that nothing follows, and lingers.
-  template <class Stream>
-  asio::awaitable<void> part(Connection& connection, Stream& stream);
+  asio::awaitable<void> part(Connection& connection, Wire& wire);
   asio::awaitable<void> turn_away(tcp::socket socket);
   asio::awaitable<void> linger(Connection& connection);
   Response refuse(int status, std::string_view text) const;
@@ -291,7 +398,8 @@ void HttpServer::State::ended(Place place) {
 
 asio::awaitable<void> HttpServer::State::turn_away(tcp::socket socket) {
   Connection connection(std::move(socket));
-  co_await respond(connection, connection.stream, refuse(503), 11, false, false);
+  PlainWire wire(connection.stream);
+  co_await respond(connection, wire, refuse(503), 11, false, false);
   co_await linger(connection);
 }
 
@@ -312,28 +420,21 @@ asio::awaitable<void> HttpServer::State::linger(Connection& connection) {
   }
 }
 
-template <class Stream>
-asio::awaitable<void> HttpServer::State::part(Connection& connection, Stream& stream) {
-  if constexpr (std::is_same_v<Stream, Secure>) {
-    // One way only: the client's own farewell is not waited for.
-    SSL_set_shutdown(stream.native_handle(), SSL_RECEIVED_SHUTDOWN);
-    connection.stream.expires_after(config.write_timeout);
-    co_await stream.async_shutdown(kUseTuple);
-  }
+asio::awaitable<void> HttpServer::State::part(Connection& connection, Wire& wire) {
+  connection.stream.expires_after(config.write_timeout);
+  co_await wire.farewell();
   co_await linger(connection);
 }
 
 // False when there is nothing more to serve on this connection.
-template <class Stream>
-asio::awaitable<bool> HttpServer::State::read(Connection& connection, Stream& stream,
+asio::awaitable<bool> HttpServer::State::read(Connection& connection, Wire& wire,
                                               beast::flat_buffer& buffer, Parser& parser) {
   parser.body_limit(config.body_bytes_max);
   parser.header_limit(base::limits::kHttpHeaderBytesMax);
   connection.busy = buffer.size() > 0;
   if (!connection.busy) {
     connection.stream.expires_after(config.idle_timeout);
-    auto space = buffer.prepare(4096);
-    const auto [error, n] = co_await stream.async_read_some(space, kUseTuple);
+    const auto [error, n] = co_await wire.read_some(buffer.prepare(kIdleReadBytes));
     if (error) {
       co_return false;
     }
@@ -341,30 +442,33 @@ asio::awaitable<bool> HttpServer::State::read(Connection& connection, Stream& st
     connection.busy = true;
   }
   connection.stream.expires_after(config.request_timeout);
-  auto [error, n] = co_await http::async_read_header(stream, buffer, parser, kUseTuple);
+  beast::error_code error =
+      co_await read_until(wire, buffer, parser, [](Parser& one) { return one.is_header_done(); });
   if (!error && config.screen) {
     std::optional<Response> refusal = config.screen(head_of(parser, connection.peer));
     if (refusal) {
       Response response = std::move(*refusal);
-      co_await respond(connection, stream, std::move(response), 11, false, false);
-      co_await part(connection, stream);
+      co_await respond(connection, wire, std::move(response), 11, false, false);
+      co_await part(connection, wire);
       co_return false;
     }
   }
   if (!error && beast::iequals(parser.get()[http::field::expect], "100-continue")) {
     http::response<http::empty_body> go_on{http::status::continue_, 11};
-    std::tie(error, n) = co_await http::async_write(stream, go_on, kUseTuple);
+    http::response_serializer<http::empty_body> serializer{go_on};
+    error = co_await write_all(wire, serializer, false);
   }
-  if (!error && !parser.is_done()) {
-    std::tie(error, n) = co_await http::async_read(stream, buffer, parser, kUseTuple);
+  if (!error) {
+    parser.eager(true);
+    error = co_await read_until(wire, buffer, parser, [](Parser& one) { return one.is_done(); });
   }
   if (!error) {
     co_return true;
   }
   const int status = status_of(error);
   if (status != 0) {
-    co_await respond(connection, stream, refuse(status), 11, false, false);
-    co_await part(connection, stream);
+    co_await respond(connection, wire, refuse(status), 11, false, false);
+    co_await part(connection, wire);
   }
   co_return false;
 }
@@ -376,7 +480,8 @@ asio::awaitable<void> HttpServer::State::serve(Place place) {
   if (tls) {
     co_await serve_secure(place);
   } else {
-    co_await serve_on(place, place->stream);
+    PlainWire wire(place->stream);
+    co_await serve_on(place, wire);
   }
   place->stream.socket().shutdown(tcp::socket::shutdown_both, ignored);
   place->stream.close();
@@ -389,21 +494,22 @@ asio::awaitable<void> HttpServer::State::serve_secure(Place place) {
   place->stream.expires_after(config.handshake_timeout);
   const auto [error] = co_await stream.async_handshake(asio::ssl::stream_base::server, kUseTuple);
   if (!error) {
-    co_await serve_on(place, stream);
+    SecureWire wire(stream);
+    co_await serve_on(place, wire);
   } else if (is_plain_http(error)) {
     Response hint = refuse(400, "this port speaks TLS only; use https");
-    co_await respond(*place, place->stream, std::move(hint), 11, false, false);
+    PlainWire wire(place->stream);
+    co_await respond(*place, wire, std::move(hint), 11, false, false);
     co_await linger(*place);
   }
 }
 
-template <class Stream>
-asio::awaitable<void> HttpServer::State::serve_on(Place place, Stream& stream) {
+asio::awaitable<void> HttpServer::State::serve_on(Place place, Wire& wire) {
   Connection& connection = *place;
   beast::flat_buffer buffer;
   while (!stopping) {
     Parser parser;
-    if (!co_await read(connection, stream, buffer, parser)) {
+    if (!co_await read(connection, wire, buffer, parser)) {
       break;
     }
     const unsigned version = parser.get().version();
@@ -425,36 +531,30 @@ asio::awaitable<void> HttpServer::State::serve_on(Place place, Stream& stream) {
     }
     const bool go_on = keep_alive && !response.close && !stopping && !response.stream;
     if (response.stream) {
-      co_await respond_stream(connection, stream, std::move(response), version);
+      co_await respond_stream(connection, wire, std::move(response), version);
       break;
     }
-    if (!co_await respond(connection, stream, std::move(response), version, go_on, head)) {
+    if (!co_await respond(connection, wire, std::move(response), version, go_on, head)) {
       break;
     }
     if (!go_on) {
-      co_await part(connection, stream);
+      co_await part(connection, wire);
       break;
     }
   }
 }
 
-template <class Stream>
-asio::awaitable<bool> HttpServer::State::respond(Connection& connection, Stream& stream,
+asio::awaitable<bool> HttpServer::State::respond(Connection& connection, Wire& wire,
                                                  Response response, unsigned version,
                                                  bool keep_alive, bool head) {
   Message message = to_message(response, version, keep_alive);
   connection.stream.expires_after(config.write_timeout);
-  if (head) {
-    http::response_serializer<http::string_body> serializer{message};
-    const auto [error, n] = co_await http::async_write_header(stream, serializer, kUseTuple);
-    co_return !error;
-  }
-  const auto [error, n] = co_await http::async_write(stream, message, kUseTuple);
-  co_return !error;
+  http::response_serializer<http::string_body> serializer{message};
+  serializer.split(head);
+  co_return !co_await write_all(wire, serializer, head);
 }
 
-template <class Stream>
-asio::awaitable<bool> HttpServer::State::respond_stream(Connection& connection, Stream& stream,
+asio::awaitable<bool> HttpServer::State::respond_stream(Connection& connection, Wire& wire,
                                                         Response response, unsigned version) {
   connection.events = response.stream;
   http::response<http::empty_body> header{static_cast<http::status>(response.status), version};
@@ -465,7 +565,8 @@ asio::awaitable<bool> HttpServer::State::respond_stream(Connection& connection, 
   header.chunked(true);
   connection.stream.expires_after(config.write_timeout);
   http::response_serializer<http::empty_body> serializer{header};
-  auto [error, n] = co_await http::async_write_header(stream, serializer, kUseTuple);
+  serializer.split(true);
+  beast::error_code error = co_await write_all(wire, serializer, true);
   auto signal = std::make_shared<asio::steady_timer>(*context);
   response.stream->on_change([weak_context = std::weak_ptr(context), weak = std::weak_ptr(signal)] {
     if (const auto live = weak_context.lock()) {
@@ -488,14 +589,17 @@ asio::awaitable<bool> HttpServer::State::respond_stream(Connection& connection, 
       taken.bytes = ":\n\n";
     }
     connection.stream.expires_after(config.write_timeout);
+    std::string bytes;
     if (!taken.bytes.empty()) {
-      const auto chunk =
-          http::make_chunk(asio::const_buffer(taken.bytes.data(), taken.bytes.size()));
-      std::tie(error, n) = co_await asio::async_write(stream, chunk, kUseTuple);
+      bytes += beast::buffers_to_string(
+          http::make_chunk(asio::const_buffer(taken.bytes.data(), taken.bytes.size())));
     }
-    if (!error && taken.closed) {
-      const auto last = http::make_chunk_last();
-      std::tie(error, n) = co_await asio::async_write(stream, last, kUseTuple);
+    if (taken.closed) {
+      bytes += beast::buffers_to_string(http::make_chunk_last());
+    }
+    const std::vector<asio::const_buffer> buffers = {asio::buffer(bytes)};
+    std::tie(error, std::ignore) = co_await wire.write(buffers);
+    if (taken.closed) {
       break;
     }
   }
