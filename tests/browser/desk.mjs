@@ -97,6 +97,15 @@ describe('the desk', { concurrency: 2 }, () => {
     await page.getByText("search of a patient's messages").first().waitFor();
   });
 
+  bedside('every kind of record has its words', { at: at('log') }, async (one) => {
+    const journal = readFileSync(new URL('../../engine/journal/record.cc', import.meta.url), 'utf8');
+    const kinds = [...journal.matchAll(/\{Kind::k\w+, "([a-z-]+)"\}/g)].map(([, kind]) => kind);
+    const told = await one.page.getByLabel('Kind').locator('option').evaluateAll((all) => all.map((option) => [option.value, option.textContent]));
+    assert.ok(kinds.length > 20);
+    assert.deepEqual(told.map(([kind]) => kind).sort(), ['', ...kinds].sort());
+    assert.ok(told.every(([kind, words]) => words !== kind));
+  });
+
   bedside('an auditor proves a record and the whole', { at: at('log') }, async (one) => {
     const { page } = one;
     await page.getByLabel('Kind').selectOption('accepted');

@@ -3,7 +3,8 @@
 import { useEffect, useState } from 'preact/hooks';
 
 const kKinds = ['started', 'stopped', 'refused', 'accepted', 'repeated', 'conflicting', 'checked', 'held', 'dispatched',
-  'answered', 'landed', 'released', 'remapped', 'withdrawn', 'approved', 'paused', 'resumed', 'handed-out', 'link-ended'];
+  'answered', 'landed', 'released', 'remapped', 'withdrawn', 'approved', 'paused', 'resumed', 'handed-out', 'link-ended', 'noticed',
+  'shredded', 'expired', 'rekeyed', 'legal-hold', 'legal-hold-ended'];
 const kCalm = 400; // milliseconds; many records become one look
 const kAnyway = 15_000; // milliseconds; what no event announces, such as a server that came back
 

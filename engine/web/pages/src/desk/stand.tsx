@@ -17,7 +17,8 @@ export const kKinds: [string, string][] = [
   ['checked', 'Checked'], ['held', 'Held'], ['dispatched', 'Sent out'], ['answered', 'Will be tried again'], ['landed', 'Landed'],
   ['released', 'Released by a person'], ['remapped', 'Translated again'], ['withdrawn', 'Given up'], ['read', 'Read by somebody'],
   ['approved', 'Maps put in force'], ['paused', 'Server paused'], ['resumed', 'Server resumed'], ['handed-out', 'Sheet handed out'], ['link-ended', 'Link of a sheet ended'], ['started', 'Engine started'],
-  ['stopped', 'Engine ended'],
+  ['stopped', 'Engine ended'], ['noticed', 'Senders told'], ['shredded', 'Made unreadable by a person'], ['expired', 'Removed for its age'],
+  ['rekeyed', 'Under another master key'], ['legal-hold', 'Legal hold begun'], ['legal-hold-ended', 'Legal hold ended'],
 ];
 export function kindWords(kind: string): string {
   return kKinds.find(([one]) => one === kind)?.[1] ?? kind;
