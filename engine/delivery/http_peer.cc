@@ -1,7 +1,7 @@
 #include "engine/delivery/http_peer.h"
 
 #include <exception>
-#include <list>
+#include <tuple>
 #include <utility>
 #include <vector>
 
@@ -12,6 +12,7 @@
 #include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/ssl/context.hpp>
 #include <boost/asio/use_awaitable.hpp>
+#include <boost/asio/write.hpp>
 #include <boost/beast/core/flat_buffer.hpp>
 #include <boost/beast/core/tcp_stream.hpp>
 #include <boost/beast/http.hpp>
@@ -30,29 +31,122 @@ using tcp = asio::ip::tcp;
 constexpr auto kUseTuple = asio::as_tuple(asio::use_awaitable);
 using Message = http::request<http::string_body>;
 
-struct PlainLink {
-  explicit PlainLink(asio::io_context& context, asio::ssl::context&) : stream(context) {}
-  beast::tcp_stream stream;
+using Parser = http::response_parser<http::string_body>;
+using Moved = std::tuple<beast::error_code, std::size_t>;
+constexpr std::size_t kReadBytes = 64 * 1024;
+
+// A connection, plain or under TLS. Messages are written and read over this, so that they are
+// compiled once: Beast's own readers and writers are templates of the stream.
+class Link {
+ public:
+  Link() = default;
+  virtual ~Link() = default;
+  Link(const Link&) = delete;
+  Link& operator=(const Link&) = delete;
+  virtual beast::tcp_stream& lowest() = 0;
+  virtual asio::awaitable<beast::error_code> handshake(std::string host) = 0;
+  // All of them.
+  virtual asio::awaitable<Moved> write(const std::vector<asio::const_buffer>& bytes) = 0;
+  virtual asio::awaitable<Moved> read_some(asio::mutable_buffer to) = 0;
+
   beast::flat_buffer buffer;
-  beast::tcp_stream& lowest() { return stream; }
-  asio::awaitable<beast::error_code> handshake(std::string) { co_return beast::error_code(); }
 };
 
-struct TlsLink {
-  TlsLink(asio::io_context& context, asio::ssl::context& tls) : stream(context, tls) {}
-  beast::ssl_stream<beast::tcp_stream> stream;
-  beast::flat_buffer buffer;
-  beast::tcp_stream& lowest() { return beast::get_lowest_layer(stream); }
-  asio::awaitable<beast::error_code> handshake(std::string host) {
-    SSL_ctrl(stream.native_handle(), SSL_CTRL_SET_TLSEXT_HOSTNAME, TLSEXT_NAMETYPE_host_name,
+class PlainLink final : public Link {
+ public:
+  explicit PlainLink(asio::io_context& context) : stream_(context) {}
+  beast::tcp_stream& lowest() override { return stream_; }
+  asio::awaitable<beast::error_code> handshake(std::string) override {
+    co_return beast::error_code();
+  }
+  asio::awaitable<Moved> write(const std::vector<asio::const_buffer>& bytes) override {
+    co_return co_await asio::async_write(stream_, bytes, kUseTuple);
+  }
+  asio::awaitable<Moved> read_some(asio::mutable_buffer to) override {
+    co_return co_await stream_.async_read_some(to, kUseTuple);
+  }
+
+ private:
+  beast::tcp_stream stream_;
+};
+
+class TlsLink final : public Link {
+ public:
+  TlsLink(asio::io_context& context, asio::ssl::context& tls) : stream_(context, tls) {}
+  beast::tcp_stream& lowest() override { return beast::get_lowest_layer(stream_); }
+  asio::awaitable<beast::error_code> handshake(std::string host) override {
+    SSL_ctrl(stream_.native_handle(), SSL_CTRL_SET_TLSEXT_HOSTNAME, TLSEXT_NAMETYPE_host_name,
              host.data());
-    SSL_set1_host(stream.native_handle(), host.c_str());
-    const auto [error] = co_await stream.async_handshake(asio::ssl::stream_base::client, kUseTuple);
+    SSL_set1_host(stream_.native_handle(), host.c_str());
+    const auto [error] =
+        co_await stream_.async_handshake(asio::ssl::stream_base::client, kUseTuple);
     co_return error;
   }
+  asio::awaitable<Moved> write(const std::vector<asio::const_buffer>& bytes) override {
+    co_return co_await asio::async_write(stream_, bytes, kUseTuple);
+  }
+  asio::awaitable<Moved> read_some(asio::mutable_buffer to) override {
+    co_return co_await stream_.async_read_some(to, kUseTuple);
+  }
+
+ private:
+  beast::ssl_stream<beast::tcp_stream> stream_;
 };
 
-template <class Link>
+asio::awaitable<beast::error_code> write_all(Link& link, const Message& message) {
+  http::request_serializer<http::string_body> serializer{message};
+  beast::error_code error;
+  std::vector<asio::const_buffer> bytes;
+  while (!error && !serializer.is_done()) {
+    bytes.clear();
+    serializer.next(error, [&bytes](beast::error_code&, const auto& buffers) {
+      for (auto at = asio::buffer_sequence_begin(buffers); at != asio::buffer_sequence_end(buffers);
+           ++at) {
+        bytes.emplace_back(*at);
+      }
+    });
+    if (!error) {
+      std::size_t n = 0;
+      std::tie(error, n) = co_await link.write(bytes);
+      serializer.consume(n);
+    }
+  }
+  co_return error;
+}
+
+asio::awaitable<beast::error_code> read_all(Link& link, Parser& parser) {
+  beast::error_code error;
+  parser.eager(true);
+  while (!parser.is_done()) {
+    if (link.buffer.size() > 0) {
+      link.buffer.consume(parser.put(link.buffer.data(), error));
+      if (error != http::error::need_more) {
+        if (error) {
+          co_return error;
+        }
+        continue;
+      }
+      error = {};
+    }
+    std::size_t n = 0;
+    std::tie(error, n) = co_await link.read_some(link.buffer.prepare(kReadBytes));
+    if (error == asio::error::eof) {
+      error = http::error::end_of_stream;
+      if (parser.got_some()) {
+        // The end of the connection is the end of an answer that does not say how long it is.
+        error = {};
+        parser.put_eof(error);
+      }
+      co_return error;
+    }
+    if (error) {
+      co_return error;
+    }
+    link.buffer.commit(n);
+  }
+  co_return beast::error_code();
+}
+
 class HttpPeer final : public Peer {
  public:
   HttpPeer(AsioLoop& loop, PeerConfig config, asio::ssl::context tls)
@@ -118,7 +212,12 @@ class HttpPeer final : public Peer {
         co_return;
       }
     }
-    auto link = std::make_unique<Link>(state->context, state->tls);
+    std::unique_ptr<Link> link;
+    if (state->config.url.tls) {
+      link = std::make_unique<TlsLink>(state->context, state->tls);
+    } else {
+      link = std::make_unique<PlainLink>(state->context);
+    }
     const bool connected = co_await connect(state, link.get(), reply.get());
     if (connected) {
       co_await exchange(state, link.get(), &message, reply.get());
@@ -163,15 +262,15 @@ class HttpPeer final : public Peer {
   static asio::awaitable<bool> exchange(StatePtr state, Link* link, const Message* message,
                                         Reply* reply) {
     link->lowest().expires_after(state->config.answer_timeout);
-    const auto [unsent, sent] = co_await http::async_write(link->stream, *message, kUseTuple);
+    const beast::error_code unsent = co_await write_all(*link, *message);
     if (unsent) {
       *reply = Reply(Reply::Fate::kNoAnswer, unsent.message());
       co_return unsent != beast::error::timeout;
     }
-    http::response_parser<http::string_body> parser;
+    Parser parser;
     parser.body_limit(base::limits::kAnswerBytesMax);
     parser.header_limit(base::limits::kHttpHeaderBytesMax);
-    auto [error, n] = co_await http::async_read(link->stream, link->buffer, parser, kUseTuple);
+    const beast::error_code error = co_await read_all(*link, parser);
     if (error && error != http::error::body_limit) {
       *reply = Reply(Reply::Fate::kNoAnswer, error.message());
       co_return !parser.got_some() && error != beast::error::timeout;
@@ -199,7 +298,7 @@ base::Result<std::unique_ptr<Peer>> make_http_peer(AsioLoop& loop, PeerConfig co
   asio::ssl::context tls(asio::ssl::context::tls_client);
   if (!config.url.tls) {
     return std::unique_ptr<Peer>(
-        std::make_unique<HttpPeer<PlainLink>>(loop, std::move(config), std::move(tls)));
+        std::make_unique<HttpPeer>(loop, std::move(config), std::move(tls)));
   }
   boost::system::error_code error;
   tls.set_options(asio::ssl::context::no_tlsv1 | asio::ssl::context::no_tlsv1_1, error);
@@ -213,8 +312,7 @@ base::Result<std::unique_ptr<Peer>> make_http_peer(AsioLoop& loop, PeerConfig co
     return base::Error(base::ErrorCode::kIo, "cannot read trusted certificates: " + error.message(),
                        config.ca_file);
   }
-  return std::unique_ptr<Peer>(
-      std::make_unique<HttpPeer<TlsLink>>(loop, std::move(config), std::move(tls)));
+  return std::unique_ptr<Peer>(std::make_unique<HttpPeer>(loop, std::move(config), std::move(tls)));
 }
 
 }  // namespace engine::delivery
