@@ -57,6 +57,17 @@ describe('the Progress view', { concurrency: 2 }, () => {
     assert.equal(await page.getByRole('dialog').count(), 0);
   });
 
+  bedside('a reload leads to the ward list, and the course is there again as it was', {}, async (one) => {
+    await opened(one);
+    const told = () => one.page.locator('.figures').textContent();
+    const before = await told();
+    await one.page.reload();
+    await one.page.locator('.patient').first().waitFor();
+    assert.equal(await one.page.locator('.figures').count(), 0, 'nobody is opened by the address');
+    await opened(one);
+    assert.equal(await told(), before);
+  });
+
   bedside('an hour without a record is not called not done', {}, async (one) => {
     await opened(one);
     await one.page.locator('.hours').getByText('not recorded').first().waitFor({ state: 'attached' });

@@ -132,6 +132,22 @@ describe("the patient's sheet", { concurrency: 1 }, () => {
     await phone.close();
   });
 
+  bedside('a phone whose clock is five hours off ticks at the true time', {}, async (one) => {
+    const phone = await onPhone(await handOut(one));
+    await phone.page.clock.install({ time: Date.now() - 5 * 3_600_000 });
+    await phone.page.reload();
+    await phone.page.getByText('Everything is sent').waitFor();
+    await phone.tap('I have an oximeter reading');
+    await phone.field('Oxygen').fill('97.25');
+    await phone.tap('Save the reading');
+    await phone.page.getByText('Everything is sent').waitFor();
+    const ticked = async () => (await observations('59408-5', kWithWords)).all.find((made) => made.valueQuantity?.value === 97.25);
+    await until('the reading in the chart', async () => (await ticked()) !== undefined);
+    const off = Math.abs(Date.parse((await ticked()).effectiveDateTime) - Date.now());
+    assert.ok(off < 120_000, `the chart is ${off} ms off`);
+    await phone.close();
+  });
+
   bedside('two tabs of a phone tick two sets, by keyboard and with a comma', {}, async (one) => {
     const address = await handOut(one);
     const phone = await onPhone(address);

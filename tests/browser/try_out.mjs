@@ -112,7 +112,7 @@ describe('trying maps out', { concurrency: 2 }, () => {
       await open(one, 'summary.map');
       await edit(page, "'Lowest saturation: '", "'Lowest value seen: '");
       await paste(page, vitals);
-      await one.tap('Try');
+      await editor(page).press('Control+Enter');
       await result(page, 'The rules as they ran').waitFor();
       await result(page, 'Made').or(page.getByRole('list', { name: 'Bundle' })).first().waitFor();
       await judge(page, `try-result-${scheme}`, true);

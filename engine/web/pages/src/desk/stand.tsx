@@ -1,6 +1,7 @@
 // How a message stands with a record server and what its records say, in words and never by colour alone.
 
 import type { JSX } from 'preact';
+import { now } from '../clock';
 import { type JsonObject, numberAt, textAt } from '../json';
 
 const kWords: Record<string, string> = {
@@ -33,7 +34,7 @@ export function clock(time: string): string {
 
 // "4 min" since a time.
 export function since(time: string): string {
-  const seconds = Math.max(0, Math.round((Date.now() - Date.parse(time)) / 1000));
+  const seconds = Math.max(0, Math.round((now() - Date.parse(time)) / 1000));
   if (Number.isNaN(seconds)) return '';
   if (seconds < 90) return `${seconds} s`;
   if (seconds < 5400) return `${Math.round(seconds / 60)} min`;
