@@ -37,10 +37,10 @@ void Server::arrive(const Call& call, std::function<void(Reply)> answer) {
   if (call.method == "GET") {
     const bool away = world_.faults_.server != 0 && chance.one_in(3);
     const bool resource = call.path.starts_with("/Observation/");
-    answer(away ? status(503) : resource ? read(call.path.substr(13)) : status(200));
+    answer(away ? status(503) : resource ? read(call.path.substr(13)) : statement());
     return;
   }
-  if (call.path == "/Observation/_search") {
+  if (call.path.ends_with("/_search")) {
     world_.note("server search " + call.body);
     answer(chance.one_in(world_.faults_.server) ? status(503) : search(call.body));
     return;
@@ -52,7 +52,7 @@ void Server::arrive(const Call& call, std::function<void(Reply)> answer) {
       answer(Reply(Reply::Fate::kNoAnswer, "dropped before commit"));
       return;
     case 2:
-      commit(call);
+      commit(call, chance.one_in(2));
       answer(Reply(Reply::Fate::kNoAnswer, "dropped after commit"));
       return;
     case 3:
@@ -68,7 +68,7 @@ void Server::arrive(const Call& call, std::function<void(Reply)> answer) {
       answer(status(500));
       return;
     case 6:
-      commit(call);
+      commit(call, chance.one_in(2));
       answer(status(500));
       return;
     case 7: {
@@ -81,8 +81,16 @@ void Server::arrive(const Call& call, std::function<void(Reply)> answer) {
       answer(Reply(Reply::Fate::kNotSent, "refused"));
       return;
     default:
-      answer(commit(call));
+      answer(commit(call, true));
   }
+}
+
+Reply Server::statement() const {
+  Reply reply = status(200);
+  reply.body = R"({"resourceType":"CapabilityStatement","rest":[{"mode":"server","interaction":)"
+               R"([{"code":")" +
+               std::string(manners_.takes) + R"("}]}]})";
+  return reply;
 }
 
 Reply Server::read(const std::string& id) const {
@@ -105,6 +113,12 @@ Reply Server::search(const std::string& query) const {
   const std::string name = query.substr(query.find('=') + 1);
   Reply reply = status(200);
   reply.body = R"({"resourceType":"Bundle","type":"searchset","entry":[)";
+  const std::size_t dash = name.find('-');
+  if (dash != std::string::npos &&
+      created.count(name.substr(0, dash) + "/" + name.substr(dash + 1))) {
+    reply.body += R"({"resource":{"resourceType":"Basic","id":")" + name + R"(","identifier":")" +
+                  name + "\"}}";
+  }
   for (const auto& [id, resource] : resources_) {
     if (id.starts_with(name + "-") && !resource.deleted) {
       std::string content = resource.content;
@@ -119,8 +133,7 @@ Reply Server::search(const std::string& query) const {
   return reply;
 }
 
-std::string Server::find(const Node& entry) const {
-  const Node& request = *entry.find("request");
+std::string Server::find(const Node& request, const Node& resource) const {
   const bool create = request.string_at("method") == "POST";
   const std::string url(request.string_at(create ? "ifNoneExist" : "url"));
   if (!create && url.find('?') == std::string::npos) {
@@ -128,14 +141,14 @@ std::string Server::find(const Node& entry) const {
     const auto found = resources_.find(id);
     const bool newest = found != resources_.end() && !found->second.deleted &&
                         request.string_at("ifMatch") == etag(found->second) &&
-                        entry.find("resource")->string_at("id") == id;
+                        resource.string_at("id") == id;
     return newest ? id : std::string();
   }
   const std::string name = url.substr(url.find('=') + 1);
   int number = 1;
-  for (const auto& [id, resource] : resources_) {
+  for (const auto& [id, there] : resources_) {
     if (id.starts_with(name + "-")) {
-      if (!resource.deleted) {
+      if (!there.deleted) {
         return id;
       }
       ++number;
@@ -152,7 +165,9 @@ void Server::write(const std::string& id, const Node& resource) {
     const std::string seen = "Observation/" + other + (there.deleted ? "" : " " + etag(there));
     const bool knowingly = shown.count(seen) > 0 ||
                            (there.deleted && shown.count("Observation?identifier=" + name) > 0);
-    if (replaced && manners_.etags && !knowingly) {
+    // Of what is missing after a write that broke off, nobody can say whether it ever was there.
+    const bool unknowable = there.deleted && !takes_transactions();
+    if (replaced && manners_.etags && !knowingly && !unknowable) {
       ++trampled;
       world_.note("trampled " + seen + " by " + id);
     }
@@ -186,11 +201,91 @@ void Server::edit_by_somebody() {
   world_.note("edit " + at->first + (resource.deleted ? " deleted" : ""));
 }
 
-Reply Server::commit(const Call& call) {
+// What a revision is, to a server that takes no transactions.
+Reply Server::mark(const std::string& name) {
+  const std::size_t dash = name.find('-');
+  const std::string revision = name.substr(0, dash) + "/" + name.substr(dash + 1);
+  const bool there = created[revision]++ > 0;
+  if (!there) {
+    order.push_back(revision);
+  }
+  Reply reply = status(there ? 200 : 201);
+  reply.headers.emplace_back("location", "Basic/" + name);
+  return reply;
+}
+
+Reply Server::write_one(const Node& request, const Node& resource) {
+  if (resource.string_at("resourceType") == "Basic") {
+    return mark(std::string(resource.string_at("identifier")));
+  }
+  const std::string id = find(request, resource);
+  if (id.empty()) {
+    Reply stale = status(manners_.stale);
+    stale.body = outcome("conflict", "another version");
+    return stale;
+  }
+  const bool there = resources_.count(id) > 0 && !resources_[id].content.empty();
+  if (!there || request.string_at("method") != "POST") {
+    write(id, resource);
+  }
+  Reply reply = status(there ? 200 : 201);
+  reply.headers.emplace_back("location", "Observation/" + id);
+  if (manners_.etags) {
+    reply.headers.emplace_back("etag", etag(resources_[id]));
+  }
+  return reply;
+}
+
+Reply Server::commit_batch(const Node& bundle, bool whole) {
+  Reply reply = status(200);
+  reply.body = R"({"resourceType":"Bundle","type":"batch-response","entry":[)";
+  const Node& entries = *bundle.find("entry");
+  std::size_t left =
+      whole ? entries.count
+            : static_cast<std::size_t>(world_.chance_.below(static_cast<int>(entries.count)));
+  for (const Node& entry : entries) {
+    if (left-- == 0) {
+      break;
+    }
+    const Reply one = write_one(*entry.find("request"), *entry.find("resource"));
+    reply.body += reply.body.ends_with('[') ? "" : ",";
+    reply.body += R"({"response":{"status":")" + std::to_string(one.status) + '"';
+    for (const auto& [name, value] : one.headers) {
+      reply.body += ",\"" + name + "\":";
+      engine::json::write_string(value, reply.body);
+    }
+    reply.body += one.body.empty() ? "" : ",\"outcome\":" + one.body;
+    reply.body += "}}";
+  }
+  reply.body += "]}";
+  return reply;
+}
+
+Reply Server::commit_single(const Call& call) {
+  const engine::json::NameTable names;
+  engine::json::Document resource(names);
+  engine::json::Document request(names);
+  engine::json::Node* made = request.make_object();
+  request.append(made, "method", request.make_string(call.method));
+  request.append(made, "url", request.make_string(call.path.substr(1)));
+  for (const auto& [name, value] : call.headers) {
+    request.append(made, name == "If-None-Exist" ? "ifNoneExist" : "ifMatch",
+                   request.make_string(value));
+  }
+  return resource.parse(call.body) ? write_one(*made, *resource.root()) : status(400);
+}
+
+Reply Server::commit(const Call& call, bool whole) {
+  if (!call.path.empty()) {
+    return commit_single(call);
+  }
   const engine::json::NameTable names;
   engine::json::Document document(names);
   if (!document.parse(call.body).has_value()) {
     return status(400);
+  }
+  if (document.root()->string_at("type") == "batch") {
+    return commit_batch(*document.root(), whole);
   }
   Reply reply = status(200);
   reply.body = R"({"resourceType":"Bundle","type":"transaction-response","entry":[)";
@@ -202,7 +297,7 @@ Reply Server::commit(const Call& call) {
     const Node& resource = *entry.find("resource");
     reply.body += reply.body.ends_with('[') ? "" : ",";
     if (entry.find("request") != nullptr) {
-      const std::string id = find(entry);
+      const std::string id = find(*entry.find("request"), resource);
       if (id.empty()) {
         Reply stale = status(manners_.stale);
         stale.body = outcome("conflict", "another version");

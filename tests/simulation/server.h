@@ -1,6 +1,7 @@
 #pragma once
 // The simulated record server: conditional creates, updates of a version, one transaction at a
-// time, all or nothing; and the people who change its resources behind the engine's back.
+// time, all or nothing, or only batches or single writes, which may break off anywhere; and the
+// people who change its resources behind the engine's back.
 
 #include <cstdint>
 #include <functional>
@@ -19,9 +20,10 @@ class World;
 class Server {
  public:
   struct Manners {
-    bool etags = true;               // names versions
-    int stale = 412;                 // its answer to a version that is not the newest
-    std::int64_t unknown_until = 0;  // when it comes to know the last patient
+    bool etags = true;                  // names versions
+    int stale = 412;                    // its answer to a version that is not the newest
+    std::int64_t unknown_until = 0;     // when it comes to know the last patient
+    const char* takes = "transaction";  // or "batch", or "create"
   };
   Server(World& world, Manners manners) : world_(world), manners_(manners) {}
 
@@ -32,6 +34,7 @@ class Server {
   // Somebody else changes or deletes one of the resources that revisions write anew.
   void edit_by_somebody();
   bool gives_etags() const { return manners_.etags; }
+  bool takes_transactions() const { return std::string_view(manners_.takes) == "transaction"; }
 
   // session/revision -> how often created; at most 1 by the server's own rule.
   std::map<std::string, int> created;
@@ -51,11 +54,19 @@ class Server {
     bool deleted = false;
   };
 
-  engine::delivery::Reply commit(const engine::delivery::Call& call);
+  engine::delivery::Reply statement() const;
+  // `whole`: otherwise it breaks off after some of the entries.
+  engine::delivery::Reply commit(const engine::delivery::Call& call, bool whole);
+  engine::delivery::Reply commit_batch(const engine::json::Node& bundle, bool whole);
+  engine::delivery::Reply commit_single(const engine::delivery::Call& call);
+  // One conditional write.
+  engine::delivery::Reply write_one(const engine::json::Node& request,
+                                    const engine::json::Node& resource);
+  engine::delivery::Reply mark(const std::string& name);
   engine::delivery::Reply read(const std::string& id) const;
   engine::delivery::Reply search(const std::string& query) const;
   // The id that an update is about, new or not; empty when it names a version that is not newest.
-  std::string find(const engine::json::Node& entry) const;
+  std::string find(const engine::json::Node& request, const engine::json::Node& resource) const;
   void write(const std::string& id, const engine::json::Node& resource);
   std::string etag(const Resource& resource) const;
 

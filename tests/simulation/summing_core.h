@@ -1,6 +1,7 @@
 #pragma once
 // The small core, with two resources more: every revision of a session writes them anew, as
-// a correction does.
+// a correction does. For a server that takes no transactions the revision itself is a resource,
+// too, between the two, so that a bundle that breaks off has landed with it or without.
 
 #include <string>
 
@@ -10,6 +11,7 @@ namespace simulation {
 
 class SummingCore final : public engine::intake::SessionCore {
  public:
+  explicit SummingCore(bool in_steps) : in_steps_(in_steps) {}
   engine::therapy::Translator::Admission admit(std::string_view body) const override {
     return inner_.admit(body);
   }
@@ -25,13 +27,25 @@ class SummingCore final : public engine::intake::SessionCore {
             (sum.empty() ? "" : "+") + std::to_string(inner_.admit(revision.body).header.revision);
       }
       const bool first = revisions.size() == 1;
-      out.bundle.insert(end, entry_of(name, sum, first) + entry_of("kept" + name, sum, first));
+      if (in_steps_) {
+        out.bundle = R"({"resourceType":"Bundle","type":"transaction","entry":[)" +
+                     entry_of(name, sum, first).substr(1) + marker_of(name, revisions.back()) +
+                     entry_of("kept" + name, sum, first) + "]}";
+      } else {
+        out.bundle.insert(end, entry_of(name, sum, first) + entry_of("kept" + name, sum, first));
+      }
     }
     return out;
   }
   const engine::therapy::Provenance& provenance() const override { return inner_.provenance(); }
 
  private:
+  std::string marker_of(const std::string& name, const engine::therapy::Revision& revision) const {
+    const std::string id = name + "-" + std::to_string(inner_.admit(revision.body).header.revision);
+    return R"(,{"fullUrl":"urn:)" + id + R"(","resource":{"resourceType":"Basic","identifier":")" +
+           id + R"("},"request":{"method":"POST","url":"Basic","ifNoneExist":"identifier=)" + id +
+           R"("}})";
+  }
   static std::string entry_of(const std::string& name, const std::string& sum, bool first) {
     return R"(,{"fullUrl":"urn:)" + name +
            R"(","resource":{"resourceType":"Observation","identifier":")" + name + R"(","sum":")" +
@@ -43,6 +57,7 @@ class SummingCore final : public engine::intake::SessionCore {
                : R"({"method":"PUT","url":"Observation?identifier=)" + name + "\"}";
   }
 
+  bool in_steps_;
   engine::intake::CoreDouble inner_;
 };
 

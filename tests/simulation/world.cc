@@ -160,8 +160,12 @@ World::World(std::uint64_t seed, Faults faults) : chance_(seed), faults_(faults)
   store_ = std::move(
       *engine::journal::open_sqlite_store({":memory:", engine::journal::OpenMode::kEngine}));
   // A third of the servers knows no versions; nobody but the engine writes to half of the others.
+  // Two in five take no transactions.
+  constexpr const char* kTakes[] = {"transaction", "batch", "transaction", "create", "transaction"};
   server_ = std::make_unique<Server>(
-      *this, Server::Manners{seed % 3 != 0, seed % 4 == 1 ? 409 : 412, 60'000});
+      *this, Server::Manners{seed % 3 != 0, seed % 4 == 1 ? 409 : 412, 60'000,
+                             kTakes[seed / 7 % std::size(kTakes)]});
+  core_ = std::make_unique<SummingCore>(!server_->takes_transactions());
   others_write_ = seed % 3 != 0 && seed % 2 == 0;
 }
 
@@ -179,7 +183,7 @@ void World::boot() {
   life_ = std::make_shared<EngineLife>();
   appender_ = std::make_unique<SimulatedAppender>(*this, life_);
   loop_ = std::make_unique<SimulatedLoop>(*this, life_);
-  peer_ = std::make_unique<SimulatedPeer>(*this, life_);
+  peer_ = engine::delivery::make_fitting_peer(std::make_unique<SimulatedPeer>(*this, life_));
   random_ = std::make_unique<SimulatedRandom>(chance_);
   workers_ = std::make_unique<SimulatedWorkers>(*this, life_);
   std::vector<Change> start(1);
@@ -190,7 +194,7 @@ void World::boot() {
                                                          engine::delivery::CourierLimits{4, 0});
   const engine::intake::Intake::World intake{*appender_, *workers_, key_};
   std::vector<engine::intake::Target> targets;
-  targets.emplace_back("main", &core_);
+  targets.emplace_back("main", core_.get());
   intake_ = std::make_unique<engine::intake::Intake>(
       intake, std::move(targets), [this](const std::string&) { courier_->wake(); });
   const auto tick = std::make_shared<std::function<void()>>();

@@ -14,6 +14,7 @@
 #include <vector>
 
 #include "engine/delivery/courier.h"
+#include "engine/delivery/fitting_peer.h"
 #include "engine/intake/intake.h"
 #include "engine/journal/sqlite_store.h"
 #include "tests/simulation/summing_core.h"
@@ -122,7 +123,7 @@ class World {
   std::string trace_;
   std::unique_ptr<engine::journal::Store> store_;
   std::unique_ptr<Server> server_;
-  SummingCore core_;
+  std::unique_ptr<SummingCore> core_;
   bool others_write_ = false;
   engine::journal::SearchKey key_{"simulation"};
   std::vector<Sent> sent_;
@@ -130,7 +131,7 @@ class World {
   std::shared_ptr<EngineLife> life_;
   std::unique_ptr<engine::journal::Appender> appender_;
   std::unique_ptr<engine::delivery::Loop> loop_;
-  std::unique_ptr<engine::delivery::Peer> peer_;
+  std::unique_ptr<engine::delivery::FittingPeer> peer_;
   std::unique_ptr<engine::base::Random> random_;
   std::unique_ptr<engine::intake::Workers> workers_;
   std::unique_ptr<engine::intake::Intake> intake_;
