@@ -64,8 +64,10 @@ def destroyed_as_said(part, position, leaves, sealed):
     if not note.is_file():
         return False
     by = int(note.read_text(encoding="ascii"))
-    head = (part.parent / f"{by}.record").read_bytes()
-    listed = (part.parent / f"{by}.destroyed").read_bytes()
+    head_file, list_file = part.parent / f"{by}.record", part.parent / f"{by}.destroyed"
+    if not head_file.is_file() or not list_file.is_file():
+        return False
+    head, listed = head_file.read_bytes(), list_file.read_bytes()
     lines = head.decode("utf-8").splitlines()
     if not (position < by <= len(leaves) and sha256(b"\x00" + head) == leaves[by - 1]
             and ("kind shredded" in lines or "kind expired" in lines)
@@ -96,6 +98,8 @@ def check_sealed(part, clear, sealed, position, leaves):
         faults.append(f"{clear.name}: nothing shows that the sealed part holds it")
     elif destroyed_as_said(part, position, leaves, sealed):
         counts["destroyed"] += 1
+    elif part.with_name(part.name + ".destroyed").is_file():
+        faults.append(f"{part.name}.destroyed: no record says so")
     else:
         counts["sealed"] += 1
 

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "engine/base/result.h"
+#include "engine/cli/body_retention.h"
 #include "engine/cli/certificate_files.h"
 #include "engine/cli/files.h"
 #include "engine/cli/mapping_sets.h"
@@ -76,6 +77,7 @@ class Engine {
   web::Metrics metrics_;
   std::unique_ptr<journal::HeadKeeper> heads_;
   std::unique_ptr<journal::Journal> journal_;
+  std::unique_ptr<BodyRetention> retention_;  // null: bodies are kept
   std::unique_ptr<delivery::AsioLoop> loop_;
   std::vector<std::unique_ptr<delivery::Peer>> peers_;
   std::vector<std::shared_ptr<delivery::Courier>> couriers_;

@@ -12,7 +12,9 @@
 
 #include "engine/base/limits.h"
 #include "engine/cli/commands.h"
+#include "engine/cli/journal_keeping.h"
 #include "engine/cli/journal_keys.h"
+#include "engine/cli/journal_list.h"
 #include "engine/cli/journal_move.h"
 #include "engine/cli/journal_options.h"
 #include "engine/cli/journal_proof.h"
@@ -20,13 +22,11 @@
 #include "engine/cli/journal_report.h"
 #include "engine/cli/journal_targets.h"
 #include "engine/cli/system_seams.h"
-#include "engine/delivery/conflict.h"
 #include "engine/intake/steering.h"
 #include "engine/journal/copy.h"
 #include "engine/journal/journal.h"
 #include "engine/journal/open_store.h"
 #include "engine/journal/search_key.h"
-#include "engine/json/write.h"
 
 namespace engine::cli {
 namespace {
@@ -74,70 +74,6 @@ base::Result<journal::Outcome> note_read(Store& store, const Arguments& argument
   return append(store, std::move(change));
 }
 
-void print_line(const journal::Record& record) {
-  std::string who = record.actor.empty() ? std::string() : " by " + record.actor;
-  if (!record.why.empty()) {
-    who += " (" + record.why + ")";
-  }
-  std::printf("%8llu %s %-11s %s/%u %s%s%s%s\n", static_cast<unsigned long long>(record.position),
-              record.time.c_str(), std::string(journal::name_of(record.kind)).c_str(),
-              record.session.empty() ? "-" : record.session.c_str(), record.revision,
-              record.target.c_str(), record.reason.empty() ? "" : " ", record.reason.c_str(),
-              who.c_str());
-}
-
-// A record's members by the names that its head gives them; empty ones are left out.
-void print_json_line(const journal::Record& record) {
-  std::string out = "{\"position\":" + std::to_string(record.position);
-  const auto text = [&out](const char* name, std::string_view value) {
-    if (!value.empty()) {
-      out += std::string(",\"") + name + "\":";
-      json::write_string(value, out);
-    }
-  };
-  const auto number = [&out](const char* name, std::int64_t value) {
-    if (value != 0) {
-      out += std::string(",\"") + name + "\":" + std::to_string(value);
-    }
-  };
-  text("time", record.time);
-  text("kind", journal::name_of(record.kind));
-  text("session", record.session);
-  number("revision", record.revision);
-  text("patient", record.patient);
-  text("target", record.target);
-  text("made-with", record.made_with);
-  text("reason", record.reason);
-  text("actor", record.actor);
-  text("why", record.why);
-  number("status", record.status);
-  number("attempt", record.attempt);
-  std::printf("%s}\n", out.c_str());
-}
-
-int list_legs(const Store& store, const Arguments& arguments) {
-  const auto state = journal::leg_state_of(arguments.state);
-  if (!state) {
-    std::fprintf(stderr, "chartferry journal: there is no state '%s'\n", arguments.state.c_str());
-    return kUsage;
-  }
-  const auto legs = store.in_state(*state, arguments.limit);
-  if (!legs) {
-    return fail(legs.error());
-  }
-  for (const journal::Leg& leg : *legs) {
-    std::printf("%8llu %s/%u %s %s %s\n", static_cast<unsigned long long>(leg.accepted),
-                leg.session.c_str(), leg.revision, leg.target.c_str(),
-                std::string(journal::name_of(leg.state)).c_str(), leg.reason.c_str());
-    const auto conflicts = delivery::conflicts_of(store, leg);
-    for (const delivery::Conflict& one :
-         conflicts ? *conflicts : std::vector<delivery::Conflict>()) {
-      std::printf("         %s\n", delivery::to_sentence(one).c_str());
-    }
-  }
-  return kOk;
-}
-
 // Patients and therapists are searched by their keyed hashes.
 base::Result<journal::Query> query_of(const Arguments& arguments) {
   journal::Query query;
@@ -173,7 +109,7 @@ int list(const Arguments& arguments) {
     return fail(store.error());
   }
   if (!arguments.state.empty()) {
-    return list_legs(**store, arguments);
+    return list_legs(**store, arguments.state, arguments.limit);
   }
   const auto query = query_of(arguments);
   if (!query) {
@@ -268,7 +204,8 @@ int export_records(const Arguments& arguments) {
 
 int reconcile(const Arguments& arguments) {
   auto store = open(arguments, OpenMode::kRead);
-  return store ? reconcile_journal(**store, {arguments.target, arguments.since, arguments.until},
+  const std::string target = arguments.target.empty() ? "main" : arguments.target;
+  return store ? reconcile_journal(**store, {target, arguments.since, arguments.until},
                                    arguments.server, arguments.as_json)
                : fail(store.error());
 }
@@ -399,6 +336,9 @@ int run_journal(int argc, char** argv) {
   CLI::App* const resume_command =
       add_pause(app, arguments, "resume", "go on sending to a paused target");
   CLI::App* const copy_command = add_copy(app, arguments);
+  KeepingArguments keeping;
+  keeping.who = arguments.who;
+  add_keeping(app, keeping);
   ReportArguments report_arguments;
   CLI::App* const report_command = add_report(app, report_arguments);
   const Steering steering(app, arguments);
@@ -414,32 +354,26 @@ int run_journal(int argc, char** argv) {
     std::fprintf(stderr, "chartferry journal: say which one with --journal\n");
     return kUsage;
   }
+  if (keeping.parsed()) {
+    return run_keeping(arguments.journal, files_of(arguments.journal, arguments.files),
+                       arguments.journal_keys, keeping);
+  }
   if (report_command->parsed()) {
     report_arguments.journal_keys = arguments.journal_keys;
     return run_report(arguments.journal, files_of(arguments.journal, arguments.files),
                       arguments.who, report_arguments);
   }
-  if (list_command->parsed()) {
-    return list(arguments);
-  }
-  if (show_command->parsed()) {
-    return show(arguments);
-  }
-  if (verify_command->parsed()) {
-    return verify(arguments);
-  }
-  if (prove_command->parsed()) {
-    return prove(arguments);
-  }
-  if (reconcile_command->parsed()) {
-    arguments.target = arguments.target.empty() ? "main" : arguments.target;
-    return reconcile(arguments);
-  }
-  if (export_command->parsed()) {
-    return export_records(arguments);
-  }
-  if (targets_command->parsed()) {
-    return targets(arguments);
+  const std::pair<CLI::App*, int (*)(const Arguments&)> plain[] = {{list_command, list},
+                                                                   {show_command, show},
+                                                                   {verify_command, verify},
+                                                                   {prove_command, prove},
+                                                                   {export_command, export_records},
+                                                                   {reconcile_command, reconcile},
+                                                                   {targets_command, targets}};
+  for (const auto& [command, run] : plain) {
+    if (command->parsed()) {
+      return run(arguments);
+    }
   }
   if (pause_command->parsed() || resume_command->parsed()) {
     return pause(arguments, pause_command->parsed());

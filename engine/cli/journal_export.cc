@@ -1,8 +1,10 @@
 #include "engine/cli/journal_export.h"
 
+#include <algorithm>
 #include <map>
 #include <set>
 #include <utility>
+#include <vector>
 
 #include "engine/base/hash.h"
 #include "engine/base/limits.h"
@@ -45,21 +47,23 @@ class RecordWriter {
     }
     written_.insert(position);
     Result<void> written = write_file(stem(position) + "record", *text);
-    std::set<std::string> there;
+    // Read first: a visitor may ask the store nothing.
+    std::vector<StoredPart> parts;
     const auto scanned = store_.scan_parts(position, [&](const journal::PartRow& row) {
-      if (row.position != position || !written) {
-        return false;
+      if (row.position == position) {
+        parts.push_back(row.part);
       }
-      there.insert(row.part.name);
-      written = write_part(position, row.part);
-      return true;
+      return row.position == position;
     });
-    if (!scanned || !written) {
-      return !scanned ? scanned.error() : written;
+    if (!scanned) {
+      return scanned.error();
     }
     for (const journal::Head::PartMark& mark : head->parts) {
-      if (there.count(mark.name) == 0 && written) {
-        written = write_destroyed(position, mark.name);
+      const auto part = std::find_if(parts.begin(), parts.end(),
+                                     [&](const StoredPart& one) { return one.name == mark.name; });
+      if (written) {
+        written = part != parts.end() ? write_part(position, *part)
+                                      : write_destroyed(position, mark.name);
       }
     }
     return written;

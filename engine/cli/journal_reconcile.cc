@@ -53,6 +53,10 @@ void print_text(const replay::ReconcileReport& report) {
     std::printf("%llu landed without a location that names a resource: not asked for\n",
                 static_cast<unsigned long long>(report.unnamed));
   }
+  if (report.destroyed > 0) {
+    std::printf("%llu landings were destroyed in the journal: not asked for\n",
+                static_cast<unsigned long long>(report.destroyed));
+  }
   std::printf("%s: %llu resources, %llu as they landed, %llu not\n",
               report.drifted == 0 ? "unchanged" : "DRIFT",
               static_cast<unsigned long long>(report.resources),

@@ -45,18 +45,17 @@ void add_patient(CLI::App& command, ReportArguments& arguments) {
   command.add_option("--key", arguments.key_file, "key of the search (default: JOURNAL.key)");
 }
 
-// SYSTEM|VALUE from the argument, the file or the input; "" when none was given.
-base::Result<std::string> patient_of(const ReportArguments& arguments) {
-  std::string patient = arguments.patient;
-  if (!arguments.patient_file.empty()) {
-    auto read = read_file(arguments.patient_file, base::limits::kPersonWordsBytesMax);
+}  // namespace
+
+base::Result<std::string> named_patient(std::string patient, const std::string& file) {
+  if (!file.empty()) {
+    auto read = read_file(file, base::limits::kPersonWordsBytesMax);
     if (!read) {
       return std::move(read).error();
     }
     patient = read->substr(0, read->find_first_of("\r\n"));
     if (patient.empty()) {
-      return Error(ErrorCode::kInvalid, "the first line holds no SYSTEM|VALUE",
-                   arguments.patient_file);
+      return Error(ErrorCode::kInvalid, "the first line holds no SYSTEM|VALUE", file);
     }
   }
   // Not shown: it may be a patient's identifier all the same.
@@ -65,6 +64,8 @@ base::Result<std::string> patient_of(const ReportArguments& arguments) {
   }
   return patient;
 }
+
+namespace {
 
 base::Result<void> check_instants(const ReportArguments& arguments) {
   for (const std::string* text : {&arguments.since, &arguments.until}) {
@@ -103,7 +104,7 @@ base::Result<void> note(Asked& asked, const std::string& who, const ReportArgume
 base::Result<Asked> ask(const std::string& journal, const std::string& files,
                         const ReportArguments& arguments) {
   Asked asked;
-  auto patient = patient_of(arguments);
+  auto patient = named_patient(arguments.patient, arguments.patient_file);
   if (!patient) {
     return std::move(patient).error();
   }

@@ -6,6 +6,8 @@
 #include <string>
 #include <vector>
 
+#include "engine/base/result.h"
+
 namespace CLI {
 class App;
 }
@@ -29,6 +31,10 @@ struct ReportArguments {
   CLI::App* corrections = nullptr;
   CLI::App* delay = nullptr;
 };
+
+// SYSTEM|VALUE from an argument, or from the first line of a file (- is the input); "" when neither
+// is given. Errors: kInvalid, kIo.
+base::Result<std::string> named_patient(std::string patient, const std::string& file);
 
 // Adds `report` and its commands.
 CLI::App* add_report(CLI::App& app, ReportArguments& arguments);

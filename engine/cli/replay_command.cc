@@ -54,12 +54,21 @@ replay::OnProgress progress() {
   };
 }
 
+void print_destroyed(std::uint64_t count) {
+  if (count > 0) {
+    std::printf(
+        "%llu translations cannot be made again: their documents were destroyed on purpose\n",
+        wide(count));
+  }
+}
+
 int print_verify(const replay::VerifyReport& report, bool json) {
   if (json) {
-    std::printf(R"({"translations":%llu,"same":%llu,"otherSets":%zu,"faults":%zu,"verified":%s})"
-                "\n",
-                wide(report.translations), wide(report.same), report.other_sets.size(),
-                report.faults.size(), report.verified() ? "true" : "false");
+    std::printf(
+        R"({"translations":%llu,"same":%llu,"destroyed":%llu,"otherSets":%zu,"faults":%zu,"verified":%s})"
+        "\n",
+        wide(report.translations), wide(report.same), wide(report.destroyed),
+        report.other_sets.size(), report.faults.size(), report.verified() ? "true" : "false");
     return report.verified() ? kOk : kNo;
   }
   for (const replay::Fault& fault : report.faults) {
@@ -72,6 +81,7 @@ int print_verify(const replay::VerifyReport& report, bool json) {
         "with\n",
         wide(count), what.c_str());
   }
+  print_destroyed(report.destroyed);
   std::printf("%s: %llu translations, %llu the same byte for byte\n",
               report.verified() ? "verified" : "NOT VERIFIED", wide(report.translations),
               wide(report.same));
@@ -112,6 +122,7 @@ int print_what_if(const replay::WhatIfReport& report, bool json) {
       std::printf("         + %s\n", difference.after.c_str());
     }
   }
+  print_destroyed(report.destroyed);
   std::printf("%llu translations, %llu the same, %zu kinds of difference; nothing was sent\n",
               wide(report.translations), wide(report.same), report.differences.size());
   return report.differences.empty() ? kOk : kNo;
@@ -137,6 +148,7 @@ base::Result<void> verify_with_kept_sets(const journal::Store& store, const Argu
       return part.error();
     }
     report.same += part->same;
+    report.destroyed += part->destroyed;
     report.faults.insert(report.faults.end(), part->faults.begin(), part->faults.end());
     const auto count = report.other_sets.find(other.what);
     count->second -= other.count;

@@ -13,6 +13,7 @@ namespace {
 
 void print_json(const replay::ResendReport& report) {
   std::string out = "{\"sent\":" + std::to_string(report.sent) +
+                    ",\"destroyed\":" + std::to_string(report.destroyed) +
                     ",\"last\":" + std::to_string(report.last) +
                     ",\"complete\":" + (report.complete() ? "true" : "false");
   if (!report.complete()) {
@@ -26,6 +27,10 @@ void print_json(const replay::ResendReport& report) {
 
 void print_text(const replay::ResendReport& report) {
   std::printf("%llu landings sent again\n", static_cast<unsigned long long>(report.sent));
+  if (report.destroyed > 0) {
+    std::printf("%llu were destroyed in the journal and are left out\n",
+                static_cast<unsigned long long>(report.destroyed));
+  }
   if (!report.complete()) {
     std::printf("STOPPED at record %llu, session %s/%u: %s; go on with --after %llu\n",
                 static_cast<unsigned long long>(report.stopped_at), report.session.c_str(),

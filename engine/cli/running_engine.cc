@@ -87,6 +87,9 @@ base::Result<void> Engine::open_journal() {
   if (!written) {
     return std::move(written).error();
   }
+  if (const auto kept = journal::parse_retention(config_.retention)) {
+    retention_ = std::make_unique<BodyRetention>(*journal_, clock_, *kept);
+  }
   return {};
 }
 
@@ -306,6 +309,9 @@ void Engine::run_until_signal() {
       look_at_mappings();
       look_at_certificate();
       look_at_people();
+    }
+    if (retention_) {
+      retention_->look();
     }
     if (clock_.steady() >= next_head) {
       sign_head();

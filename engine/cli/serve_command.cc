@@ -43,6 +43,8 @@ void add_journal_options(CLI::App& app, ServeConfig& flags) {
   app.add_option("--journal-key", flags.journal_keys,
                  "master key that the journal's bodies are sealed under: a file, or "
                  "credential:NAME; several while one is exchanged for another");
+  app.add_option("--retention", flags.retention,
+                 "remove bodies of ended sessions that are older: \"10 years\" (default: never)");
   app.add_option("--anchor", flags.anchor,
                  "file that the signed tree heads are also written to, best on another machine");
 }
@@ -96,6 +98,7 @@ int run_serve(int argc, char** argv) {
   win("--name", config.name, flags.name);
   win("--key", config.key_file, flags.key_file);
   win("--journal-key", config.journal_keys, flags.journal_keys);
+  win("--retention", config.retention, flags.retention);
   win("--anchor", config.anchor, flags.anchor);
   win("--mappings", config.translator.mappings, flags.translator.mappings);
   win("--overlay", config.translator.overlay, flags.translator.overlay);

@@ -14,6 +14,7 @@
 #include "engine/base/limits.h"
 #include "engine/delivery/http_peer.h"
 #include "engine/journal/open_store.h"
+#include "engine/journal/retention.h"
 
 namespace engine::cli {
 namespace {
@@ -196,6 +197,7 @@ base::Result<void> read_config(std::string_view text, const std::string& name,
                            {"name", &config.name},
                            {"key", &config.key_file},
                            {"anchor", &config.anchor},
+                           {"retention", &config.retention},
                            {"ward", &config.ward},
                            {"mappings", &config.translator.mappings},
                            {"overlay", &config.translator.overlay},
@@ -315,6 +317,11 @@ base::Result<void> check_config(const ServeConfig& config) {
             ", or say with guarded = true (--guarded) that a gateway in front of it does "
             "what is missing",
         config.listen);
+  }
+  if (!config.retention.empty()) {
+    if (const auto kept = journal::parse_retention(config.retention); !kept) {
+      return kept.error();
+    }
   }
   return config.notices.url.empty() ? base::Result<void>() : check_notices(config.notices.url);
 }

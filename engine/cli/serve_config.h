@@ -35,6 +35,8 @@ struct ServeConfig {
   std::string key_file;  // empty: the journal's path with ".key"
   // Master keys of the journal's bodies (journal::MasterKeys::load); none: bodies are not sealed.
   std::vector<std::string> journal_keys;
+  // How long bodies of ended sessions are kept (journal::parse_retention); empty: for ever.
+  std::string retention;
   std::string port_file;
   std::string ward;  // the ward list of the Round page; empty: none
   TranslatorFiles translator;

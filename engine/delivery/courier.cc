@@ -224,7 +224,11 @@ void Courier::send(Leg leg) {
     // A database that is away comes back; what is read and makes no sense stays so.
     const bool away = consignment.error().code == base::ErrorCode::kIo;
     Change change(record_about(leg, away ? Kind::kAnswered : Kind::kHeld));
-    change.record.reason = away ? "bundle-not-read" : "bundle-unreadable";
+    const auto by = world_.journal.store().destroyed_by(leg.bundle, "bundle");
+    const bool destroyed = by && by->has_value();
+    change.record.reason = away        ? "bundle-not-read"
+                           : destroyed ? "bundle-destroyed"
+                                       : "bundle-unreadable";
     if (away) {
       change.record.due_ms = now_ms() + base::limits::kTick.count();
     }

@@ -92,8 +92,12 @@ Result<void> add_shown(const journal::Store& store, const Leg& leg, KnownVersion
     if (hold.revision != leg.revision) {
       continue;
     }
-    if (hold.reason == "changed-elsewhere" && released(*releases, hold, next_hold)) {
+    const journal::Position later = std::exchange(next_hold, hold.position);
+    if (hold.reason == "changed-elsewhere" && released(*releases, hold, later)) {
       const auto text = store.part(hold.position, "conflict");
+      if (!text && text.error().code == ErrorCode::kNotFound) {
+        continue;  // destroyed, as above
+      }
       const auto conflicts =
           text ? parse_conflicts(*text) : Result<std::vector<Conflict>>(text.error());
       if (!conflicts) {
@@ -103,7 +107,6 @@ Result<void> add_shown(const journal::Store& store, const Leg& leg, KnownVersion
         shown.emplace(one.full_url, KnownVersion{one.resource, one.found, false, true, one.gone});
       }
     }
-    next_hold = hold.position;
   }
   for (auto& [full_url, version] : shown) {
     known[full_url] = std::move(version);

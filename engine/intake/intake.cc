@@ -255,7 +255,8 @@ void Intake::State::translate_for(const Target& target, const std::vector<journa
     held.record.revision = leg->revision;
     held.record.target = leg->target;
     held.record.patient = leg->patient;
-    held.record.reason = "document-unreadable";
+    held.record.reason = change.error().code == base::ErrorCode::kNotFound ? "document-destroyed"
+                                                                           : "document-unreadable";
     held.only_if_changed = leg->changed;
     if (change.error().code == base::ErrorCode::kIo) {
       return;  // the next sweep tries again

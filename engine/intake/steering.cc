@@ -20,7 +20,7 @@ struct ReasonRow {
   bool may_release;
 };
 // A bundle that failed its check is never sent as it is, so it cannot be released.
-constexpr std::array<ReasonRow, 26> kReasons = {{
+constexpr std::array<ReasonRow, 28> kReasons = {{
     {"unconfirmed-value",
      "a value is improbable and nobody confirmed it; confirm it in a new revision, or release",
      true},
@@ -75,6 +75,14 @@ constexpr std::array<ReasonRow, 26> kReasons = {{
     {"busy", "the record server was busy with this several times; it is tried again", true},
     {"locked", "the record stayed locked on the server; it is tried again", true},
     {"document-unreadable", "the stored document cannot be read back; verify the journal", false},
+    {"document-destroyed",
+     "a document that this revision builds on was destroyed on purpose; withdraw it, and send what "
+     "is to be kept as another session",
+     false},
+    {"bundle-destroyed",
+     "what was to be sent was destroyed on purpose; withdraw it, and send what is to be kept as "
+     "another session",
+     false},
     {"bundle-unreadable", "the stored bundle cannot be read back; verify the journal, then remap",
      false},
 }};

@@ -38,7 +38,7 @@ base::Result<std::vector<therapy::Revision>> load_revisions(
         std::find_if(known->begin(), known->end(),
                      [&](const journal::Acceptance& one) { return one.revision == revision; });
     if (found == known->end()) {
-      return base::Error(base::ErrorCode::kNotFound,
+      return base::Error(base::ErrorCode::kCorrupt,
                          "a revision that was built on is not in the journal",
                          "revision " + std::to_string(revision));
     }

@@ -169,6 +169,21 @@ Result<void> agree(Connection& connection, const Sealing* sealing, bool first) {
   }
 }
 
+Result<bool> shut(Connection& connection, const Sealing* sealing) {
+  const auto in_force = sealing == nullptr ? master(connection) : Result<std::string>("");
+  return in_force ? Result<bool>(!in_force->empty()) : in_force.error();
+}
+
+Result<void> check_bodies(const std::vector<Change>& batch, bool shut) {
+  for (const Change& change : batch) {
+    if (shut && !change.parts.empty()) {
+      return Error(ErrorCode::kUnsupported,
+                   "bodies of this journal are sealed; give its master key (--journal-key FILE)");
+    }
+  }
+  return {};
+}
+
 Result<std::size_t> rewrap(Connection& connection, const Sealing& sealing, std::string_view master,
                            std::size_t limit) {
   const std::string* const secret = sealing.masters.find(master);

@@ -9,6 +9,7 @@
 #include "engine/journal/destruction.h"
 #include "engine/journal/seal.h"
 #include "engine/journal/sql.h"
+#include "engine/journal/store.h"
 
 namespace engine::journal::body_keys {
 
@@ -30,6 +31,12 @@ std::string subject_of(const Record& record);
 // `first`, a journal that was never sealed is from now on, under the first of them. Errors:
 // kConflict when a master key that is needed is missing, before anything is written.
 base::Result<void> agree(Connection& connection, const Sealing* sealing, bool first);
+
+// Of a program that was given no master key: whether it may not add bodies, because they are
+// sealed.
+base::Result<bool> shut(Connection& connection, const Sealing* sealing);
+// Errors: kUnsupported when one of these has bodies and may not.
+base::Result<void> check_bodies(const std::vector<Change>& batch, bool shut);
 
 // Puts another master key in force and wraps up to `limit` data keys under it that are not yet.
 // How many were. Errors: kConflict when one of the master keys was not given.

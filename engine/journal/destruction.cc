@@ -35,6 +35,20 @@ bool Destruction::holds(Position position) const {
   return after != records.begin() && std::prev(after)->last >= position;
 }
 
+std::vector<Span> joined(std::vector<Span> spans) {
+  std::sort(spans.begin(), spans.end(),
+            [](const Span& a, const Span& b) { return a.first < b.first; });
+  std::vector<Span> out;
+  for (const Span& span : spans) {
+    if (!out.empty() && span.first <= out.back().last + 1) {
+      out.back().last = std::max(out.back().last, span.last);
+    } else {
+      out.push_back(span);
+    }
+  }
+  return out;
+}
+
 std::string print(const Destruction& destruction) {
   std::string out;
   for (const std::string& id : destruction.keys) {

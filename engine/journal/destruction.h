@@ -21,10 +21,13 @@ struct Span {
 
 struct Destruction {
   std::vector<std::string> keys;  // ids, as bytes
-  std::vector<Span> records;      // rising, apart
+  std::vector<Span> records;      // rising, apart: see joined()
   bool empty() const { return keys.empty() && records.empty(); }
   bool holds(Position position) const;
 };
+
+// Spans in any order, which may overlap, as rising ones that do not.
+std::vector<Span> joined(std::vector<Span> spans);
 
 std::string print(const Destruction& destruction);
 // Errors: kCorrupt for anything but what print() gives.

@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "engine/journal/body_keys.h"
+#include "engine/journal/keeping.h"
 #include "engine/journal/queries.h"
 #include "engine/journal/state.h"
 #include "engine/journal/stored.h"
@@ -82,6 +83,9 @@ Result<Outcome> LogWriter::write(const Change& change, const std::string& time) 
     return outcome;
   }
   Record record = change.record;
+  if (destroys(record.kind)) {
+    return write_destroying(change, time);
+  }
   if (record.kind != Kind::kAccepted) {
     return append(std::move(record), change.parts, time);
   }
@@ -111,6 +115,25 @@ Result<Outcome> LogWriter::write(const Change& change, const std::string& time) 
     outcome->position = same != known->end() ? same->position : 0;
   }
   return outcome;
+}
+
+// What it takes is chosen here, where nobody else writes.
+Result<Outcome> LogWriter::write_destroying(const Change& change, const std::string& time) {
+  const Record& record = change.record;
+  const auto taken =
+      record.kind == Kind::kShredded
+          ? keeping::of_patient(connection_, record.patient, record.reason == keeping::kEvenUnsent)
+          : keeping::outdated(connection_, change.destroy_before, change.destroy_max);
+  if (!taken) {
+    return taken.error();
+  }
+  if (!taken->refused.empty()) {
+    Outcome outcome;
+    outcome.verdict = Outcome::Verdict::kNotNow;
+    outcome.record.reason = taken->refused;
+    return outcome;
+  }
+  return append(record, {to_stored(Part(std::string(kDestroyedPart), print(taken->what)))}, time);
 }
 
 Result<Outcome> LogWriter::append(Record record, const std::vector<StoredPart>& parts,

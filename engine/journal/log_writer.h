@@ -31,6 +31,7 @@ class LogWriter {
 
  private:
   base::Result<Outcome> write(const Change& change, const std::string& time);
+  base::Result<Outcome> write_destroying(const Change& change, const std::string& time);
   base::Result<Outcome> append(Record record, const std::vector<StoredPart>& parts,
                                const std::string& time);
   base::Result<std::vector<StoredPart>> sealed(const Record& record,

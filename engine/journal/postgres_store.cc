@@ -6,6 +6,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/journal/body_keys.h"
+#include "engine/journal/keeping.h"
 #include "engine/journal/log_writer.h"
 #include "engine/journal/postgres_fellows.h"
 #include "engine/journal/postgres_readers.h"
@@ -27,9 +28,10 @@ using sql::Connection;
 class PostgresStore final : public Store {
  public:
   PostgresStore(const std::string& address, std::string writer_id, std::unique_ptr<Fellows> fellows,
-                std::shared_ptr<const Sealing> sealing)
+                std::shared_ptr<const Sealing> sealing, bool shut)
       : fellows_(std::move(fellows)),
         sealing_(std::move(sealing)),
+        shut_(shut),
         writer_(
             address, std::move(writer_id),
             [this](int backend) {
@@ -64,13 +66,7 @@ class PostgresStore final : public Store {
   Result<std::string> master() const override {
     return readers_.ask([](Connection& c) { return body_keys::master(c); });
   }
-  Result<std::size_t> rewrap(std::string_view master, std::size_t limit) override {
-    return writer_.transact(
-        [&](LogWriter& log) {
-          return body_keys::rewrap(log.connection(), *sealing_, master, limit);
-        },
-        [](const Result<std::size_t>&) {});
-  }
+  Result<std::size_t> rewrap(std::string_view master, std::size_t limit) override;
   Result<void> restore_keys(const std::vector<WrappedKey>& keys, std::string_view master) override {
     return writer_.transact(
         [&](LogWriter& log) { return body_keys::restore(log.connection(), keys, master); },
@@ -79,6 +75,10 @@ class PostgresStore final : public Store {
   Result<std::optional<Position>> destroyed_by(Position position,
                                                std::string_view name) const override {
     return readers_.ask([&](Connection& c) { return body_keys::destroyed_by(c, position, name); });
+  }
+
+  Result<std::vector<Record>> legal_holds() const override {
+    return readers_.ask([](Connection& c) { return keeping::holds(c); });
   }
 
   Result<Position> size() const override {
@@ -128,10 +128,12 @@ class PostgresStore final : public Store {
 
  private:
   void forget(const std::vector<Outcome>& outcomes);
+  void vacuum_keys();
   bool forgotten(const Leg& leg) const;
 
   std::unique_ptr<Fellows> fellows_;  // of an engine
   std::shared_ptr<const Sealing> sealing_;
+  const bool shut_;  // opened without the master key that bodies are sealed under
   postgres::Writer writer_;
   mutable postgres::Readers readers_;
   mutable std::mutex forgotten_mutex_;
@@ -149,9 +151,36 @@ std::string stamp(const base::Clock& clock, const std::string& last) {
 
 Result<std::vector<Outcome>> PostgresStore::commit(std::vector<Change>& batch,
                                                    const base::Clock& clock) {
-  return writer_.transact(
+  if (auto good = body_keys::check_bodies(batch, shut_); !good) {
+    return good.error();
+  }
+  auto done = writer_.transact(
       [&](LogWriter& log) { return log.write_all(batch, stamp(clock, log.last_time())); },
       [this](const Result<std::vector<Outcome>>& unknown) { forget(*unknown); });
+  if (done && std::any_of(done->begin(), done->end(), [](const Outcome& outcome) {
+        return outcome.verdict == Outcome::Verdict::kWritten && destroys(outcome.record.kind);
+      })) {
+    vacuum_keys();
+  }
+  return done;
+}
+
+Result<std::size_t> PostgresStore::rewrap(std::string_view master, std::size_t limit) {
+  auto done = writer_.transact(
+      [&](LogWriter& log) { return body_keys::rewrap(log.connection(), *sealing_, master, limit); },
+      [](const Result<std::size_t>&) {});
+  if (done && *done < limit) {
+    vacuum_keys();
+  }
+  return done;
+}
+
+// Rows that were deleted or changed stay in the table's file until somebody cleans it. While an old
+// transaction may still read them this has to wait for the database's own cleaning.
+void PostgresStore::vacuum_keys() {
+  if (const auto connection = writer_.connection()) {
+    static_cast<void>((*connection)->script("VACUUM body_key"));
+  }
 }
 
 void PostgresStore::forget(const std::vector<Outcome>& outcomes) {
@@ -315,6 +344,10 @@ Result<std::unique_ptr<Store>> open_postgres_store(const PostgresOptions& option
       return ready.error();
     }
   }
+  const auto shut = body_keys::shut(**connection, options.sealing.get());
+  if (!shut) {
+    return shut.error();
+  }
   auto writer = new_writer(**connection);
   if (!writer) {
     return writer.error();
@@ -328,7 +361,7 @@ Result<std::unique_ptr<Store>> open_postgres_store(const PostgresOptions& option
     fellows = std::move(*joined);
   }
   return std::unique_ptr<Store>(std::make_unique<PostgresStore>(
-      options.address, std::move(*writer), std::move(fellows), options.sealing));
+      options.address, std::move(*writer), std::move(fellows), options.sealing, *shut));
 }
 
 }  // namespace engine::journal

@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "engine/journal/body_keys.h"
+#include "engine/journal/keeping.h"
 #include "engine/journal/log_writer.h"
 #include "engine/journal/queries.h"
 #include "engine/journal/sqlite.h"
@@ -77,11 +78,12 @@ class SqliteStore final : public Store {
 
  public:
   SqliteStore(FileLock lock, std::unique_ptr<Connection> writer, std::unique_ptr<Connection> reader,
-              std::shared_ptr<const Sealing> sealing)
+              std::shared_ptr<const Sealing> sealing, bool shut)
       : lock_(std::move(lock)),
         sealing_(std::move(sealing)),
         writer_(std::move(writer)),
-        reader_(std::move(reader)) {}
+        reader_(std::move(reader)),
+        shut_(shut) {}
 
   base::Result<std::vector<Outcome>> commit(std::vector<Change>& batch,
                                             const base::Clock& clock) override;
@@ -100,6 +102,10 @@ class SqliteStore final : public Store {
   base::Result<std::optional<Position>> destroyed_by(Position position,
                                                      std::string_view name) const override {
     return read([&](Connection& c) { return body_keys::destroyed_by(c, position, name); });
+  }
+
+  base::Result<std::vector<Record>> legal_holds() const override {
+    return read([](Connection& c) { return keeping::holds(c); });
   }
 
   base::Result<Position> size() const override {
@@ -157,6 +163,7 @@ class SqliteStore final : public Store {
   std::shared_ptr<const Sealing> sealing_;
   std::unique_ptr<Connection> writer_;
   std::unique_ptr<Connection> reader_;  // none in memory: there the one connection serves both
+  const bool shut_;  // opened without the master key that bodies are sealed under
   mutable std::mutex reader_mutex_;
 };
 
@@ -192,6 +199,9 @@ auto SqliteStore::transact(const Work& work) -> decltype(work(std::declval<LogWr
 
 base::Result<std::vector<Outcome>> SqliteStore::commit(std::vector<Change>& batch,
                                                        const base::Clock& clock) {
+  if (auto good = body_keys::check_bodies(batch, shut_); !good) {
+    return good.error();
+  }
   auto done =
       transact([&](LogWriter& log) { return log.write_all(batch, base::to_instant(clock.now())); });
   if (done && std::any_of(done->begin(), done->end(), [](const Outcome& outcome) {
@@ -280,6 +290,8 @@ base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& opti
       return problem;
     }
   }
+  const auto shut = writer != nullptr ? body_keys::shut(*writer, options.sealing.get())
+                                      : base::Result<bool>(true);
   std::unique_ptr<Connection> reader;
   if (!memory) {
     auto opened = Connection::open(options.path, {.read_only = true, .create = false});
@@ -295,8 +307,8 @@ base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& opti
       return ready.error();
     }
   }
-  return std::unique_ptr<Store>(std::make_unique<SqliteStore>(std::move(lock), std::move(writer),
-                                                              std::move(reader), options.sealing));
+  return std::unique_ptr<Store>(std::make_unique<SqliteStore>(
+      std::move(lock), std::move(writer), std::move(reader), options.sealing, !shut || *shut));
 }
 
 }  // namespace engine::journal

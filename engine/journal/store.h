@@ -73,6 +73,10 @@ struct Change {
   bool only_if_first = false;
   // Written only when the change before it in the batch was.
   bool only_with_previous = false;
+  // Of an expired record: what it removes is chosen when it is written, bodies of before this
+  // instant, of so many records at most. (A shredded one takes all of its patient.)
+  std::string destroy_before;
+  std::size_t destroy_max = 0;
   Change() = default;
   explicit Change(Record r) : record(std::move(r)) {}
 };
@@ -82,7 +86,9 @@ struct Outcome {
     kWritten,
     kRepeated,     // `position` is the earlier acceptance
     kConflicting,  // likewise, when the revision is known; 0 when it is merely older
-    kNotNow,       // a condition did not hold; nothing was written
+    // A condition did not hold; nothing was written. Of a record that was to destroy something,
+    // `record.reason` is the code of keeping.h that says why not.
+    kNotNow,
   };
   Verdict verdict = Verdict::kWritten;
   Position position = 0;
@@ -169,6 +175,9 @@ class Store {
   // The record that had a part destroyed; nullopt when none had.
   virtual base::Result<std::optional<Position>> destroyed_by(Position position,
                                                              std::string_view name) const = 0;
+
+  // The legal holds that stand, oldest first.
+  virtual base::Result<std::vector<Record>> legal_holds() const = 0;
 
   virtual base::Result<Position> size() const = 0;
   virtual base::Result<std::string> head_text(Position position) const = 0;  // kNotFound

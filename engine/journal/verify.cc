@@ -1,6 +1,6 @@
 #include "engine/journal/verify.h"
 
-#include <iterator>
+#include <algorithm>
 #include <map>
 #include <set>
 #include <utility>
@@ -30,6 +30,7 @@ class Verifier {
     for (WrappedKey& key : *keys) {
       keys_.emplace(key.id, std::move(key));
     }
+    std::vector<Span> spans;
     for (const Position position : destructions_) {
       const auto text = store_.part(position, kDestroyedPart);
       const auto what = text ? parse_destruction(*text) : base::Result<Destruction>(text.error());
@@ -44,10 +45,9 @@ class Verifier {
                 std::to_string(position) + " and is still there");
         }
       }
-      for (const Span& span : what->records) {
-        removed_.emplace(span.first, span.last);
-      }
+      spans.insert(spans.end(), what->records.begin(), what->records.end());
     }
+    removed_.records = joined(std::move(spans));
     return {};
   }
 
@@ -83,7 +83,7 @@ class Verifier {
     }
     if (expected->second.hash != row.part.hash || expected->second.codec != row.part.codec) {
       fault(where + ": its bytes do not hash to what the head says");
-    } else if (is_removed(row.position)) {
+    } else if (removed_.holds(row.position)) {
       fault(where + ": was to be destroyed and is still there");
     } else if (is_sealed(row.part.codec)) {
       check_sealed(row, where);
@@ -95,7 +95,7 @@ class Verifier {
 
   Verification finish() {
     for (const auto& [key, mark] : parts_) {
-      if (is_removed(key.first) || destroyed_since(key.first, key.second)) {
+      if (removed_.holds(key.first) || destroyed_since(key.first, key.second)) {
         ++out.destroyed;
       } else {
         fault("record " + std::to_string(key.first) + ", part " + key.second + ": is missing");
@@ -107,8 +107,11 @@ class Verifier {
       if (!bytes && destroyed_since(position, name)) {
         ++out.destroyed;
       } else if (!bytes) {
+        // Tables that excuse it are no record.
+        const bool excused = bytes.error().code == base::ErrorCode::kNotFound;
         fault("record " + std::to_string(position) + ", part " + name + ": " +
-              bytes.error().detail);
+              (excused ? "its key is missing, and no record says that it was destroyed"
+                       : bytes.error().detail));
       }
     }
     for (auto later = heads_.upper_bound(frontier_.size()); later != heads_.end(); ++later) {
@@ -148,10 +151,6 @@ class Verifier {
     if (!bytes) {
       fault(where + ": " + bytes.error().text());
     }
-  }
-  bool is_removed(Position position) const {
-    const auto after = removed_.upper_bound(position);
-    return after != removed_.begin() && std::prev(after)->second >= position;
   }
   // By a record that was written after the last one looked at.
   bool destroyed_since(Position position, const std::string& name) const {
@@ -202,7 +201,7 @@ class Verifier {
   std::map<std::string, WrappedKey> keys_;
   std::vector<Position> destructions_;  // records that destroyed something
   std::set<std::string> destroyed_keys_;
-  std::map<Position, Position> removed_;                   // first and last records of each span
+  Destruction removed_;                                    // of all of them, the records
   std::vector<std::pair<Position, std::string>> keyless_;  // sealed parts
   Position next_position_ = 1;
   base::Digest previous_ = genesis();

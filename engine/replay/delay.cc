@@ -134,7 +134,12 @@ class Measuring {
     if (!head) {
       return head.error();
     }
-    if (auto read = read_document(store_, accepted, document_); !read) {
+    const auto read = read_document(store_, accepted, document_);
+    if (!read && read.error().code == base::ErrorCode::kNotFound) {
+      ++untimed_;  // destroyed
+      return {};
+    }
+    if (!read) {
       return read;
     }
     const auto treated = treated_at(*document_.root());

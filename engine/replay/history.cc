@@ -85,6 +85,10 @@ base::Result<void> walk(const journal::Store& store, const intake::SessionCore& 
         auto outcome = part_if_there(store, record, "outcome");
         const auto again = translate_again(store, core, record);
         const std::lock_guard lock(mutex);
+        if (!again && again.error().code == base::ErrorCode::kNotFound) {
+          walk.destroyed(record);
+          continue;
+        }
         for (const auto* part : {&bundle, &lineage, &outcome}) {
           if (!*part) {
             failed = part->error();

@@ -25,6 +25,8 @@ struct Journalled {
 struct Walk {
   std::function<bool(const journal::Record&)> skip;
   std::function<void(const Journalled&, const base::Result<therapy::Translation>&)> compare;
+  // In its place when a document that it was made from was destroyed on purpose.
+  std::function<void(const journal::Record&)> destroyed;
   OnProgress on_progress;
 };
 base::Result<void> walk(const journal::Store& store, const intake::SessionCore& core,

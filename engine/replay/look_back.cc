@@ -92,6 +92,9 @@ base::Result<LookReport> look_back(const journal::Store& store, const intake::Se
         return report;
       }
       const auto revisions = intake::load_revisions(store, record.session, basis);
+      if (!revisions && revisions.error().code == base::ErrorCode::kNotFound) {
+        continue;  // destroyed: nothing can be made of it
+      }
       if (!revisions) {
         return revisions.error();
       }

@@ -28,6 +28,10 @@ using Resources = std::map<std::string, Landed>;
 Result<void> read_landing(const journal::Store& store, const journal::Record& record,
                           Resources& resources, ReconcileReport& report) {
   const auto text = store.part(record.position, "landing");
+  if (!text && text.error().code == ErrorCode::kNotFound) {
+    ++report.destroyed;
+    return {};
+  }
   if (!text) {
     return text.error();
   }

@@ -32,6 +32,7 @@ struct Fault {
 struct VerifyReport {
   std::uint64_t translations = 0;
   std::uint64_t same = 0;
+  std::uint64_t destroyed = 0;  // not among them: their documents were destroyed on purpose
   // Made with another mapping, profile or settings set, or computation: this core cannot tell about
   // them. By what differs ("mapping", "mapping, profiles").
   std::map<std::string, std::uint64_t> other_sets;
@@ -83,6 +84,7 @@ struct Difference {
 struct WhatIfReport {
   std::uint64_t translations = 0;
   std::uint64_t same = 0;
+  std::uint64_t destroyed = 0;  // not among them: their documents are gone
   // By kind: "Observation.valueQuantity.unit changed", "verdict: ready, was held (unknown-code)".
   std::map<std::string, Difference> differences;
 };

@@ -126,13 +126,23 @@ class Reader {
     if (earlier == nullptr) {
       return {};  // its first send here
     }
-    if (auto read = read_document(store_, earlier->position, before_); !read) {
+    auto read = read_document(store_, earlier->position, before_);
+    if (read) {
+      read = read_document(store_, record.position, after_);
+    }
+    if (read) {
+      tell(record, earlier->revision);
+      return {};
+    }
+    if (read.error().code != base::ErrorCode::kNotFound) {
       return read;
     }
-    if (auto read = read_document(store_, record.position, after_); !read) {
-      return read;
-    }
-    tell(record, earlier->revision);
+    // Destroyed: that there was a later revision is all that is known.
+    Correction correction;
+    correction.earlier = earlier->revision;
+    correction.reason = "(" + read.error().detail + ")";
+    correction.record = std::move(record);
+    visit_(correction);
     return {};
   }
 

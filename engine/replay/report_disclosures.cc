@@ -99,10 +99,14 @@ base::Result<void> activity(const journal::Store& store, const Person& person, c
     }
     std::string why = record.why;
     if (record.kind == Kind::kAccepted && record.revision > 1) {
-      if (auto read = read_document(store, record.position, document); !read) {
+      const auto read = read_document(store, record.position, document);
+      if (!read && read.error().code != base::ErrorCode::kNotFound) {
         return read;
       }
-      if (const json::Node* change = document.root()->find("change")) {
+      const json::Node* change = read ? document.root()->find("change") : nullptr;
+      if (!read) {
+        why = "(" + read.error().detail + ")";
+      } else if (change != nullptr) {
         why = change->string_at("reason");
       }
     }

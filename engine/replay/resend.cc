@@ -48,6 +48,11 @@ Result<ResendReport> resend(const journal::Store& store, const ResendQuery& quer
     }
     for (const journal::Record& record : *records) {
       auto bundle = bundle_of(store, record);
+      if (!bundle && bundle.error().code == ErrorCode::kNotFound) {
+        ++report.destroyed;
+        search.after = record.position;
+        continue;
+      }
       if (!bundle) {
         return std::move(bundle).error();
       }

@@ -21,8 +21,9 @@ struct ResendQuery {
 };
 
 struct ResendReport {
-  std::uint64_t sent = 0;      // and taken by the server
-  journal::Position last = 0;  // the record of the last landing that was sent
+  std::uint64_t sent = 0;       // and taken by the server
+  std::uint64_t destroyed = 0;  // bundles that were destroyed on purpose: left out
+  journal::Position last = 0;   // the record of the last landing that was sent
   // Set when it stopped: the first one that the server did not take, and the reason as in
   // docs/delivery.md.
   journal::Position stopped_at = 0;

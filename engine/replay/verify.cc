@@ -86,6 +86,7 @@ base::Result<VerifyReport> verify(const journal::Store& store, const intake::Ses
       report.faults.push_back(fault_at(made.record, std::move(what)));
     }
   };
+  rules.destroyed = [&](const journal::Record&) { ++report.destroyed; };
   rules.on_progress = on_progress;
   if (auto walked = walk(store, core, range, threads, rules); !walked) {
     return walked.error();

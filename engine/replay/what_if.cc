@@ -180,6 +180,7 @@ base::Result<WhatIfReport> what_if(const journal::Store& store, const intake::Se
       }
     }
   };
+  rules.destroyed = [&](const journal::Record&) { ++report.destroyed; };
   rules.on_progress = on_progress;
   if (auto walked = walk(store, core, range, threads, rules); !walked) {
     return walked.error();

@@ -176,6 +176,9 @@ base::Result<void> add_parts(const journal::Store& store, const Parts& parts, st
       continue;
     }
     const auto text = store.part(parts.at[i], kParts[i]);
+    if (!text && text.error().code == base::ErrorCode::kNotFound) {
+      continue;  // destroyed, as the message says
+    }
     if (!text) {
       return text.error();
     }
@@ -273,7 +276,7 @@ base::Result<std::string> message_view(const journal::Store& store, std::string_
     return told ? legs.error() : told.error();
   }
   const auto document = store.part(told->accepted.position, "document");
-  if (!document) {
+  if (!document && document.error().code != base::ErrorCode::kNotFound) {
     return document.error();
   }
   std::string left;
@@ -281,7 +284,12 @@ base::Result<std::string> message_view(const journal::Store& store, std::string_
   member(out, "session", session);
   number(out, "revision", revision);
   member(out, "received", told->accepted.time);
-  out += ",\"document\":" + *document + ",\"targets\":[";
+  if (document) {
+    out += ",\"document\":" + *document;
+  } else {
+    member(out, "destroyed", document.error().detail);
+  }
+  out += ",\"targets\":[";
   for (const Leg& leg : *legs) {
     if (leg.revision != revision) {
       continue;

@@ -33,8 +33,10 @@ base::Result<std::string> messages_view(const journal::Store& store, const DeskS
 
 // {"session","revision","received","document","targets":[{"target","state",...,"bundle","lineage",
 // "outcome","answer","landing"}],"records":[...],"left":[...]}. The parts of a target are the
-// latest of their kind; `answer` is the server's text, the others JSON. `left` names parts that
-// would make the answer larger than limits::kHistoryBytesMax. Errors: kNotFound, of the store.
+// latest of their kind; of a message that was destroyed on purpose there is `destroyed`, a
+// sentence, in place of `document`, and no parts. `answer` is the server's text, the others JSON.
+// `left` names parts that would make the answer larger than limits::kHistoryBytesMax. Errors:
+// kNotFound, of the store.
 base::Result<std::string> message_view(const journal::Store& store, std::string_view session,
                                        std::uint32_t revision);
 

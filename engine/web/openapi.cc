@@ -64,8 +64,9 @@ constexpr std::string_view kText = R"json({
    "position": {"type": "integer"}, "time": {"type": "string", "format": "date-time"}, "kind": {"type": "string"}, "session": {"type": "string"}, "revision": {"type": "integer"},
    "target": {"type": "string"}, "madeWith": {"type": "string"}, "reason": {"type": "string"}, "reasonText": {"type": "string"}, "status": {"type": "integer"},
    "attempt": {"type": "integer"}, "actor": {"type": "string"}, "why": {"type": "string"}}},
-  "Message": {"type": "object", "required": ["session", "revision", "received", "document", "targets", "records", "left"], "properties": {
+  "Message": {"type": "object", "required": ["session", "revision", "received", "targets", "records", "left"], "properties": {
    "session": {"type": "string"}, "revision": {"type": "integer"}, "received": {"type": "string"}, "document": {"$ref": "/schema/session"},
+   "destroyed": {"type": "string", "description": "In place of 'document': when and by whom it was destroyed on purpose"},
    "targets": {"type": "array", "items": {"allOf": [{"$ref": "#/components/schemas/Leg"}, {"type": "object", "properties": {
     "bundle": {"type": "object"}, "lineage": {"type": "object", "description": "docs/mapping-guide.md"}, "outcome": {"$ref": "#/components/schemas/OperationOutcome"}, "answer": {"type": "string"}}}]}},
    "records": {"type": "array", "items": {"$ref": "#/components/schemas/Record"}}, "left": {"type": "array", "items": {"type": "string"}, "description": "Parts that are too large for this answer"}}},

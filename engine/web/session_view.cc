@@ -85,7 +85,9 @@ base::Result<std::string> outcome_view(const journal::Store& store, std::string_
     return base::Error(base::ErrorCode::kNotFound, "nothing of this session is held");
   }
   for (const char* part : {"outcome", "answer"}) {
-    if (auto text = store.part(telling->changed, part)) {
+    auto text = store.part(telling->changed, part);
+    const auto by = store.destroyed_by(telling->changed, part);
+    if (text || (by && by->has_value())) {
       return text;
     }
   }
@@ -135,6 +137,9 @@ base::Result<std::string> history_view(const journal::Store& store, std::string_
     }
     const auto document = store.part(record.position, "document");
     const auto legs = store.legs(record.session);
+    if (!document && document.error().code == base::ErrorCode::kNotFound) {
+      continue;  // destroyed
+    }
     if (!document || !legs) {
       return document ? legs.error() : document.error();
     }

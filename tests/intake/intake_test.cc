@@ -140,6 +140,22 @@ TEST_F(IntakeTest, AnswersWithAReceiptAndTranslatesForEveryTarget) {
   EXPECT_NE(store_->part(legs->at(1).bundle, "lineage")->find(R"("map":"m2")"), std::string::npos);
 }
 
+TEST_F(IntakeTest, HoldsACorrectionOfWhatWasDestroyed) {
+  send(document_of("a", 1, "p"));
+  settled("a");
+  journal::Change shredded;
+  shredded.record.kind = Kind::kShredded;
+  shredded.record.patient = store_->legs(session_id_of("a"))->front().patient;
+  shredded.record.reason = "even-unsent";
+  ASSERT_EQ(journal::write(*store_, clock_, std::move(shredded))->verdict,
+            journal::Outcome::Verdict::kWritten);
+  EXPECT_EQ(send(document_of("a", 2, "p")).status, 202);
+  EXPECT_EQ(settled("a"),
+            "1 main checked, 1 second checked, 2 main held(document-destroyed), 2 second "
+            "held(document-destroyed)");
+  EXPECT_NE(reason_text("document-destroyed").find("another session"), std::string_view::npos);
+}
+
 TEST_F(IntakeTest, KnowsTheSameContentInAnotherLayout) {
   EXPECT_EQ(send(R"({"id":"a","revision":1,"patient":"p","verdict":"ready"})").status, 202);
   const Answer again =

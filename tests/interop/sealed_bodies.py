@@ -107,5 +107,121 @@ class SealedBodies(unittest.TestCase):
         self.assertIn("is not what the sealed part holds", said)
 
 
+class Destroying(unittest.TestCase):
+    """One patient destroyed, another on hold, keys exchanged: what the commands say, and what others can verify."""
+
+    @classmethod
+    def setUpClass(cls):
+        cls.folder = pathlib.Path(cls.enterClassContext(tempfile.TemporaryDirectory(prefix="chartferry-shred-")))
+        server = cls.enterClassContext(stage.RecordServer(cls.folder, load=[stage.WARD / "people.bundle.json"]))
+        server.start()
+        cls.server = server
+        cls.engine = cls.enterClassContext(stage.Engine(cls.folder))
+
+    def master(self, name):
+        file = self.folder / name
+        file.write_text(os.urandom(32).hex() + "\n")
+        file.chmod(0o600)
+        return file
+
+    def command(self, *words, program="journal", status=0, keys=(), stdin=None):
+        given = [word for key in keys for word in ("--journal-key", key)]
+        done = subprocess.run([str(stage.ENGINE), program, "--journal", str(self.engine.journal), *map(str, given),
+                               *map(str, words)], capture_output=True, text=True, check=False, errors="replace", input=stdin)
+        self.assertEqual(done.returncode, status, done.stdout + done.stderr)
+        return done.stdout + done.stderr
+
+    def take_in(self, name):
+        document = stage.sent(name)
+        session = self.engine.session_id(self.engine.send(document))
+        stage.wait_for("landed", lambda: self.engine.settled(session, ("landed",)))
+        who = document["patient"]["identifier"]
+        return session, f"{who['system']}|{who['value']}"
+
+    def verified(self, folder):
+        done = subprocess.run([sys.executable, "-B", str(SCRIPT), str(folder)], capture_output=True, text=True, check=False)
+        self.assertEqual((done.returncode, done.stderr), (0, ""), done.stdout)
+        return done.stdout
+
+    def accepted(self, session):
+        return self.command("list", "--session", session, "--kind", "accepted").split()[0]
+
+    def test_the_whole_life_of_keys_and_bodies(self):
+        first, second = self.master("first"), self.master("second")
+        self.engine.start(self.server.base, "--journal-key", first, "--retention", "1 day")
+        session, patient = self.take_in("alder-moving")
+        other, other_patient = self.take_in("maple-moving")
+        self.assertNotEqual(patient, other_patient)
+        self.engine.stop()
+
+        hold = self.command("hold", "--patient-file", "-", "--why", "letter of the court", stdin=patient + "\n").split()[-1].rstrip("`")
+        self.assertIn("letter of the court", self.command("holds"))
+        self.assertIn("a legal hold stands", self.command("shred", "--patient", patient, "--why", "wish", status=1))
+        self.command("shred", "--patient", patient, status=2)  # without a reason
+        self.assertIn("no hold stands", self.command("end-hold", 1, "--why", "x", status=1))
+        self.command("end-hold", hold, "--why", "withdrawn by the court")
+        self.assertEqual(self.command("holds"), "")
+        self.assertIn("0 records", self.command("expire", "--retention", "1 day", "--why", "now"))  # nothing is so old
+        self.command("expire", "--retention", "1 week", "--why", "now", status=2)
+
+        # Engines that know both keys work on while the master key is exchanged.
+        self.engine.start(self.server.base, "--journal-key", first, "--journal-key", second)
+        self.command("rotate-key", "--new", self.folder / "none", "--why", "yearly", keys=[first], status=2)
+        self.assertIn("data keys are wrapped", self.command("rotate-key", "--new", second, "--why", "yearly", keys=[first]))
+        self.assertIn("0 data keys", self.command("rotate-key", "--new", second, "--why", "again", keys=[first]))
+        self.assertEqual(self.engine.request("GET", f"/sessions/{session}/document").status, 200)
+        self.assertIn("destroyed", self.command("shred", "--patient", patient, "--why", "wish of the patient"))
+        gone = self.engine.request("GET", f"/sessions/{session}/document")
+        self.assertEqual(gone.status, 404)
+        self.assertIn(b"it was destroyed on", gone.body)
+        self.assertEqual(self.engine.request("GET", f"/sessions/{other}/document").status, 200)
+        self.assertIn("no bodies", self.command("shred", "--patient", patient, "--why", "twice", status=1))
+        self.engine.stop()
+
+        said = self.command("verify", keys=[second])
+        self.assertRegex(said, r"[1-9]\d* parts were destroyed as records of the journal say, 0 are sealed")
+        self.command("verify", keys=[first], status=2)
+        self.assertIn("says why", self.command("show", self.accepted(session), keys=[second]))
+        self.assertIn('"identifier"', self.command("show", self.accepted(other), keys=[second]))
+        self.command("prove", self.accepted(session))
+        self.assertIn("documents were destroyed on purpose", self.command("--verify", program="replay", keys=[second]))
+        self.assertIn("documents were destroyed on purpose", self.command(program="replay", keys=[second]))
+        self.command("report", "corrections", "--why", "audit", keys=[second])
+
+        folder = self.folder / "export"
+        self.command("export", folder, keys=[second])
+        self.assertIn("parts are destroyed, as records say", self.verified(folder))
+        (note,) = folder.glob(f"records/{self.accepted(session)}.document.destroyed")
+        note.write_text("1\n")  # a record that says nothing of the kind
+        done = subprocess.run([sys.executable, "-B", str(SCRIPT), str(folder)], capture_output=True, text=True, check=False)
+        self.assertEqual(done.returncode, 1, done.stderr)
+        self.assertIn("document.destroyed: no record says so", done.stdout)
+
+    def test_one_patient_of_a_journal_that_was_never_sealed(self):
+        plain = self.enterContext(stage.Engine(self.folder, name="plain"))
+        plain.start(self.server.base)
+        document = stage.sent("alder-moving")
+        document["identifier"]["value"] = "plain-1"
+        session = plain.session_id(plain.send(document))
+        stage.wait_for("landed", lambda: plain.settled(session, ("landed",)))
+        plain.stop()
+        who = document["patient"]["identifier"]
+        before, self.engine = self.engine, plain
+        try:
+            self.assertIn("that were not sealed", self.command(
+                "shred", "--patient", f"{who['system']}|{who['value']}", "--why", "wish of the patient"))
+            self.assertIn("parts were destroyed", self.command("verify"))
+            folder = self.folder / "plain-export"
+            self.command("export", folder)
+            self.assertIn("parts are destroyed, as records say", self.verified(folder))
+            (note,) = folder.glob(f"records/{self.accepted(session)}.document.destroyed")
+            note.unlink()  # a part that is missing, and nothing says why
+            done = subprocess.run([sys.executable, "-B", str(SCRIPT), str(folder)], capture_output=True, text=True, check=False)
+            self.assertEqual(done.returncode, 1)
+            self.assertIn("is missing", done.stdout)
+        finally:
+            self.engine = before
+
+
 if __name__ == "__main__":
     unittest.main(verbosity=2)

@@ -182,6 +182,13 @@ TEST(DestructionList, IsReadAsItWasPrinted) {
   EXPECT_FALSE(Destruction().holds(1));
 }
 
+TEST(DestructionList, JoinsSpansInAnyOrder) {
+  Destruction what;
+  what.records = joined({{9, 12}, {1, 2}, {3, 3}, {7, 10}, {20, 30}, {22, 25}});
+  EXPECT_EQ(print(what), "records 1 3\nrecords 7 12\nrecords 20 30\n");
+  EXPECT_TRUE(joined({}).empty());
+}
+
 TEST(DestructionList, RefusesEverythingElse) {
   for (const char* text :
        {"x", "\n", "key 00\n", "key 6b6b6b6b6b6b6b6b6b6b6b6b6b6b6b6\n",

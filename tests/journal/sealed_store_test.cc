@@ -85,6 +85,22 @@ TEST_P(SealedStore, IsNotOpenedByAnEngineWithoutItsMasterKey) {
   EXPECT_EQ(*store_->part(1, "document"), "body");
 }
 
+TEST_P(SealedStore, TakesNoBodiesFromACommandWithoutTheMasterKey) {
+  accept("a", "body");
+  open_with("", OpenMode::kCommand);
+  Change with_body(record_of(Kind::kAccepted, "b", 1));
+  with_body.parts.push_back(to_stored(Part("document", "would lie in the clear")));
+  const auto refused = journal::write(*store_, clock_, std::move(with_body));
+  ASSERT_FALSE(refused.has_value());
+  EXPECT_EQ(refused.error().code, base::ErrorCode::kUnsupported);
+  EXPECT_EQ(*store_->size(), 1u);
+  write(Kind::kRead, "a", 0);  // a record without a body is fine
+  open_with("m", OpenMode::kCommand);
+  accept("b", "body");
+  EXPECT_TRUE(is_sealed(stored()[1].part.codec));
+  expect_sound();
+}
+
 TEST_P(SealedStore, IsProvedAndReportedOnWithoutTheMasterKeyButNotRead) {
   accept("a", "body");
   accept("b", "body");

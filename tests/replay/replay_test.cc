@@ -137,6 +137,43 @@ TEST_F(ReplayTest, NamesAVerdictThatWouldBeAnother) {
       3u);
 }
 
+TEST_F(ReplayTest, CountsWhatWasDestroyedOnPurposeAndGoesOn) {
+  clock_.set(std::chrono::seconds(1'900'000'000));
+  take_in("young", 1, "ready");
+  // What is held or waits to be sent is kept.
+  for (const char* id : {"s1", "s2", "s10"}) {
+    const auto legs = store_->legs(session_id_of(id));
+    for (const journal::Leg& leg : *legs) {
+      journal::Record ended = journal::record_of(Kind::kWithdrawn, leg.session, leg.revision);
+      ASSERT_TRUE(journal::write(*store_, clock_, Change(ended)).has_value());
+    }
+  }
+  Change expired;
+  expired.record.kind = Kind::kExpired;
+  expired.destroy_before = "2033-01-01T00:00:00.000Z";
+  expired.destroy_max = 1'000;
+  clock_.set(std::chrono::seconds(2'000'000'000));
+  const auto outcome = journal::write(*store_, clock_, std::move(expired));
+  ASSERT_EQ(outcome->verdict, journal::Outcome::Verdict::kWritten);
+  for (const std::size_t threads : {1U, 3U}) {
+    const auto report = verify(*store_, core_, {}, threads, {});
+    ASSERT_TRUE(report.has_value()) << report.error().text();
+    EXPECT_EQ(report->destroyed, 4u) << "s1 has two revisions";
+    EXPECT_EQ(report->translations, 28u);
+    EXPECT_EQ(report->same, 28u);
+    EXPECT_TRUE(report->verified());
+    const auto what = what_if(*store_, core_, {}, threads, {});
+    EXPECT_EQ(what->destroyed, 4u);
+    EXPECT_TRUE(what->differences.empty());
+  }
+  Look look;
+  look.limit = 100;
+  look.kinds_max = 10;
+  const auto looked = look_back(*store_, core_, OtherCore(), look);
+  ASSERT_TRUE(looked.has_value()) << looked.error().text();
+  EXPECT_EQ(looked->looked, 28u);
+}
+
 TEST_F(ReplayTest, KeepsToItsRange) {
   clock_.set(std::chrono::seconds(1'800'000'600));
   take_in("late", 1, "ready");

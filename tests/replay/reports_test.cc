@@ -173,6 +173,36 @@ TEST_F(ReportsTest, CorrectionsShowBeforeAndAfter) {
   EXPECT_EQ(found[0].changes[0].after, "80.0") << "digits are data";
 }
 
+TEST_F(ReportsTest, WhatWasDestroyedIsNamedInsteadOfTold) {
+  accept("a", 1, "{}");
+  accept("a", 2, R"({"change":{"reason":"Misread"},"status":"closed"})");
+  happen(Kind::kLanded, "a", 1);
+  happen(Kind::kLanded, "a", 2);
+  Record shredded;
+  shredded.kind = Kind::kShredded;
+  shredded.patient = "p";
+  shredded.actor = "Robin Sample";
+  const journal::Position by = write(shredded);
+  ASSERT_EQ(by, 5U);
+  const std::string said = "(it was destroyed on 2027-01-15 by Robin Sample; record 5 says why)";
+  std::vector<Correction> found;
+  ASSERT_TRUE(corrections(*store_, "p", {}, [&found](const Correction& one) {
+                found.push_back(one);
+              }).has_value());
+  ASSERT_EQ(found.size(), 1U);
+  EXPECT_EQ(found[0].reason, said);
+  EXPECT_TRUE(found[0].changes.empty());
+  std::vector<std::string> reasons;
+  ASSERT_TRUE(activity(*store_, {"t", ""}, {}, [&](const Record&, const std::string& why) {
+                reasons.push_back(why);
+              }).has_value());
+  EXPECT_EQ(reasons, (std::vector<std::string>{"", said}));
+  EXPECT_EQ(disclosed("p"), "landed a, landed a, ");
+  const auto measured = delays(*store_, {});
+  ASSERT_TRUE(measured.has_value()) << measured.error().text();
+  EXPECT_EQ(measured->untimed, 1U);
+}
+
 TEST(DocumentChanges, FindWhatCameWentAndChanged) {
   const auto found = document_changes(R"({"a":1,"b":[1,2],"c":{"d":"x"},"entry":[{"id":"k"}]})",
                                       R"({"b":[1,3,4],"c":{"d":true},"f":"new","entry":[]})");

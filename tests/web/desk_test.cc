@@ -112,6 +112,34 @@ TEST_F(DeskTest, TellsAMessageWholeAndNotesWhoLooked) {
   EXPECT_EQ(reads[0].revision, 1U);
 }
 
+TEST_F(DeskTest, SaysOfADestroyedMessageWhenAndByWhomAndWhatHappenedToIt) {
+  fill();
+  journal::Change shredded;
+  shredded.record.kind = journal::Kind::kShredded;
+  shredded.record.patient = key_.hide("urn:patients|p");
+  shredded.record.actor = "Robin Sample";
+  shredded.record.reason = "even-unsent";
+  const auto outcome = journal_->write(std::move(shredded));
+  ASSERT_EQ(outcome->verdict, journal::Outcome::Verdict::kWritten);
+  const RawClient::Answer answer = ask("GET", "/sessions/" + session_id_of("a") + "/revisions/1");
+  ASSERT_EQ(answer.status, 200) << answer.body;
+  json::Document document(names_);
+  ASSERT_TRUE(document.parse(answer.body).has_value()) << answer.body;
+  const json::Node& root = *document.root();
+  EXPECT_EQ(root.find("document"), nullptr);
+  EXPECT_EQ(root.string_at("destroyed"), "it was destroyed on 2027-01-15 by Robin Sample; record " +
+                                             std::to_string(outcome->position) + " says why");
+  const json::Node& target = *root.find("targets")->first;
+  EXPECT_EQ(target.string_at("state"), "held");
+  EXPECT_EQ(target.find("bundle"), nullptr);
+  EXPECT_EQ(root.find("records")->first->string_at("kind"), "accepted");
+  EXPECT_EQ(ask("GET", "/sessions/" + session_id_of("a") + "/document").status, 404);
+  EXPECT_EQ(ask("GET", "/sessions/" + session_id_of("b") + "/revisions/1").status, 200);
+  const RawClient::Answer history =
+      ask("POST", "/history", R"({"system":"urn:patients","value":"p"})");
+  EXPECT_EQ(history.body, R"({"sessions":[],"more":false})");
+}
+
 TEST_F(DeskTest, KnowsNoMessageThatIsNotThere) {
   fill();
   const std::string session = "/sessions/" + session_id_of("a") + "/revisions/";

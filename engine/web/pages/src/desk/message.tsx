@@ -74,7 +74,7 @@ function Both(p: { document: JsonObject; leg: JsonObject }): JSX.Element {
   );
 }
 
-function Leg(p: { session: string; revision: string; leg: JsonObject; document: JsonObject; onAct: (act: Act) => void }): JSX.Element {
+function Leg(p: { session: string; revision: string; leg: JsonObject; document: JsonObject | undefined; onAct: (act: Act) => void }): JSX.Element {
   const target = textAt(p.leg, 'target');
   const held = textAt(p.leg, 'state') === 'held';
   const landing = listAt(p.leg, 'landing');
@@ -89,7 +89,7 @@ function Leg(p: { session: string; revision: string; leg: JsonObject; document: 
       {landing.length > 0 && <details><summary>{landing.length} resources in the chart</summary>
         <ul class="landing">{landing.map((one, i) => <li key={i}><code>{textAt(one, 'location')}</code>{' '}
           <span class="none">{textAt(one, 'etag')}</span></li>)}</ul></details>}
-      <Both document={p.document} leg={p.leg} />
+      {p.document && <Both document={p.document} leg={p.leg} />}
     </section>
   );
 }
@@ -121,7 +121,8 @@ export function Message(p: { session: string; revision: number; news: News }): J
       })}</p>}
       {(session.problem || message.problem) && <p class="banner" role="alert">{session.problem || message.problem}</p>}
       {left.length > 0 && <p class="banner">Too large to be shown here: {left.join(', ')}. `chartferry journal show` prints it.</p>}
-      {document && listAt(message.value, 'targets').map((leg) => (
+      {textAt(message.value, 'destroyed') && <p class="banner">What this message held is not here any more: {textAt(message.value, 'destroyed')}.</p>}
+      {listAt(message.value, 'targets').map((leg) => (
         <Leg key={textAt(leg, 'target')} session={p.session} revision={String(revision)} leg={leg} document={document} onAct={setAct} />))}
       {document && <div class="row"><a class="chip" href={`#try-out/${p.session}/${revision}`}>Try changed maps on it</a>
         {!isTakenBack(document) && <button type="button" class="chip" onClick={() => setAct({

@@ -1,0 +1,323 @@
+#include "engine/cli/journal_keeping.h"
+
+#include <cstdio>
+#include <utility>
+
+#include <CLI/CLI.hpp>
+
+#include "engine/cli/commands.h"
+#include "engine/cli/journal_keys.h"
+#include "engine/cli/journal_report.h"
+#include "engine/cli/system_seams.h"
+#include "engine/journal/keeping.h"
+#include "engine/journal/open_store.h"
+#include "engine/journal/retention.h"
+#include "engine/journal/search_key.h"
+#include "engine/journal/words.h"
+
+namespace engine::cli {
+namespace {
+
+using base::Error;
+using base::ErrorCode;
+using base::Result;
+using journal::Change;
+using journal::Kind;
+using journal::Outcome;
+using journal::Store;
+
+// Data keys wrapped anew in one transaction; an engine that works beside waits for it.
+constexpr std::size_t kRewrapMax = 500;
+// Records whose bodies are removed in one transaction, likewise.
+constexpr std::size_t kExpireMax = 500;
+
+int fail(const Error& error) {
+  std::fprintf(stderr, "chartferry journal: %s\n", error.text().c_str());
+  return kUsage;
+}
+
+int no(const std::string& why) {
+  std::fprintf(stderr, "chartferry journal: %s\n", why.c_str());
+  return kNo;
+}
+
+unsigned long long wide(std::uint64_t number) {
+  return number;
+}
+
+Result<Outcome> append(Store& store, Change change) {
+  const SystemClock clock;
+  std::vector<Change> batch;
+  batch.push_back(std::move(change));
+  auto outcomes = store.commit(batch, clock);
+  if (!outcomes) {
+    return std::move(outcomes).error();
+  }
+  return std::move(outcomes->front());
+}
+
+Change change_of(Kind kind, const KeepingArguments& arguments) {
+  Change change;
+  change.record.kind = kind;
+  change.record.actor = arguments.who;
+  change.record.why = arguments.why;
+  return change;
+}
+
+// As the journal hides the name.
+Result<std::string> hidden_patient(const std::string& files, const KeepingArguments& arguments) {
+  const auto patient = named_patient(arguments.patient, arguments.patient_file);
+  if (!patient) {
+    return patient.error();
+  }
+  if (patient->empty()) {
+    return Error(ErrorCode::kInvalid,
+                 "whose? --patient-file FILE (or -), or --patient SYSTEM|VALUE");
+  }
+  const auto key = journal::SearchKey::load(
+      arguments.key_file.empty() ? files + ".key" : arguments.key_file, "");
+  return key ? Result<std::string>(key->hide(*patient)) : key.error();
+}
+
+// The keys that are given and the new one; all of them are needed until the last key is wrapped
+// anew.
+int rotate(const std::string& location, std::vector<std::string> keys,
+           const KeepingArguments& arguments) {
+  const auto fresh = journal::MasterKeys::load({arguments.new_key});
+  if (!fresh) {
+    return fail(fresh.error());
+  }
+  keys.push_back(arguments.new_key);
+  auto sealing = sealing_of(keys);
+  if (!sealing) {
+    return fail(sealing.error());
+  }
+  auto store =
+      journal::open_store({location, journal::OpenMode::kCommand, "", std::move(*sealing)});
+  if (!store) {
+    return fail(store.error());
+  }
+  const auto before = (*store)->master();
+  if (!before) {
+    return fail(before.error());
+  }
+  if (before->empty()) {
+    return no("this journal is not sealed; start the engine with journal-key");
+  }
+  const std::string next = fresh->ids().front();
+  std::size_t wrapped = 0;
+  while (true) {
+    const auto done = (*store)->rewrap(next, kRewrapMax);
+    if (!done) {
+      return fail(done.error());
+    }
+    wrapped += *done;
+    if (*done < kRewrapMax) {
+      break;
+    }
+  }
+  Change change = change_of(Kind::kRekeyed, arguments);
+  change.record.reason = "master=" + next;
+  const auto outcome = append(**store, std::move(change));
+  if (!outcome) {
+    return fail(outcome.error());
+  }
+  std::printf(
+      "%zu data keys are wrapped under the master key %s, which is in force; the one before "
+      "is not needed any more (record %llu)\n",
+      wrapped, next.c_str(), wide(outcome->record.position));
+  return kOk;
+}
+
+std::string refusal_of(const std::string& code) {
+  if (code == journal::keeping::kOnHold) {
+    return "a legal hold stands on this patient (journal holds); nothing was destroyed";
+  }
+  if (code == journal::keeping::kUnsent) {
+    return "sessions of this patient have not ended (waiting or held); send or withdraw them, or "
+           "say --even-unsent; nothing was destroyed";
+  }
+  return "the journal holds no bodies of this patient";
+}
+
+int shred(Store& store, const std::string& patient, const KeepingArguments& arguments) {
+  Change change = change_of(Kind::kShredded, arguments);
+  change.record.patient = patient;
+  change.record.reason = arguments.even_unsent ? journal::keeping::kEvenUnsent : "";
+  const auto outcome = append(store, std::move(change));
+  if (!outcome) {
+    return fail(outcome.error());
+  }
+  if (outcome->verdict != Outcome::Verdict::kWritten) {
+    return no(refusal_of(outcome->record.reason));
+  }
+  const auto list = store.part(outcome->record.position, journal::kDestroyedPart);
+  const auto what =
+      list ? journal::parse_destruction(*list) : Result<journal::Destruction>(list.error());
+  if (!what) {
+    return fail(what.error());
+  }
+  std::size_t records = 0;
+  for (const journal::Span& span : what->records) {
+    records += span.last - span.first + 1;
+  }
+  std::printf(
+      "%zu data keys are destroyed, and the bodies of %zu records that were not sealed "
+      "(record %llu)\n",
+      what->keys.size(), records, wide(outcome->record.position));
+  return kOk;
+}
+
+int hold(Store& store, const std::string& patient, const KeepingArguments& arguments) {
+  Change change = change_of(Kind::kHold, arguments);
+  change.record.patient = patient;
+  const auto outcome = append(store, std::move(change));
+  if (!outcome) {
+    return fail(outcome.error());
+  }
+  std::printf("nothing of this patient is destroyed until `journal end-hold %llu`\n",
+              wide(outcome->record.position));
+  return kOk;
+}
+
+int end_hold(Store& store, const KeepingArguments& arguments) {
+  const auto standing = store.legal_holds();
+  if (!standing) {
+    return fail(standing.error());
+  }
+  for (const journal::Record& one : *standing) {
+    if (one.position == arguments.position) {
+      Change change = change_of(Kind::kHoldEnded, arguments);
+      change.record.patient = one.patient;
+      change.record.through = one.position;
+      const auto outcome = append(store, std::move(change));
+      if (!outcome) {
+        return fail(outcome.error());
+      }
+      std::printf("the hold has ended (record %llu)\n", wide(outcome->record.position));
+      return kOk;
+    }
+  }
+  return no("no hold stands with this number; see journal holds");
+}
+
+int list_holds(const Store& store) {
+  const auto standing = store.legal_holds();
+  if (!standing) {
+    return fail(standing.error());
+  }
+  for (const journal::Record& one : *standing) {
+    std::printf("%8llu %s patient %s by %s (%s)\n", wide(one.position), one.time.c_str(),
+                one.patient.c_str(), one.actor.c_str(), one.why.c_str());
+  }
+  return kOk;
+}
+
+int expire(Store& store, const KeepingArguments& arguments) {
+  const auto retention = journal::parse_retention(arguments.retention);
+  if (!retention) {
+    return fail(retention.error());
+  }
+  const std::string cutoff = journal::cutoff_of(*retention, SystemClock().now());
+  std::size_t records = 0;
+  while (true) {
+    Change change = change_of(Kind::kExpired, arguments);
+    change.record.reason = "before " + cutoff;
+    change.destroy_before = cutoff;
+    change.destroy_max = kExpireMax;
+    const auto outcome = append(store, std::move(change));
+    if (!outcome) {
+      return fail(outcome.error());
+    }
+    if (outcome->verdict != Outcome::Verdict::kWritten) {
+      break;
+    }
+    ++records;
+  }
+  std::printf(
+      "bodies of before %s are removed, in %zu records; those of sessions that have not "
+      "ended or are on hold are kept\n",
+      cutoff.c_str(), records);
+  return kOk;
+}
+
+void add_words(CLI::App& command, KeepingArguments& arguments) {
+  command.add_option("--who", arguments.who, "who does this (default: the user's name)");
+  command.add_option("--why", arguments.why, "the reason; it is kept")->required();
+}
+
+void add_patient(CLI::App& command, KeepingArguments& arguments) {
+  command.add_option("--patient", arguments.patient, "SYSTEM|VALUE");
+  command.add_option("--patient-file", arguments.patient_file,
+                     "file with SYSTEM|VALUE in its first line; - for the input");
+  command.add_option("--key", arguments.key_file, "key of the search (default: JOURNAL.key)");
+  add_words(command, arguments);
+}
+
+}  // namespace
+
+bool KeepingArguments::parsed() const {
+  for (const CLI::App* one : {rotate, shred, hold, end_hold, holds, expire}) {
+    if (one->parsed()) {
+      return true;
+    }
+  }
+  return false;
+}
+
+void add_keeping(CLI::App& app, KeepingArguments& arguments) {
+  arguments.rotate = app.add_subcommand(
+      "rotate-key", "wrap all data keys under another master key; bodies stay as they are");
+  arguments.rotate->add_option("--new", arguments.new_key, "file of the new master key")
+      ->required();
+  add_words(*arguments.rotate, arguments);
+  arguments.shred = app.add_subcommand(
+      "shred", "destroy for good what can be read of a patient's bodies; the proofs stay");
+  arguments.shred->add_flag("--even-unsent", arguments.even_unsent,
+                            "although sessions of the patient have not ended");
+  add_patient(*arguments.shred, arguments);
+  arguments.hold =
+      app.add_subcommand("hold", "a legal hold: destroy nothing of a patient until it ends");
+  add_patient(*arguments.hold, arguments);
+  arguments.end_hold = app.add_subcommand("end-hold", "end a legal hold");
+  arguments.end_hold->add_option("position", arguments.position, "its record")->required();
+  add_words(*arguments.end_hold, arguments);
+  arguments.holds = app.add_subcommand("holds", "the legal holds that stand");
+  arguments.expire =
+      app.add_subcommand("expire", "remove bodies of ended sessions that are older than a time");
+  arguments.expire
+      ->add_option("--retention", arguments.retention, "\"10 years\", \"18 months\", \"90 days\"")
+      ->required();
+  add_words(*arguments.expire, arguments);
+}
+
+int run_keeping(const std::string& location, const std::string& files,
+                const std::vector<std::string>& journal_keys, const KeepingArguments& arguments) {
+  if (!arguments.holds->parsed()) {
+    if (auto good = journal::check_words(arguments.who, arguments.why); !good) {
+      return fail(good.error());
+    }
+  }
+  if (arguments.rotate->parsed()) {
+    return rotate(location, journal_keys, arguments);
+  }
+  const bool of_patient = arguments.shred->parsed() || arguments.hold->parsed();
+  const auto patient =
+      of_patient ? hidden_patient(files, arguments) : Result<std::string>(std::string());
+  if (!patient) {
+    return fail(patient.error());
+  }
+  const auto mode =
+      arguments.holds->parsed() ? journal::OpenMode::kRead : journal::OpenMode::kCommand;
+  auto store = journal::open_store({location, mode});
+  if (!store) {
+    return fail(store.error());
+  }
+  return arguments.shred->parsed()      ? shred(**store, *patient, arguments)
+         : arguments.hold->parsed()     ? hold(**store, *patient, arguments)
+         : arguments.end_hold->parsed() ? end_hold(**store, arguments)
+         : arguments.expire->parsed()   ? expire(**store, arguments)
+                                        : list_holds(**store);
+}
+
+}  // namespace engine::cli

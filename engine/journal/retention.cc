@@ -1,0 +1,61 @@
+#include "engine/journal/retention.h"
+
+#include <array>
+#include <charconv>
+
+#include "engine/base/seams.h"
+
+namespace engine::journal {
+namespace {
+
+// A century: whoever means longer sets nothing, and then nothing is removed.
+struct UnitRow {
+  std::string_view one;
+  std::string_view many;
+  Retention::Unit unit;
+  int most;
+};
+constexpr std::array<UnitRow, 3> kUnits = {{{"day", "days", Retention::Unit::kDays, 36'500},
+                                            {"month", "months", Retention::Unit::kMonths, 1'200},
+                                            {"year", "years", Retention::Unit::kYears, 100}}};
+
+}  // namespace
+
+base::Result<Retention> parse_retention(std::string_view text) {
+  Retention out;
+  const char* const end = text.data() + text.size();
+  const auto [rest, error] = std::from_chars(text.data(), end, out.count);
+  if (error == std::errc() && rest != end && *rest == ' ') {
+    const std::string_view unit(rest + 1, static_cast<std::size_t>(end - rest - 1));
+    for (const UnitRow& row : kUnits) {
+      if ((unit == row.one || unit == row.many) && out.count >= 1 && out.count <= row.most) {
+        out.unit = row.unit;
+        return out;
+      }
+    }
+  }
+  return base::Error(base::ErrorCode::kInvalid,
+                     "how long bodies are kept is written as \"10 years\", \"18 months\" or \"90 "
+                     "days\", a century at most",
+                     std::string(text));
+}
+
+std::string cutoff_of(const Retention& retention, std::chrono::system_clock::time_point now) {
+  using std::chrono::days;
+  using std::chrono::months;
+  using std::chrono::years;
+  using Unit = Retention::Unit;
+  if (retention.unit == Unit::kDays) {
+    return base::to_instant(now - days(retention.count));
+  }
+  const auto day = std::chrono::floor<days>(now);
+  std::chrono::year_month_day date(day);
+  date = retention.unit == Unit::kYears ? date - years(retention.count)
+                                        : date - months(retention.count);
+  if (!date.ok()) {
+    date = date.year() / date.month() / std::chrono::last;
+  }
+  return base::to_instant(std::chrono::sys_days(date) + (now - day));
+}
+
+}  // namespace engine::journal

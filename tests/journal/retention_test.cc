@@ -1,0 +1,56 @@
+#include "engine/journal/retention.h"
+
+#include <string>
+
+#include <gtest/gtest.h>
+
+#include "engine/base/seams.h"
+
+namespace engine::journal {
+namespace {
+
+using std::chrono::day;
+using std::chrono::hours;
+using std::chrono::month;
+using std::chrono::sys_days;
+using std::chrono::year;
+
+struct Row {
+  const char* kept;
+  std::chrono::sys_days now;
+  const char* cutoff;
+};
+
+TEST(RetentionCutoff, GoesBackByTheCalendar) {
+  const auto on = [](int y, unsigned m, unsigned d) {
+    return sys_days(year(y) / month(m) / day(d));
+  };
+  for (const Row& row : {
+           Row{"10 years", on(2026, 11, 30), "2016-11-30T09:00:00.000Z"},
+           Row{"1 year", on(2028, 2, 29), "2027-02-28T09:00:00.000Z"},
+           Row{"4 years", on(2028, 2, 29), "2024-02-29T09:00:00.000Z"},
+           Row{"1 month", on(2026, 3, 31), "2026-02-28T09:00:00.000Z"},
+           Row{"18 months", on(2026, 11, 30), "2025-05-30T09:00:00.000Z"},
+           Row{"90 days", on(2026, 3, 31), "2025-12-31T09:00:00.000Z"},
+           Row{"1 day", on(2026, 1, 1), "2025-12-31T09:00:00.000Z"},
+           Row{"100 years", on(2026, 11, 30), "1926-11-30T09:00:00.000Z"},
+       }) {
+    const auto kept = parse_retention(row.kept);
+    ASSERT_TRUE(kept.has_value()) << row.kept;
+    EXPECT_EQ(cutoff_of(*kept, row.now + hours(9)), row.cutoff) << row.kept;
+  }
+}
+
+TEST(RetentionText, RefusesWhatIsNoTime) {
+  for (const char* text :
+       {"", " ", "10", "years", "0 years", "-1 years", "10years", "10  years", "10 Years",
+        "10 years ", " 10 years", "1.5 years", "10 weeks", "101 years", "1201 months", "36501 days",
+        "99999999999 days", "ten years", "10 years\n"}) {
+    const auto refused = parse_retention(text);
+    ASSERT_FALSE(refused.has_value()) << text;
+    EXPECT_EQ(refused.error().code, base::ErrorCode::kInvalid);
+  }
+}
+
+}  // namespace
+}  // namespace engine::journal
