@@ -1,5 +1,7 @@
 #include "engine/base/hash.h"
 
+#include <memory>
+
 #include <openssl/evp.h>
 
 #include "engine/base/check.h"
@@ -7,21 +9,28 @@
 namespace engine::base {
 namespace {
 
+struct ContextFree {
+  void operator()(EVP_MD_CTX* context) const { EVP_MD_CTX_free(context); }
+};
+
 template <std::size_t N>
 std::array<std::uint8_t, N> digest_of(const EVP_MD* kind, std::string_view first,
                                       std::string_view second) {
-  std::array<std::uint8_t, N> out{};
-  EVP_MD_CTX* context = EVP_MD_CTX_new();
+  // Working memory of the library, kept for the thread: a session needs some hundred short digests,
+  // and making it costs more than one of them.
+  static thread_local const std::unique_ptr<EVP_MD_CTX, ContextFree> context(EVP_MD_CTX_new());
   ENGINE_CHECK(context != nullptr);
+  std::array<std::uint8_t, N> out{};
   unsigned length = 0;
-  const bool ok = EVP_DigestInit_ex(context, kind, nullptr) == 1 &&
-                  EVP_DigestUpdate(context, first.data(), first.size()) == 1 &&
-                  EVP_DigestUpdate(context, second.data(), second.size()) == 1 &&
-                  EVP_DigestFinal_ex(context, out.data(), &length) == 1;
-  EVP_MD_CTX_free(context);
+  const bool ok = EVP_DigestInit_ex(context.get(), kind, nullptr) == 1 &&
+                  EVP_DigestUpdate(context.get(), first.data(), first.size()) == 1 &&
+                  EVP_DigestUpdate(context.get(), second.data(), second.size()) == 1 &&
+                  EVP_DigestFinal_ex(context.get(), out.data(), &length) == 1;
   ENGINE_CHECK(ok && length == N);
   return out;
 }
+
+constexpr char kHexDigits[] = "0123456789abcdef";
 
 std::string_view as_text(const std::uint8_t* data, std::size_t size) {
   return {reinterpret_cast<const char*>(data), size};
@@ -36,13 +45,12 @@ Digest sha256(std::string_view bytes) {
 }
 
 std::string to_hex(std::string_view bytes) {
-  static constexpr char kDigits[] = "0123456789abcdef";
-  std::string out;
-  out.reserve(bytes.size() * 2);
+  std::string out(bytes.size() * 2, '\0');
+  char* to = out.data();
   for (const char c : bytes) {
     const auto byte = static_cast<unsigned char>(c);
-    out.push_back(kDigits[byte >> 4]);
-    out.push_back(kDigits[byte & 15]);
+    *to++ = kHexDigits[byte >> 4];
+    *to++ = kHexDigits[byte & 15];
   }
   return out;
 }
@@ -68,11 +76,14 @@ Uuid name_based_uuid(const Uuid& space, std::string_view name) {
 }
 
 std::string to_string(const Uuid& uuid) {
-  const std::string hex = to_hex(as_text(uuid.data(), uuid.size()));
-  std::string out;
-  out.reserve(36);
-  out.append(hex, 0, 8).append(1, '-').append(hex, 8, 4).append(1, '-').append(hex, 12, 4);
-  return out.append(1, '-').append(hex, 16, 4).append(1, '-').append(hex, 20);
+  std::string out = "........-....-....-....-............";
+  std::size_t at = 0;
+  for (const std::uint8_t byte : uuid) {
+    at += out[at] == '-' ? 1U : 0U;
+    out[at++] = kHexDigits[byte >> 4];
+    out[at++] = kHexDigits[byte & 15];
+  }
+  return out;
 }
 
 }  // namespace engine::base

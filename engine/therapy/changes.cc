@@ -271,9 +271,11 @@ namespace {
 void append_unique_people(Document& document, Node* change, std::string_view member,
                           const std::vector<const Node*>& people) {
   Node* list = document.make_array();
+  std::unordered_set<const Node*> places;  // most entries share one, whose text is made once
   std::unordered_set<std::string> seen;
   for (const Node* person : people) {
-    if (person != nullptr && seen.insert(json::to_canonical_text(*person)).second) {
+    if (person != nullptr && places.insert(person).second &&
+        seen.insert(json::to_canonical_text(*person)).second) {
       Document::append(list, document.copy(*person));
     }
   }

@@ -10,6 +10,7 @@
 #include "engine/base/decimal.h"
 #include "engine/json/document.h"
 #include "engine/therapy/clock_text.h"
+#include "engine/therapy/predictions.h"
 #include "engine/therapy/settings.h"
 
 namespace engine::therapy {
@@ -66,12 +67,13 @@ struct Finding {
 
 class FindingWriter {
  public:
-  FindingWriter(json::Document& document, const Settings& settings)
-      : document_(document), settings_(settings) {}
+  FindingWriter(json::Document& document, const Settings& settings, Predictions& predictions)
+      : document_(document), settings_(settings), predictions_(predictions) {}
 
   // Appends it unless the site has switched it off.
   void add(const Finding& finding);
   const Settings& settings() const { return settings_; }
+  Predictions& predictions() { return predictions_; }
   const json::Node& session() const { return *document_.root(); }
   bool closed() const { return session().string_at("status") == "closed"; }
 
@@ -84,6 +86,7 @@ class FindingWriter {
 
   json::Document& document_;
   const Settings& settings_;
+  Predictions& predictions_;
 };
 
 // What findings are computed from, in order of time.

@@ -5,8 +5,8 @@
 
 namespace engine::therapy {
 
-void add_findings(json::Document& document, const Workshop& shop, Report&) {
-  FindingWriter writer(document, shop.settings);
+void add_findings(json::Document& document, const Workshop& shop, Predictions& predictions) {
+  FindingWriter writer(document, shop.settings, predictions);
   const Readings readings = collect_readings(*document.root());
   add_oxygen_findings(writer, readings);
   add_saturation_findings(writer, readings);

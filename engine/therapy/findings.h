@@ -5,12 +5,12 @@
 // docs/findings.md. Thresholds and goals come from the order or the site, never from here.
 
 #include "engine/json/document.h"
-#include "engine/therapy/report.h"
+#include "engine/therapy/predictions.h"
 
 namespace engine::therapy {
 
 struct Workshop;
 
-void add_findings(json::Document& document, const Workshop& shop, Report& report);
+void add_findings(json::Document& document, const Workshop& shop, Predictions& predictions);
 
 }  // namespace engine::therapy

@@ -82,7 +82,7 @@ void percent(FindingWriter& writer, const Volumes& volumes, std::string_view cod
 }
 
 void predicted_findings(FindingWriter& writer, const Volumes& volumes) {
-  const auto capacity = capacity_for(writer.session());
+  const auto& capacity = writer.predictions().capacity();
   if (!capacity) {
     return;
   }

@@ -50,7 +50,7 @@ void walk(FindingWriter& writer, const Node& entry) {
   const Node* test = walked != nullptr ? walked->find("sixMinuteTest") : nullptr;
   const auto distance = walked != nullptr ? value_in(walked->find("distance"), "m") : std::nullopt;
   const auto predicted =
-      test != nullptr && test->boolean && distance ? walk_for(writer.session()) : std::nullopt;
+      test != nullptr && test->boolean && distance ? writer.predictions().walk() : std::nullopt;
   if (!predicted) {
     return;
   }

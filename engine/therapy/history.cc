@@ -21,14 +21,29 @@ std::string_view id_of(const Node& entry) {
   return entry.string_at("id");
 }
 
-// Takes the entries and withdrawals of one revision into what is known.
-void take(const Node& session, const std::string& accepted_at, std::size_t revision,
-          Entries& entries, std::unordered_set<std::string>& withdrawn) {
+void take_withdrawals(const Node& session, std::unordered_set<std::string>& withdrawn) {
   if (const Node* list = session.find("withdrawal")) {
     for (const Node& withdrawal : *list) {
       withdrawn.emplace(withdrawal.string_at("entry"));
     }
   }
+}
+
+// A session's first revision: there is nothing that its entries could differ from.
+void take_only(const Node& session, const std::string& accepted_at, History& history) {
+  take_withdrawals(session, history.withdrawn);
+  if (const Node* list = session.find("entry")) {
+    for (const Node& entry : *list) {
+      history.issued.emplace(id_of(entry), accepted_at);
+      history.withdrawn.erase(std::string(id_of(entry)));
+    }
+  }
+}
+
+// Takes the entries and withdrawals of one revision into what is known.
+void take(const Node& session, const std::string& accepted_at, std::size_t revision,
+          Entries& entries, std::unordered_set<std::string>& withdrawn) {
+  take_withdrawals(session, withdrawn);
   const Node* list = session.find("entry");
   if (list == nullptr) {
     return;
@@ -135,14 +150,11 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
   History history;
   const std::size_t last = revisions.size() - 1;
   Node& session = *document.root();
-  Entries entries;
   if (last == 0) {
-    take(session, revisions[0].accepted_at, 0, entries, history.withdrawn);
-    for (auto& [id, known] : entries) {
-      history.issued.emplace(id, std::move(known.issued));
-    }
+    take_only(session, revisions[0].accepted_at, history);
     return history;
   }
+  Entries entries;
   std::vector<std::unique_ptr<Rendering>> earlier;
   std::vector<std::uint32_t> numbers;
   for (std::size_t i = 0; i < last; ++i) {

@@ -19,19 +19,22 @@ constexpr std::array<bool, 256> kPlain = make_plain();
 // a query of a URL is percent-encoded. The rest stays readable.
 void append_value(std::string_view text, std::string& out) {
   constexpr std::string_view kHex = "0123456789ABCDEF";
-  for (const char c : text) {
-    if (c == '\\' || c == '|' || c == ',' || c == '$') {
+  std::size_t start = 0;  // of what stays as it is
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    const auto byte = static_cast<unsigned char>(text[i]);
+    if (kPlain[byte]) {
+      continue;
+    }
+    out.append(text, start, i - start);
+    start = i + 1;
+    if (byte == '\\' || byte == '|' || byte == ',' || byte == '$') {
       out += "%5C";
     }
-    const auto byte = static_cast<unsigned char>(c);
-    if (kPlain[byte]) {
-      out.push_back(c);
-    } else {
-      out.push_back('%');
-      out.push_back(kHex[byte >> 4]);
-      out.push_back(kHex[byte & 15]);
-    }
+    out.push_back('%');
+    out.push_back(kHex[byte >> 4]);
+    out.push_back(kHex[byte & 15]);
   }
+  out.append(text, start);
 }
 
 }  // namespace

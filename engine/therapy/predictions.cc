@@ -35,22 +35,32 @@ std::optional<int> patient_age(const Node& session) {
   return start ? age_at(step_text(&session, {"patient", "birthDate"}), *start) : std::nullopt;
 }
 
-std::optional<PredictedVolume> capacity_for(const Node& session) {
-  const auto person = person_of(session);
-  return person ? predicted_inspiratory_capacity(person->male, person->age, person->height)
-                : std::nullopt;
+const std::optional<PredictedVolume>& Predictions::capacity() {
+  if (!capacity_) {
+    const auto person = person_of(*session_);
+    capacity_ = person ? predicted_inspiratory_capacity(person->male, person->age, person->height)
+                       : std::nullopt;
+  }
+  return *capacity_;
 }
 
-std::optional<Decimal> walk_for(const Node& session) {
-  const auto person = person_of(session);
-  const auto weight = value_in(step(&session, {"patient", "weight"}), "kg");
-  return person && weight ? predicted_walk(person->male, person->age, person->height, *weight)
-                          : std::nullopt;
+const std::optional<Decimal>& Predictions::walk() {
+  if (!walk_) {
+    const auto person = person_of(*session_);
+    const auto weight = value_in(step(session_, {"patient", "weight"}), "kg");
+    walk_ = person && weight ? predicted_walk(person->male, person->age, person->height, *weight)
+                             : std::nullopt;
+  }
+  return *walk_;
 }
 
-std::optional<Decimal> peak_flow_for(const Node& session) {
-  const auto person = person_of(session);
-  return person ? predicted_peak_flow(person->male, person->age, person->height) : std::nullopt;
+const std::optional<Decimal>& Predictions::peak_flow() {
+  if (!peak_flow_) {
+    const auto person = person_of(*session_);
+    peak_flow_ =
+        person ? predicted_peak_flow(person->male, person->age, person->height) : std::nullopt;
+  }
+  return *peak_flow_;
 }
 
 }  // namespace engine::therapy

@@ -14,11 +14,25 @@ namespace engine::therapy {
 // Age in full years at the start of the session.
 std::optional<int> patient_age(const json::Node& session);
 
-// Inspiratory capacity in litres (predicted_inspiratory_capacity()).
-std::optional<PredictedVolume> capacity_for(const json::Node& session);
-// Six-minute walk distance in metres (predicted_walk()).
-std::optional<base::Decimal> walk_for(const json::Node& session);
-// Peak expiratory flow in L/min (predicted_peak_flow()).
-std::optional<base::Decimal> peak_flow_for(const json::Node& session);
+// Each is computed when it is first asked for, and once: some take longer than all other findings
+// of a session together. The document must outlive it and keep its patient and period. Not thread
+// safe.
+class Predictions {
+ public:
+  explicit Predictions(const json::Node& session) : session_(&session) {}
+
+  // Inspiratory capacity in litres (predicted_inspiratory_capacity()).
+  const std::optional<PredictedVolume>& capacity();
+  // Six-minute walk distance in metres (predicted_walk()).
+  const std::optional<base::Decimal>& walk();
+  // Peak expiratory flow in L/min (predicted_peak_flow()).
+  const std::optional<base::Decimal>& peak_flow();
+
+ private:
+  const json::Node* session_;
+  std::optional<std::optional<PredictedVolume>> capacity_;  // outer: asked for already
+  std::optional<std::optional<base::Decimal>> walk_;
+  std::optional<std::optional<base::Decimal>> peak_flow_;
+};
 
 }  // namespace engine::therapy

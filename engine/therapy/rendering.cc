@@ -231,7 +231,8 @@ void read_session(std::string_view body, const Workshop& shop, Rendering& to) {
   if (!report.refused()) {
     check_frame(*to.document.root(), report);
     check_entries(*to.document.root(), *shop.model, *shop.table, report);
-    check_predicted(*to.document.root(), *shop.table, report);
+    to.predictions.emplace(*to.document.root());
+    check_predicted(*to.document.root(), *shop.table, *to.predictions, report);
     note_limits(*to.document.root(), report);
   }
   to.refused = report.refused();
@@ -252,7 +253,7 @@ std::unique_ptr<Rendering> render(std::span<const Revision> revisions, const Wor
   check_future(*to.document.root(), last.accepted_at, shop.settings, report);
   prepare_frames(to.document, history, last.accepted_at, report);
   if (!to.header.in_error) {
-    add_findings(to.document, shop, report);
+    add_findings(to.document, shop, *to.predictions);
   }
   to.refused = report.refused();
   if (to.hold_reason.empty()) {

@@ -4,6 +4,7 @@
 // first send; see changes.h for what a later revision does to what was sent before.
 
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
@@ -14,6 +15,7 @@
 #include "engine/json/document.h"
 #include "engine/mapping/mapping.h"
 #include "engine/therapy/plausibility.h"
+#include "engine/therapy/predictions.h"
 #include "engine/therapy/report.h"
 #include "engine/therapy/session_model.h"
 #include "engine/therapy/settings.h"
@@ -71,6 +73,7 @@ struct Rendering {
   std::string hold_reason;
   SessionHeader header;
   MapContext context;
+  std::optional<Predictions> predictions;  // of a document that was not refused
   json::Node* bundle = nullptr;
   std::vector<Resource> resources;
   // The session's Procedure as a search, when it was attested and the revision does not carry it.

@@ -5,6 +5,7 @@
 // see is noted. Source: docs/session-document.md.
 
 #include "engine/therapy/plausibility.h"
+#include "engine/therapy/predictions.h"
 #include "engine/therapy/report.h"
 #include "engine/therapy/session_model.h"
 
@@ -16,7 +17,8 @@ void check_frame(const json::Node& session, Report& report);
 void check_entries(const json::Node& session, const SessionModel& model,
                    const PlausibilityTable& table, Report& report);
 // Readings against what is predicted for the patient; the weight against earlier ones.
-void check_predicted(const json::Node& session, const PlausibilityTable& table, Report& report);
+void check_predicted(const json::Node& session, const PlausibilityTable& table,
+                     Predictions& predictions, Report& report);
 // Readings against the order in force; shown, never held.
 void note_limits(const json::Node& session, Report& report);
 

@@ -1,7 +1,6 @@
 // Readings against what is predicted for the patient, and the weight against an earlier one. All of
 // it asks and none refuses: a prediction is no limit.
 
-#include <functional>
 #include <optional>
 #include <string>
 
@@ -17,30 +16,16 @@ namespace {
 using base::Decimal;
 using json::Node;
 
-// Computed at most once a document, and only when a reading needs it.
-class Once {
- public:
-  explicit Once(std::function<std::optional<Decimal>()> make) : make_(std::move(make)) {}
-  const std::optional<Decimal>& get() {
-    if (make_) {
-      value_ = make_();
-      make_ = nullptr;
-    }
-    return value_;
-  }
-
- private:
-  std::function<std::optional<Decimal>()> make_;
-  std::optional<Decimal> value_;
-};
-
-// `predicted` in the row's unit of comparison.
-void over_predicted(const Node* quantity, const Datum& datum, Once& predicted, Report& report) {
+// `predicted` gives it in the row's unit of comparison, and is asked only when there is a value.
+template <class Predicted>
+void over_predicted(const Node* quantity, const Datum& datum, Predicted predicted, Report& report) {
   const auto value = value_in(quantity, datum.compare_in);
-  if (!value || !datum.over_predicted_percent || !predicted.get()) {
+  const std::optional<Decimal> known =
+      value && datum.over_predicted_percent ? predicted() : std::nullopt;
+  if (!known) {
     return;
   }
-  const Decimal& of = *predicted.get();
+  const Decimal& of = *known;
   const auto percent = percent_of(*value, of);
   if (percent && *datum.over_predicted_percent < *percent) {
     ask(*quantity, datum.id,
@@ -52,19 +37,19 @@ void over_predicted(const Node* quantity, const Datum& datum, Once& predicted, R
   }
 }
 
-std::optional<Decimal> capacity_in_ml(const Node& session) {
-  const auto capacity = capacity_for(session);
+std::optional<Decimal> capacity_in_ml(Predictions& predictions) {
+  const auto& capacity = predictions.capacity();
   return capacity ? Decimal::multiply(capacity->predicted, Decimal::from_int(1'000)) : std::nullopt;
 }
 
-void entries_over_predicted(const Node& session, const Node& entries,
-                            const PlausibilityTable& table, Report& report) {
+void entries_over_predicted(const Node& entries, const PlausibilityTable& table,
+                            Predictions& predictions, Report& report) {
   const Datum* volume = table.find("inspired-volume");
   const Datum* distance = table.find("walk-distance");
   const Datum* flow = table.find("peak-flow");
-  Once capacity([&session] { return capacity_in_ml(session); });
-  Once metres([&session] { return walk_for(session); });
-  Once litres([&session] { return peak_flow_for(session); });
+  const auto capacity = [&predictions] { return capacity_in_ml(predictions); };
+  const auto metres = [&predictions] { return predictions.walk(); };
+  const auto litres = [&predictions] { return predictions.peak_flow(); };
   for (const Node& entry : entries) {
     const Node* breaths = step(&entry, {"breathingExerciser", "repetition"});
     for (const Node* breath = breaths != nullptr ? breaths->first : nullptr;
@@ -111,10 +96,11 @@ void weight_change(const Node& session, const PlausibilityTable& table, Report& 
 
 }  // namespace
 
-void check_predicted(const Node& session, const PlausibilityTable& table, Report& report) {
+void check_predicted(const Node& session, const PlausibilityTable& table, Predictions& predictions,
+                     Report& report) {
   weight_change(session, table, report);
   if (const Node* entries = session.find("entry")) {
-    entries_over_predicted(session, *entries, table, report);
+    entries_over_predicted(*entries, table, predictions, report);
   }
 }
 
