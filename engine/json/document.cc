@@ -350,7 +350,7 @@ const Name* Document::name(std::string_view text) {
   if (found != local_names_.end()) {
     return found->second;
   }
-  const Name* fresh = arena_.make<Name>(arena_.copy(text), kLocalName);
+  const Name* fresh = make_name(text, kLocalName, arena_);
   local_names_.emplace(fresh->text, fresh);
   return fresh;
 }

@@ -1,8 +1,17 @@
 #include "engine/json/names.h"
 
+#include <algorithm>
+
 #include "engine/base/check.h"
 
 namespace engine::json {
+
+const Name* make_name(std::string_view text, std::uint32_t id, base::Arena& arena) {
+  const bool plain = std::none_of(text.begin(), text.end(), [](char c) {
+    return static_cast<unsigned char>(c) < 0x20 || c == '"' || c == '\\' || c == '~' || c == '/';
+  });
+  return arena.make<Name>(arena.copy(text), id, plain);
+}
 
 NameTable::NameTable() {
   rehash(4096);
@@ -14,8 +23,7 @@ const Name* NameTable::intern(std::string_view text) {
     return known;
   }
   ENGINE_CHECK(!frozen_);
-  const Name* name =
-      arena_.make<Name>(arena_.copy(text), static_cast<std::uint32_t>(names_.size()));
+  const Name* name = make_name(text, static_cast<std::uint32_t>(names_.size()), arena_);
   names_.push_back(name);
   if (names_.size() * 2 > slots_.size()) {
     rehash(slots_.size() * 2);

@@ -14,6 +14,9 @@
 
 namespace engine::json {
 
+// A name whose text is copied into the arena.
+const Name* make_name(std::string_view text, std::uint32_t id, base::Arena& arena);
+
 class NameTable {
  public:
   NameTable();

@@ -14,6 +14,7 @@ namespace engine::json {
 struct Name {
   std::string_view text;
   std::uint32_t id;  // index in the NameTable; kLocalName for a name only this document knows
+  bool plain;        // stands as it is in a JSON string and as a step of a JSON Pointer
 };
 inline constexpr std::uint32_t kLocalName = 0xFFFFFFFF;
 

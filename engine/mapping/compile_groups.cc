@@ -174,11 +174,7 @@ void Compiler::compile_rule(const Rule& rule, Scope& scope, CompiledRule& out) {
     return;
   }
   out.place = rule.place;
-  out.name = rule.name.c_str();
-  out.number = numbers_[&rule];
-  out.place_text =
-      keep(map_->map.file +
-           (rule.place.line == 0 ? std::string() : ":" + std::to_string(rule.place.line)));
+  out.label = &program_.rules[numbers_[&rule]].label;
   const std::size_t mark = scope.mark();
   out.simple = is_simple(rule);
   out.sources.resize(rule.sources.size());

@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "engine/base/limits.h"
+#include "engine/json/write.h"
 #include "engine/mapping/compiler.h"
 #include "engine/mapping/suggest.h"
 
@@ -232,8 +233,17 @@ void Compiler::check_groups(ParsedMap& map) {
 void Compiler::number_rules(const ParsedMap& map, const Group& group,
                             const std::vector<Rule>& rules) {
   for (const Rule& rule : rules) {
-    numbers_[&rule] = static_cast<std::uint32_t>(program_.rules.size());
-    program_.rules.push_back({&map, &group, &rule});
+    const auto number = static_cast<std::uint32_t>(program_.rules.size());
+    numbers_[&rule] = number;
+    std::string place = map.map.file;
+    place += rule.place.line == 0 ? std::string() : ":" + std::to_string(rule.place.line);
+    std::string row = "[";
+    json::write_string(place, row);
+    row += ",";
+    json::write_string(rule.name, row);
+    row += "]";
+    program_.rules.push_back(
+        {&map, &group, &rule, {std::move(place), rule.name, std::move(row), number}});
     number_rules(map, group, rule.rules);
   }
 }

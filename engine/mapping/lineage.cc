@@ -4,11 +4,10 @@
 #include <charconv>
 #include <cstdint>
 #include <cstring>
-#include <deque>
+#include <memory>
 #include <span>
 #include <string>
 #include <string_view>
-#include <unordered_map>
 #include <utility>
 #include <vector>
 
@@ -109,23 +108,30 @@ std::string token_of(std::string_view name) {
   return quoted.substr(1, quoted.size() - 2);
 }
 
-// Text that grows at its end, or from a place before it.
+// Text that grows at its end, or from a place before it. What was not written to is not set.
 class Text {
  public:
-  explicit Text(std::size_t bytes) : bytes_(bytes, '\0') {}
+  explicit Text(std::size_t bytes)
+      : data_(std::make_unique_for_overwrite<char[]>(bytes)), bytes_(bytes) {}
   // Makes room for so many bytes behind `at`, and says where they begin.
   char* room(std::size_t at, std::size_t more) {
-    if (bytes_.size() < at + more) {
-      bytes_.resize(2 * (at + more));
+    if (bytes_ < at + more) {
+      grow(at, 2 * (at + more));
     }
-    return bytes_.data() + at;
+    return data_.get() + at;
   }
-  std::string_view first(std::size_t count) const {
-    return std::string_view(bytes_).substr(0, count);
-  }
+  std::string_view first(std::size_t count) const { return {data_.get(), count}; }
 
  private:
-  std::string bytes_;
+  void grow(std::size_t used, std::size_t bytes) {
+    auto larger = std::make_unique_for_overwrite<char[]>(bytes);
+    std::memcpy(larger.get(), data_.get(), used);
+    data_ = std::move(larger);
+    bytes_ = bytes;
+  }
+
+  std::unique_ptr<char[]> data_;
+  std::size_t bytes_;
 };
 
 // Walks the output once with the pointer of the place it is at, so that no pointer is built from
@@ -139,8 +145,7 @@ class LineageWriter {
         inputs_(joined_inputs(runs)),
         elements_(lineage_.size() * kRowBytes + kRoom),
         entries_(lineage_.size()),
-        known_inputs_(lineage_.size() / 8),
-        input_texts_(lineage_.size() / 8) {
+        known_sources_(lineage_.size() / 2) {
     std::uint32_t number = 0;
     for (const LineageEntry& entry : lineage_) {
       entries_.add(entry.output, number++);
@@ -166,16 +171,26 @@ class LineageWriter {
   static constexpr std::size_t kRowBytes = 64;  // of a usual element
   static constexpr std::size_t kRoom = 64;      // for what is put around names and numbers
 
-  // Where an input comes from: a place in a source document, or the entry that made it when it is
-  // output itself; neither for output that nothing is known of.
-  struct Origin {
+  // What is known of a node that was an input, or that has one below it.
+  struct Source {
+    // As an input it is a place in a source document, or comes from the entry that made it when it
+    // is output itself; neither for output that nothing is known of.
+    bool asked = false;
     std::uint32_t number = kNone;  // among "inputs"
     const LineageEntry* made_by = nullptr;
+    // Its pointer, escaped for a JSON string, in pointers_.
+    std::size_t at = 0;
+    std::uint32_t length = kNone;
   };
 
   // The entries of all runs, which name their inputs by where those stand in joined_inputs().
   static std::vector<LineageEntry> joined(std::span<const Run* const> runs) {
+    std::size_t count = 0;
+    for (const Run* run : runs) {
+      count += run->lineage().size();
+    }
     std::vector<LineageEntry> out;
+    out.reserve(count);
     std::size_t first = 0;
     for (const Run* run : runs) {
       for (LineageEntry entry : run->lineage()) {
@@ -187,7 +202,12 @@ class LineageWriter {
     return out;
   }
   static std::vector<const json::Node*> joined_inputs(std::span<const Run* const> runs) {
+    std::size_t count = 0;
+    for (const Run* run : runs) {
+      count += run->inputs().size();
+    }
     std::vector<const json::Node*> out;
+    out.reserve(count);
     for (const Run* run : runs) {
       out.insert(out.end(), run->inputs().begin(), run->inputs().end());
     }
@@ -223,16 +243,11 @@ class LineageWriter {
     }
   }
 
-  // Names that have been looked at, by address, so that a name that repeats is looked at once.
   std::string_view token(const json::Name& name) {
-    const json::Name*& known = plain_[(reinterpret_cast<std::uintptr_t>(&name) >> 5) % kPlain];
-    if (known == &name) {
+    if (name.plain) {
       return name.text;
     }
     token_ = token_of(name.text);
-    if (token_ == name.text) {
-      known = &name;
-    }
     return token_;
   }
 
@@ -242,7 +257,7 @@ class LineageWriter {
     std::memcpy(at + 3, path_.first(length).data(), length);
     at[length + 3] = '"';
     size_ += length + 4;
-    number(rule_of(entry));
+    number(rule_of(*entry.rule));
     inputs(entry, 0);
     *elements_.room(size_++, 1) = ']';
   }
@@ -253,87 +268,98 @@ class LineageWriter {
     size_ += static_cast<std::size_t>(std::to_chars(at + 1, at + kRoom, value).ptr - at);
   }
 
-  std::uint32_t rule_of(const LineageEntry& entry) {
-    // A rule's name is one object of the compiled program, so its address stands for the rule.
-    const auto known = rules_.find(entry.rule);
-    return known != rules_.end() ? known->second : new_rule(entry);
-  }
-
-  // Out of line, because it reads the texts, which the rest need not fetch.
-  [[gnu::noinline]] std::uint32_t new_rule(const LineageEntry& entry) {
-    rule_rows_ += ",[";
-    json::write_string(entry.place, rule_rows_);
-    rule_rows_.push_back(',');
-    json::write_string(entry.rule, rule_rows_);
-    rule_rows_.push_back(']');
-    const auto number = static_cast<std::uint32_t>(rules_.size());
-    rules_.emplace(entry.rule, number);
-    return number;
+  std::uint32_t rule_of(const RuleLabel& rule) {
+    if (rule.number >= rules_.size()) {
+      rules_.resize(rule.number + 1, kNone);
+    }
+    std::uint32_t& known = rules_[rule.number];
+    if (known == kNone) {
+      known = rule_count_++;
+      rule_rows_.push_back(',');
+      rule_rows_ += rule.row;
+    }
+    return known;
   }
 
   // An input that is itself output stands for what it was made from.
   void inputs(const LineageEntry& entry, int depth) {
     constexpr int kHopsMax = 8;
     for (std::uint32_t i = 0; i < entry.input_count; ++i) {
-      const json::Node* input = inputs_[entry.first_input + i];
-      const Origin origin = origin_of(*input);
-      if (origin.number != kNone) {
-        number(origin.number);
-      } else if (origin.made_by != nullptr && origin.made_by != &entry && depth < kHopsMax) {
-        inputs(*origin.made_by, depth + 1);
+      const Source& source = source_of(*inputs_[entry.first_input + i]);
+      if (source.number != kNone) {
+        number(source.number);
+      } else if (source.made_by != nullptr && source.made_by != &entry && depth < kHopsMax) {
+        inputs(*source.made_by, depth + 1);
       }
     }
   }
 
-  Origin origin_of(const json::Node& input) {
-    const auto fresh = static_cast<std::uint32_t>(origins_.size());
-    const std::uint32_t known = known_inputs_.add(&input, fresh);
-    if (known != fresh) {
-      return origins_[known];
+  // The number of a node in sources_.
+  std::uint32_t known_source(const json::Node& node) {
+    const auto fresh = static_cast<std::uint32_t>(sources_.size());
+    const std::uint32_t known = known_sources_.add(&node, fresh);
+    if (known == fresh) {
+      sources_.emplace_back();
     }
-    Origin origin;
+    return known;
+  }
+
+  // Valid until the next call.
+  const Source& source_of(const json::Node& input) {
+    const std::uint32_t known = known_source(input);
+    if (sources_[known].asked) {
+      return sources_[known];
+    }
+    sources_[known].asked = true;
+    const LineageEntry* made_by = nullptr;
     const json::Node* top = &input;
     while (true) {
-      origin.made_by = origin.made_by != nullptr ? origin.made_by : entry_of(top);
+      made_by = made_by != nullptr ? made_by : entry_of(top);
       if (top->parent == nullptr) {
         break;
       }
       top = top->parent;
     }
-    if (top != &root_ && origin.made_by == nullptr) {
-      origin.number = input_count_++;
+    if (top != &root_ && made_by == nullptr) {
+      put_together(input, known);
+      sources_[known].number = input_count_++;
       input_rows_ += ",\"";
-      input_rows_ += input_text(input);
+      input_rows_ += pointer_at(known);
       input_rows_.push_back('"');
     }
-    origins_.push_back(origin);
-    return origin;
+    sources_[known].made_by = made_by;
+    return sources_[known];
   }
 
-  // The pointer of a node of a source document, escaped for a JSON string. Inputs lie close
-  // together, so what is above them is put together once.
-  const std::string& input_text(const json::Node& node) {
-    const auto fresh = static_cast<std::uint32_t>(texts_.size());
-    const std::uint32_t known = input_texts_.add(&node, fresh);
-    if (known != fresh) {
-      return texts_[known];
+  std::string_view pointer_at(std::uint32_t source) const {
+    return std::string_view(pointers_).substr(sources_[source].at, sources_[source].length);
+  }
+
+  // Makes the pointer of a node of a source document. Inputs lie close together, so what is above
+  // them is put together once.
+  void put_together(const json::Node& node, std::uint32_t source) {
+    if (sources_[source].length != kNone) {
+      return;
     }
-    std::string& text = texts_.emplace_back();
-    if (node.parent == nullptr) {
-      return text;
+    std::size_t at = pointers_.size();
+    if (node.parent != nullptr) {
+      const std::uint32_t above = known_source(*node.parent);
+      put_together(*node.parent, above);
+      at = pointers_.size();
+      pointers_.append(pointers_, sources_[above].at, sources_[above].length);
+      pointers_.push_back('/');
+      if (node.parent->is_object()) {
+        pointers_ += token(*node.name);
+      } else {
+        std::uint32_t index = 0;
+        for (const json::Node* item = node.parent->first; item != &node; item = item->next) {
+          ++index;
+        }
+        pointers_ += std::to_string(index);
+      }
     }
-    text = input_text(*node.parent);
-    text.push_back('/');
-    if (node.parent->is_object()) {
-      text += token(*node.name);
-      return text;
-    }
-    std::uint32_t index = 0;
-    for (const json::Node* item = node.parent->first; item != &node; item = item->next) {
-      ++index;
-    }
-    text += std::to_string(index);
-    return text;
+    sources_[source].at = at;
+    sources_[source].length = static_cast<std::uint32_t>(pointers_.size() - at);
   }
 
   const json::Node& root_;
@@ -347,14 +373,12 @@ class LineageWriter {
   std::size_t size_ = 0;  // of elements_
   NodeTable entries_;
   NodeFilter has_entry_;
-  NodeTable known_inputs_;
-  std::vector<Origin> origins_;
+  NodeTable known_sources_;
+  std::vector<Source> sources_;
+  std::string pointers_;
   std::uint32_t input_count_ = 0;
-  NodeTable input_texts_;
-  std::deque<std::string> texts_;
-  std::unordered_map<const char*, std::uint32_t> rules_;
-  static constexpr std::size_t kPlain = 256;
-  std::array<const json::Name*, kPlain> plain_ = {};
+  std::vector<std::uint32_t> rules_;  // by RuleLabel::number: among "rules"
+  std::uint32_t rule_count_ = 0;
   std::string token_;
 };
 

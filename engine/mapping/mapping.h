@@ -146,11 +146,18 @@ struct TraceLine {
   std::string text;
 };
 
+// A rule of the text, for whoever tells what it did. Lives as long as the MapSet.
+struct RuleLabel {
+  std::string place;  // "file:line"
+  std::string name;
+  std::string row;           // both as JSON: ["file:line","name"]
+  std::uint32_t number = 0;  // among the rules of the set
+};
+
 // Which rule made which element of the output, from what.
 struct LineageEntry {
   const json::Node* output = nullptr;
-  const char* place = nullptr;  // "file:line"; lives as long as the MapSet
-  const char* rule = nullptr;   // the rule's name; likewise
+  const RuleLabel* rule = nullptr;
   std::uint32_t first_input = 0;
   std::uint32_t input_count = 0;
 };
@@ -163,8 +170,7 @@ struct RuleRead {
 
 // One time that a rule was reached.
 struct RuleRun {
-  const char* place = nullptr;  // as in LineageEntry
-  const char* rule = nullptr;
+  const RuleLabel* rule = nullptr;
   std::uint32_t depth = 0;       // of rules and groups around it, from 1
   bool fired = false;            // false: its sources found nothing, or it broke before
   std::uint32_t first_read = 0;  // of Run::rule_reads()
@@ -222,7 +228,7 @@ class Run {
 // order of the output document. `root` is the node that output pointers start from. Deep copies are
 // one element; everything under a listed element without a row of its own came with it.
 void write_lineage(const Run& run, const json::Node& root, std::string& out);
-// Of several runs that made one output.
+// Of several runs of one MapSet that made one output.
 void write_lineage(std::span<const Run* const> runs, const json::Node& root, std::string& out);
 // The same told in full, a JSON array of
 //   {"output":"/entry/0/resource/status","rule":"vitals.map:12","name":"status","inputs":["/entry/3"]}

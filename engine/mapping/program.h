@@ -145,10 +145,8 @@ struct CompiledCall {
 };
 
 struct CompiledRule {
-  const char* name = nullptr;        // lives as long as the Program
-  const char* place_text = nullptr;  // "file:line", likewise
+  const RuleLabel* label = nullptr;  // shared by all instances of one rule of the text
   Place place;
-  std::uint32_t number = 0;  // in Program::rules, shared by all instances of one rule of the text
   // src.a -> tgt.b; : the default group for the types, or a copy.
   bool simple = false;
   const Instance* simple_call = nullptr;  // known at compile time; otherwise found by the types
@@ -195,6 +193,7 @@ struct RuleInfo {
   const ParsedMap* map = nullptr;
   const Group* group = nullptr;
   const Rule* rule = nullptr;
+  RuleLabel label;
 };
 
 // Member names that the transforms write.
@@ -220,7 +219,7 @@ class Program {
   std::deque<ConceptMap> tables;
   std::deque<Instance> instances;
   std::vector<const Instance*> entry_points;  // by GroupInfo::id
-  std::vector<RuleInfo> rules;                // by CompiledRule::number
+  std::deque<RuleInfo> rules;                 // by RuleLabel::number
   // What the maps read, for lint: elements of known types, and names in expressions or on open
   // types.
   std::set<std::pair<shapes::TypeId, const json::Name*>> elements_read;

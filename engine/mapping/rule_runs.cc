@@ -19,8 +19,7 @@ RuleRun* Runner::add_rule_run(const CompiledRule& rule) {
     return nullptr;
   }
   RuleRun& run = rule_runs.emplace_back();
-  run.place = rule.place_text;
-  run.rule = rule.name;
+  run.rule = rule.label;
   run.depth = static_cast<std::uint32_t>(frames_);
   run.first_read = static_cast<std::uint32_t>(rule_reads.size());
   run.first_made = static_cast<std::uint32_t>(lineage.size());
@@ -83,7 +82,7 @@ void Runner::note_break(const CompiledRule& rule, std::size_t first_run) {
   break_noted_ = true;
   const auto begin = rule_runs.begin() + static_cast<std::ptrdiff_t>(first_run);
   const auto under_way = std::find_if(begin, rule_runs.end(), [&](const RuleRun& run) {
-    return run.under_way && run.place == rule.place_text;
+    return run.under_way && run.rule == rule.label;
   });
   RuleRun* run = under_way != rule_runs.end() ? &*under_way : add_rule_run(rule);
   if (run == nullptr) {

@@ -113,11 +113,8 @@ class RuleRunWriter {
   std::size_t rule_of(const RuleRun& run) {
     const auto [at, fresh] = numbers_.emplace(run.rule, numbers_.size());
     if (fresh) {
-      rules_ += rules_.empty() ? "[" : ",[";
-      json::write_string(run.place, rules_);
-      rules_ += ",";
-      json::write_string(run.rule, rules_);
-      rules_ += "]";
+      rules_ += rules_.empty() ? "" : ",";
+      rules_ += run.rule->row;
     }
     return at->second;
   }
@@ -125,8 +122,7 @@ class RuleRunWriter {
   const json::Node& source_;
   const json::Node* root_;
   std::string rules_;
-  // A rule's name is one text for all runs of the rule.
-  std::unordered_map<const char*, std::size_t> numbers_;
+  std::unordered_map<const RuleLabel*, std::size_t> numbers_;
 };
 
 }  // namespace

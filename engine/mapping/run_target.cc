@@ -35,8 +35,7 @@ void Runner::record(const CompiledRule& rule, const CompiledTarget* target, cons
   }
   LineageEntry entry;
   entry.output = node;
-  entry.place = rule.place_text;
-  entry.rule = rule.name;
+  entry.rule = rule.label;
   entry.first_input = static_cast<std::uint32_t>(lineage_inputs.size());
   const auto add = [this, &entry](const Item& item) {
     if (!item.is_node()) {
@@ -425,7 +424,7 @@ bool Runner::attach(const CompiledRule& rule, const CompiledTarget& target, cons
   }
   if (target.list.first || target.list.last) {
     const auto end = target.list.first ? TargetTree::End::kFirst : TargetTree::End::kLast;
-    if (!tree_.claim(*node, end, rule.place_text)) {
+    if (!tree_.claim(*node, end, &rule)) {
       return fail(target.place, std::string("two rules claim the ") +
                                     (target.list.first ? "first" : "last") + " place of " +
                                     std::string(site.element->stem->text));

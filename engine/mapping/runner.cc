@@ -50,14 +50,14 @@ bool Runner::fail_limit(std::string what, std::string_view advice) {
     return false;
   }
   if (rule_ != nullptr) {
-    what += " at the rule '" + std::string(rule_->name) + "'";
+    what += " at the rule '" + rule_->label->name + "'";
   }
   what += " of the map " + instance_->map->map.url + ". " + std::string(advice);
   fail(rule_ != nullptr ? rule_->place : instance_->group->place, std::move(what),
        ErrorCode::kLimit);
   if (rule_ != nullptr) {
     // Not always of the map that the innermost group stands in.
-    error_->where = rule_->place_text + (":" + std::to_string(rule_->place.column));
+    error_->where = rule_->label->place + ":" + std::to_string(rule_->place.column);
   }
   return false;
 }
@@ -276,7 +276,7 @@ bool Runner::fire(const CompiledRule& rule) {
         "Is there a loop without end? Otherwise send a smaller document.");
   }
   if (with_coverage) {
-    fired[rule.number] = true;
+    fired[rule.label->number] = true;
   }
   const std::size_t run = begin_rule_run(rule);
   const bool ok = rule.simple ? fire_simple(rule, run) : fire_targets(rule, run);
