@@ -369,6 +369,7 @@ std::vector<fhirpath::HostFunction> adapt_functions(const LoadOptions& options) 
              fhirpath::Items, std::span<const fhirpath::Items> arguments,
              fhirpath::Workspace& workspace) -> Result<std::vector<fhirpath::Item>> {
            std::vector<std::optional<std::string>> texts;
+           texts.reserve(arguments.size());
            for (const fhirpath::Items& argument : arguments) {
              if (argument.size() > 1) {
                return Error(ErrorCode::kInvalid, "an argument of " + name + "() has several items");

@@ -15,14 +15,16 @@ using fhirpath::ValueClass;
 using shapes::kNoType;
 using shapes::TypeId;
 
-std::optional<std::string> text_of(const Item& item) {
+// The text of a primitive item, of the document or kept until the next call; nullopt when it is an
+// object or nothing.
+std::optional<std::string_view> Runner::text_of(const Item& item) {
   switch (item.kind) {
     case ItemKind::kNothing:
     case ItemKind::kTypeName:
     case ItemKind::kQuantity:
       return std::nullopt;
     case ItemKind::kString:
-      return std::string(item.text());
+      return item.text();
     case ItemKind::kNode:
       if (item.at.node == nullptr || item.at.node->is_object() || item.at.node->is_array()) {
         return std::nullopt;
@@ -30,9 +32,9 @@ std::optional<std::string> text_of(const Item& item) {
       if (item.at.node->is_boolean()) {
         return item.at.node->boolean ? "true" : "false";
       }
-      return std::string(item.at.node->text());
+      return item.at.node->text();
     default:
-      return fhirpath::to_text(item);
+      return keep_text(fhirpath::to_text(item)).text();
   }
 }
 
@@ -138,7 +140,7 @@ bool Runner::convert(const Made& made, TypeId wanted, Place place, json::Node*& 
   if (item.kind == ItemKind::kString) {
     return convert_text(item.text(), wanted, true, place, node);
   }
-  const std::optional<std::string> text = text_of(item);
+  const std::optional<std::string_view> text = text_of(item);
   if (!text) {
     return fail(place, "an object does not go where a " + std::string(type_name(wanted)) +
                            " is asked" + pointer_text(item));

@@ -1,7 +1,6 @@
 // Reading the source: steps, conditions, list modes.
 
 #include <algorithm>
-#include <array>
 #include <utility>
 
 #include "engine/base/limits.h"
@@ -175,24 +174,26 @@ bool Runner::step_down(const Item& from, const SourceStep& step, std::vector<Ite
   return true;
 }
 
-// Appends to items_.
-bool Runner::collect_path(const Item& from, std::span<const SourceStep> steps) {
+// Appends what the steps lead to; after each, what they led to before goes.
+bool Runner::collect_path(const Item& from, std::span<const SourceStep> steps,
+                          std::vector<Item>& out) {
   if (steps.size() == 1) {
-    return step_down(from, steps[0], items_);
+    return step_down(from, steps[0], out);
   }
-  std::vector<Item> current = {from};
-  std::vector<Item> next;
+  const std::size_t begin = out.size();
+  out.push_back(from);
   for (const SourceStep& step : steps) {
-    next.clear();
-    for (const Item& item : current) {
-      const std::size_t known = next.size();
-      if (!step_down(item, step, next) || !spend(next.size() - known)) {
+    const std::size_t end = out.size();
+    for (std::size_t i = begin; i < end; ++i) {
+      const std::size_t known = out.size();
+      const Item item = out[i];
+      if (!step_down(item, step, out) || !spend(out.size() - known)) {
         return false;
       }
     }
-    std::swap(current, next);
+    out.erase(out.begin() + static_cast<std::ptrdiff_t>(begin),
+              out.begin() + static_cast<std::ptrdiff_t>(end));
   }
-  items_.insert(items_.end(), current.begin(), current.end());
   return true;
 }
 
@@ -203,7 +204,7 @@ bool Runner::collect_source(const CompiledSource& source, std::size_t begin) {
     if (cell(source.context).is_set()) {
       items_.push_back(context);
     }
-  } else if (!context.is_nothing() && !collect_path(context, source.steps)) {
+  } else if (!context.is_nothing() && !collect_path(context, source.steps, items_)) {
     return false;
   }
   if (source.plain && source.where == nullptr) {
@@ -315,30 +316,23 @@ bool Runner::apply_list_mode(const CompiledSource& source, std::size_t begin) {
 }
 
 Result<Items> Runner::evaluate(const CompiledExpression& expression, Items focus) {
-  constexpr std::size_t kInline = 12;
-  std::array<Item, kInline> values;
-  std::array<Items, kInline> few;
-  std::vector<Item> many_values;
-  std::vector<Items> many;
+  // No expression runs inside another: what they call knows nothing of the run.
   const std::size_t count = expression.slots.size();
-  if (count > kInline) {
-    many_values.resize(count);
-    many.resize(count);
-  }
-  Item* value = count > kInline ? many_values.data() : values.data();
-  Items* variables = count > kInline ? many.data() : few.data();
+  variable_items_.resize(count);
+  variables_.resize(count);
   for (std::size_t i = 0; i < count; ++i) {
     const Slot slot = expression.slots[i];
     if (slot >= kFirstConstant) {
-      variables[i] = instance_->map->constants[static_cast<std::size_t>(slot - kFirstConstant)];
+      variables_[i] = instance_->map->constants[static_cast<std::size_t>(slot - kFirstConstant)];
       continue;
     }
-    value[i] = item_of(cell(slot));
-    variables[i] = value[i].is_nothing() ? Items() : Items(&value[i], 1);
+    Item& value = variable_items_[i];
+    value = item_of(cell(slot));
+    variables_[i] = value.is_nothing() ? Items() : Items(&value, 1);
   }
   fhirpath::Context context;
   context.focus = focus;
-  context.variables = {variables, count};
+  context.variables = variables_;
   const std::size_t before = workspace_.steps();
   Result<Items> result = expression.expression.evaluate(context, workspace_);
   if (!result) {
@@ -385,18 +379,7 @@ bool Runner::collect_argument(const CompiledArgument& argument, std::vector<Item
     }
     case ArgumentForm::kPath: {
       const Item from = item_of(cell(argument.slot));
-      if (from.is_nothing()) {
-        return true;
-      }
-      const std::size_t begin = items_.size();
-      const bool ok = collect_path(from, argument.steps);
-      if (ok) {
-        const std::vector<Item> found(items_.begin() + static_cast<std::ptrdiff_t>(begin),
-                                      items_.end());
-        items_.resize(begin);
-        out.insert(out.end(), found.begin(), found.end());
-      }
-      return ok;
+      return from.is_nothing() || collect_path(from, argument.steps, out);
     }
     case ArgumentForm::kExpression: {
       Result<Items> found = evaluate(*argument.expression, {});

@@ -11,6 +11,7 @@ namespace engine::mapping {
 using base::Decimal;
 using base::Result;
 using shapes::kNoType;
+using shapes::TypeId;
 
 json::Node* Runner::make_coding(std::string_view system, std::string_view code,
                                 std::string_view display) {
@@ -85,18 +86,17 @@ std::string_view contact_system(std::string_view value) {
 }  // namespace
 
 // qty(text), or qty(value, unit [, system, code]).
-bool Runner::make_quantity(const CompiledTarget& target,
-                           const std::vector<std::optional<std::string>>& values,
-                           json::Node& node) {
+bool Runner::make_quantity(const CompiledTarget& target, json::Node& node) {
+  const auto& values = texts_;
   const TransformNames& names = program_.names;
   json::Document& document = tree_.document();
-  std::string number = values[0].value_or("");
+  const std::string_view number = values[0].value_or("");
   if (values.size() == 1) {
     const QuantityText parts = split_quantity(number);
     if (!Decimal::parse(parts.value)) {
       return fail(target.place, "the text is no quantity: a number and a unit are expected");
     }
-    const std::string value(parts.value.front() == '+' ? parts.value.substr(1) : parts.value);
+    const std::string_view value = parts.value.substr(parts.value.front() == '+' ? 1 : 0);
     json::Document::append(&node, names.value, document.make_number(value));
     put(node, names.comparator, parts.comparator);
     put(node, names.unit, parts.unit);
@@ -107,21 +107,21 @@ bool Runner::make_quantity(const CompiledTarget& target,
   }
   json::Document::append(&node, names.value, document.make_number(number));
   put(node, names.unit, values[1].value_or(""));
-  const std::string code = values.size() > 3 ? values[3].value_or("") : std::string();
-  const std::string system = values.size() > 2 ? values[2].value_or("") : std::string();
-  put(node, names.system, system.empty() && !code.empty() ? kUcum : std::string_view(system));
+  const std::string_view code = values.size() > 3 ? values[3].value_or("") : std::string_view();
+  const std::string_view system = values.size() > 2 ? values[2].value_or("") : std::string_view();
+  put(node, names.system, system.empty() && !code.empty() ? kUcum : system);
   put(node, names.code, code);
   return true;
 }
 
 bool Runner::make_structure(const CompiledTarget& target, std::vector<Made>& out) {
-  std::vector<std::optional<std::string>> values;
-  if (!texts(target, values)) {
+  if (!collect_texts(target)) {
     return false;
   }
+  const auto& values = texts_;
   const TransformNames& names = program_.names;
   const auto text = [&values](std::size_t i) {
-    return i < values.size() ? values[i].value_or("") : std::string();
+    return i < values.size() ? values[i].value_or("") : std::string_view();
   };
   // The argument that carries the value decides: without it nothing is made.
   const bool last_is_value = target.transform == TransformKind::kContactPoint ||
@@ -132,10 +132,10 @@ bool Runner::make_structure(const CompiledTarget& target, std::vector<Made>& out
     return true;
   }
   json::Node* node = tree_.document().make_object();
-  std::string_view type;
+  TypeId type = kNoType;
   switch (target.transform) {
     case TransformKind::kCodeableConcept:
-      type = "CodeableConcept";
+      type = concept_type_;
       if (values.size() == 1) {
         put(*node, names.text, text(0));
       } else {
@@ -143,17 +143,17 @@ bool Runner::make_structure(const CompiledTarget& target, std::vector<Made>& out
       }
       break;
     case TransformKind::kCoding:
-      type = "Coding";
+      type = coding_type_;
       node = make_coding(text(0), text(1), text(2));
       break;
     case TransformKind::kQuantity:
-      type = "Quantity";
-      if (!make_quantity(target, values, *node)) {
+      type = quantity_type_;
+      if (!make_quantity(target, *node)) {
         return false;
       }
       break;
     case TransformKind::kIdentifier:
-      type = "Identifier";
+      type = identifier_type_;
       if (!text(2).empty()) {
         json::Document::append(node, names.type, make_concept(kIdentifierTypes, text(2), {}));
       }
@@ -161,11 +161,11 @@ bool Runner::make_structure(const CompiledTarget& target, std::vector<Made>& out
       put(*node, names.value, text(1));
       break;
     default:
-      type = "ContactPoint";
-      put(*node, names.system, one ? contact_system(text(0)) : std::string_view(*values[0]));
+      type = contact_point_type_;
+      put(*node, names.system, one ? contact_system(text(0)) : *values[0]);
       put(*node, names.value, text(deciding));
   }
-  out.push_back({{}, node, model_.find(type).value_or(kNoType)});
+  out.push_back({{}, node, type});
   return true;
 }
 

@@ -129,8 +129,8 @@ bool Runner::make_evaluated(const CompiledTarget& target, std::vector<Made>& out
   return true;
 }
 
-// The text of each argument; nullopt where it is empty.
-bool Runner::texts(const CompiledTarget& target, std::vector<std::optional<std::string>>& out) {
+bool Runner::collect_texts(const CompiledTarget& target) {
+  texts_.clear();
   for (const CompiledArgument& argument : target.arguments) {
     const std::size_t begin = scratch_.size();
     if (!collect_argument(argument, scratch_)) {
@@ -142,7 +142,7 @@ bool Runner::texts(const CompiledTarget& target, std::vector<std::optional<std::
     if (count > 1) {
       return fail(target.place, "an argument of the transform has several values");
     }
-    std::optional<std::string>& text = out.emplace_back(text_of(item));
+    const std::optional<std::string_view> text = texts_.emplace_back(text_of(item));
     const bool only_companion = item.is_node() && item.at.node == nullptr;
     if (count == 1 && !text && !only_companion) {
       return fail(target.place, "an argument of the transform is an object, not a single value");
@@ -152,13 +152,13 @@ bool Runner::texts(const CompiledTarget& target, std::vector<std::optional<std::
 }
 
 bool Runner::make_text(const CompiledTarget& target, std::vector<Made>& out) {
-  std::vector<std::optional<std::string>> values;
-  if (!texts(target, values)) {
+  if (!collect_texts(target)) {
     return false;
   }
+  const auto& values = texts_;
   if (target.transform == TransformKind::kAppend) {
     std::string joined;
-    for (const std::optional<std::string>& value : values) {
+    for (const std::optional<std::string_view>& value : values) {
       joined += value.value_or("");
     }
     out.push_back({keep_text(joined)});
@@ -198,7 +198,7 @@ bool Runner::make_cast(const CompiledTarget& target, std::vector<Made>& out) {
                                 scratch_.end());
   scratch_.resize(begin);
   for (const Item& item : items) {
-    const std::optional<std::string> text = text_of(item);
+    const std::optional<std::string_view> text = text_of(item);
     if (!text) {
       return fail(target.place,
                   "an object cannot be cast to a " + std::string(type_name(target.type)));
@@ -215,17 +215,17 @@ bool Runner::make_cast(const CompiledTarget& target, std::vector<Made>& out) {
 }
 
 bool Runner::make_temporal(const CompiledTarget& target, std::vector<Made>& out) {
-  std::vector<std::optional<std::string>> values;
-  if (!texts(target, values)) {
+  if (!collect_texts(target)) {
     return false;
   }
+  const auto& values = texts_;
   if (!values[0]) {
     return true;
   }
   const TemporalKind kind = target.transform == TransformKind::kToDate   ? TemporalKind::kDate
                             : target.transform == TransformKind::kToTime ? TemporalKind::kTime
                                                                          : TemporalKind::kDateTime;
-  const std::string second = values.size() > 1 ? values[1].value_or("") : std::string();
+  const std::string_view second = values.size() > 1 ? values[1].value_or("") : std::string_view();
   const Result<std::string> text = target.from_ticks ? from_unix_ticks(*values[0], second, kind)
                                                      : reformat_temporal(*values[0], second, kind);
   if (!text) {

@@ -17,33 +17,32 @@ struct SourceCode {
   std::string_view code;
 };
 
-// The codes of the item: itself, or the codings in it.
-std::vector<SourceCode> codes_of(const Item& item, const std::string& text,
-                                 const TransformNames& names) {
-  std::vector<SourceCode> codes;
+// Hands over each code of the item, itself or those in it, until one is taken.
+template <class Take>
+void each_code(const Item& item, std::string_view text, const TransformNames& names, Take take) {
   const json::Node* node = item.is_node() ? item.at.node : nullptr;
   if (node == nullptr || !node->is_object()) {
     if (!text.empty()) {
-      codes.push_back({{}, text});
+      take(SourceCode{{}, text});
     }
-    return codes;
+    return;
   }
-  const auto add = [&](const json::Node& coding) {
+  const auto taken = [&](const json::Node& coding) {
     const json::Node* system = coding.find(names.system);
     const json::Node* code = coding.find(names.code);
-    if (code != nullptr && !code->text().empty()) {
-      codes.push_back({system != nullptr ? system->text() : std::string_view(), code->text()});
-    }
+    return code != nullptr && !code->text().empty() &&
+           take(SourceCode{system != nullptr ? system->text() : std::string_view(), code->text()});
   };
   const json::Node* list = node->find(names.coding);
-  if (list != nullptr && list->is_array()) {
-    for (const json::Node& coding : *list) {
-      add(coding);
-    }
-  } else {
-    add(*node);
+  if (list == nullptr || !list->is_array()) {
+    taken(*node);
+    return;
   }
-  return codes;
+  for (const json::Node& coding : *list) {
+    if (taken(coding)) {
+      return;
+    }
+  }
 }
 
 }  // namespace
@@ -67,51 +66,52 @@ bool Runner::missing_translation(const CompiledTarget& target, std::string_view 
 bool Runner::make_translation(const CompiledTarget& target, const Site* site,
                               std::vector<Made>& out) {
   const std::size_t begin = scratch_.size();
-  if (!collect_argument(target.arguments[0], scratch_)) {
-    return false;
+  bool ok = collect_argument(target.arguments[0], scratch_);
+  for (std::size_t i = begin; ok && i < scratch_.size(); ++i) {
+    ok = translate_item(target, site, scratch_[i], out);
   }
-  const std::vector<Item> items(scratch_.begin() + static_cast<std::ptrdiff_t>(begin),
-                                scratch_.end());
   scratch_.resize(begin);
-  for (const Item& item : items) {
-    const std::string text = text_of(item).value_or("");
-    const std::vector<SourceCode> codes = codes_of(item, text, program_.names);
-    if (codes.empty()) {
-      continue;
+  return ok;
+}
+
+bool Runner::translate_item(const CompiledTarget& target, const Site* site, const Item& item,
+                            std::vector<Made>& out) {
+  std::optional<SourceCode> first;
+  SourceCode from;
+  Translation found;
+  each_code(item, text_of(item).value_or(""), program_.names, [&](const SourceCode& code) {
+    const Translation translation = target.table->translate(code.system, code.code);
+    if (found.status == TranslationStatus::kNoMatch ||
+        translation.status == TranslationStatus::kFound) {
+      found = translation;
+      from = code;
     }
-    Translation found;
-    SourceCode from;
-    for (const SourceCode& code : codes) {
-      const Translation translation = target.table->translate(code.system, code.code);
-      if (found.status == TranslationStatus::kNoMatch ||
-          translation.status == TranslationStatus::kFound) {
-        found = translation;
-        from = code;
-      }
-      if (found.status == TranslationStatus::kFound) {
-        break;
-      }
-    }
-    if (found.status == TranslationStatus::kAmbiguous ||
-        found.status == TranslationStatus::kUnusable) {
-      return fail(target.place,
-                  "the code " + std::string(from.code) + " has " +
-                      (found.status == TranslationStatus::kAmbiguous
-                           ? "several translations"
-                           : "no translation that may be used (narrower, inexact, unmatched or "
-                             "disjoint)") +
-                      " in the ConceptMap " + target.table->url);
-    }
-    if (found.status == TranslationStatus::kNoMatch) {
-      if (!missing_translation(target, codes[0].system, codes[0].code)) {
-        return false;
-      }
-      continue;
-    }
-    const ConceptTarget same{std::string(from.system), std::string(from.code), {}};
-    out.push_back(translated(target, site, found.provided ? same : *found.target));
-    out.back().from = item;
+    first = first ? first : code;
+    return found.status == TranslationStatus::kFound;
+  });
+  if (!first) {
+    return true;
   }
+  if (found.status == TranslationStatus::kAmbiguous ||
+      found.status == TranslationStatus::kUnusable) {
+    return fail(target.place,
+                "the code " + std::string(from.code) + " has " +
+                    (found.status == TranslationStatus::kAmbiguous
+                         ? "several translations"
+                         : "no translation that may be used (narrower, inexact, unmatched or "
+                           "disjoint)") +
+                    " in the ConceptMap " + target.table->url);
+  }
+  if (found.status == TranslationStatus::kNoMatch) {
+    return missing_translation(target, first->system, first->code);
+  }
+  if (found.provided) {
+    const ConceptTarget same{std::string(from.system), std::string(from.code), {}};
+    out.push_back(translated(target, site, same));
+  } else {
+    out.push_back(translated(target, site, *found.target));
+  }
+  out.back().from = item;
   return true;
 }
 

@@ -33,6 +33,8 @@ Runner::Runner(const Program& program, json::Document& output, RunOptions option
   quantity_type_ = type("Quantity");
   coding_type_ = type("Coding");
   concept_type_ = type("CodeableConcept");
+  identifier_type_ = type("Identifier");
+  contact_point_type_ = type("ContactPoint");
   workspace_.host_context = options_.host_context;
 }
 
@@ -62,14 +64,11 @@ bool Runner::fail_limit(std::string what, std::string_view advice) {
   return false;
 }
 
-// Counts work that fires no rule; false past the bound.
-bool Runner::spend(std::size_t work) {
-  work_ += work;
-  return work_ <= base::limits::kMapWorkMax ||
-         fail_limit("the run has gone through more than " +
-                        std::to_string(base::limits::kMapWorkMax) + " items",
-                    "Do its sources or conditions multiply each other? Narrow them with a where, "
-                    "or send a smaller document.");
+bool Runner::fail_work() {
+  return fail_limit(
+      "the run has gone through more than " + std::to_string(base::limits::kMapWorkMax) + " items",
+      "Do its sources or conditions multiply each other? Narrow them with a where, "
+      "or send a smaller document.");
 }
 
 std::string_view Runner::type_name(TypeId type) const {
@@ -161,6 +160,8 @@ Result<void> Runner::call(std::uint32_t group, std::span<const Binding> bindings
   error_.reset();
   workspace_.reset();
   items_.clear();
+  scratch_.clear();
+  arguments_.clear();
   depth_ = 0;
   frames_ = 0;
   steps_ = 0;
@@ -193,10 +194,11 @@ bool Runner::run_instance(const Instance& instance, std::size_t base) {
   }
   bool ok = true;
   if (instance.base != nullptr) {
-    const std::size_t count = instance.base->types.size();
-    const std::vector<Cell> inputs(cells_.begin() + static_cast<std::ptrdiff_t>(base),
-                                   cells_.begin() + static_cast<std::ptrdiff_t>(base + count));
-    ok = enter(*instance.base, inputs);
+    const auto inputs = cells_.begin() + static_cast<std::ptrdiff_t>(base);
+    const std::size_t begin_arguments = arguments_.size();
+    arguments_.insert(arguments_.end(), inputs,
+                      inputs + static_cast<std::ptrdiff_t>(instance.base->types.size()));
+    ok = enter(*instance.base, begin_arguments);
   }
   ok = ok && run_rules(instance.rules);
   shares_ = outer_shares;
@@ -205,7 +207,8 @@ bool Runner::run_instance(const Instance& instance, std::size_t base) {
   return ok;
 }
 
-bool Runner::enter(const Instance& instance, std::span<const Cell> arguments) {
+// Runs the group on the arguments from there on, which are its own then.
+bool Runner::enter(const Instance& instance, std::size_t begin_arguments) {
   if (++depth_ > base::limits::kMapCallDepthMax) {
     return fail_limit("groups call each other more than " +
                           std::to_string(base::limits::kMapCallDepthMax) +
@@ -216,7 +219,9 @@ bool Runner::enter(const Instance& instance, std::span<const Cell> arguments) {
   if (cells_.size() < base + instance.slot_count) {
     cells_.resize((base + instance.slot_count) * 2);
   }
-  std::copy(arguments.begin(), arguments.end(), cells_.begin() + static_cast<std::ptrdiff_t>(base));
+  std::copy(arguments_.begin() + static_cast<std::ptrdiff_t>(begin_arguments), arguments_.end(),
+            cells_.begin() + static_cast<std::ptrdiff_t>(base));
+  arguments_.resize(begin_arguments);
   const bool ok = run_instance(instance, base);
   --depth_;
   return ok;
@@ -305,12 +310,11 @@ bool Runner::fire_targets(const CompiledRule& rule, std::size_t run) {
 }
 
 bool Runner::run_call(const CompiledCall& call) {
-  std::vector<Cell> arguments;
-  arguments.reserve(call.arguments.size());
+  const std::size_t begin_arguments = arguments_.size();
   for (std::size_t i = 0; i < call.arguments.size(); ++i) {
     const CompiledArgument& argument = call.arguments[i];
     const GroupInput& input = call.instance->group->inputs[i];
-    Cell& made = arguments.emplace_back();
+    Cell made;
     if (argument.form == ArgumentForm::kSlot && argument.slot < kFirstConstant) {
       made = cell(argument.slot);
     } else {
@@ -328,6 +332,7 @@ bool Runner::run_call(const CompiledCall& call) {
       scratch_.resize(begin);
     }
     if (!made.is_set() && !input.is_source) {
+      arguments_.resize(begin_arguments);
       return true;  // the target was never made, so there is nothing to fill
     }
     const TypeId wanted = call.instance->types[i];
@@ -338,8 +343,9 @@ bool Runner::run_call(const CompiledCall& call) {
                                   " is a " + std::string(type_name(wanted)) + ", not a " +
                                   std::string(type_name(actual)));
     }
+    arguments_.push_back(made);
   }
-  return enter(*call.instance, arguments);
+  return enter(*call.instance, begin_arguments);
 }
 
 // The default group for an instance's type and the element: own map first, then imports. nullptr: a
@@ -411,8 +417,10 @@ bool Runner::fire_simple(const CompiledRule& rule, std::size_t run) {
     return false;
   }
   note_made(run);
-  const Cell arguments[2] = {from, made};
-  return enter(*instance, arguments);
+  const std::size_t begin_arguments = arguments_.size();
+  arguments_.push_back(from);
+  arguments_.push_back(made);
+  return enter(*instance, begin_arguments);
 }
 
 }  // namespace engine::mapping

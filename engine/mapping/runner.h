@@ -12,6 +12,7 @@
 #include <utility>
 #include <vector>
 
+#include "engine/base/limits.h"
 #include "engine/mapping/expression.h"
 #include "engine/mapping/program.h"
 #include "engine/mapping/target_tree.h"
@@ -80,8 +81,13 @@ class Runner {
   bool fire_targets(const CompiledRule& rule, std::size_t run);
   bool run_call(const CompiledCall& call);
   const Instance* default_group(shapes::TypeId from, const Site& site, Place place, bool& failed);
-  bool enter(const Instance& instance, std::span<const Cell> arguments);
-  bool spend(std::size_t work);
+  bool enter(const Instance& instance, std::size_t begin_arguments);
+  // Counts work that fires no rule; false past the bound.
+  bool spend(std::size_t work) {
+    work_ += work;
+    return work_ <= base::limits::kMapWorkMax || fail_work();
+  }
+  bool fail_work();
   Cell& cell(Slot slot) { return cells_[base_ + slot]; }
   fhirpath::Item item_of(const Cell& cell) const;
   bool fail(Place place, std::string message, base::ErrorCode code = base::ErrorCode::kInvalid);
@@ -101,7 +107,8 @@ class Runner {
   bool collect_source(const CompiledSource& source, std::size_t begin);
   bool filter(const CompiledSource& source, std::size_t begin);
   bool apply_list_mode(const CompiledSource& source, std::size_t begin);
-  bool collect_path(const fhirpath::Item& from, std::span<const SourceStep> steps);
+  bool collect_path(const fhirpath::Item& from, std::span<const SourceStep> steps,
+                    std::vector<fhirpath::Item>& out);
   bool step_down(const fhirpath::Item& from, const SourceStep& step,
                  std::vector<fhirpath::Item>& out);
   bool step_by_name(const fhirpath::Item& from, const SourceStep& step,
@@ -135,7 +142,11 @@ class Runner {
                     json::Node*& node);
   bool already_there(const CompiledTarget& target, const Site& site, const shapes::Member& member,
                      const json::Node& node, json::Node*& known);
-  bool count_output(std::size_t elements);
+  bool count_output(std::size_t elements) {
+    output_items_ += elements;
+    return output_items_ <= base::limits::kMapOutputItemsMax || fail_output();
+  }
+  bool fail_output();
   json::Node* copy_of(const json::Node& node);
   void record(const CompiledRule& rule, const CompiledTarget* target, const json::Node* node,
               const fhirpath::Item& value);
@@ -145,15 +156,16 @@ class Runner {
   bool transform(const CompiledTarget& target, const Site* site, std::vector<Made>& out);
   bool copy(const CompiledTarget& target, std::vector<Made>& out);
   bool make_evaluated(const CompiledTarget& target, std::vector<Made>& out);
-  bool texts(const CompiledTarget& target, std::vector<std::optional<std::string>>& out);
+  bool collect_texts(const CompiledTarget& target);
   bool make_text(const CompiledTarget& target, std::vector<Made>& out);
   bool make_structure(const CompiledTarget& target, std::vector<Made>& out);
-  bool make_quantity(const CompiledTarget& target,
-                     const std::vector<std::optional<std::string>>& values, json::Node& node);
+  bool make_quantity(const CompiledTarget& target, json::Node& node);
   bool make_cast(const CompiledTarget& target, std::vector<Made>& out);
   bool make_temporal(const CompiledTarget& target, std::vector<Made>& out);
   bool make_reference(const CompiledTarget& target, std::vector<Made>& out);
   bool make_translation(const CompiledTarget& target, const Site* site, std::vector<Made>& out);
+  bool translate_item(const CompiledTarget& target, const Site* site, const fhirpath::Item& item,
+                      std::vector<Made>& out);
   bool missing_translation(const CompiledTarget& target, std::string_view system,
                            std::string_view code);
   Made translated(const CompiledTarget& target, const Site* site, const ConceptTarget& to);
@@ -163,6 +175,7 @@ class Runner {
   void put(json::Node& object, const json::Name* name, std::string_view text);
   base::Uuid next_uuid();
   fhirpath::Item keep_text(std::string_view text);
+  std::optional<std::string_view> text_of(const fhirpath::Item& item);
 
   const Program& program_;
   const fhirpath::Types& types_;
@@ -180,6 +193,12 @@ class Runner {
   std::vector<fhirpath::Item> items_;    // stack of what sources found
   std::vector<fhirpath::Item> scratch_;  // of paths and arguments
   std::vector<Made> made_;
+  std::vector<Cell> arguments_;  // of calls under way, until the group has them
+  // Of the transform under way: the texts of its arguments, nullopt where one is empty.
+  std::vector<std::optional<std::string_view>> texts_;
+  // Of the expression under way: its variables, and what they hold.
+  std::vector<fhirpath::Items> variables_;
+  std::vector<fhirpath::Item> variable_items_;
   std::vector<const json::Node*> roots_;  // bound targets
   std::unordered_map<const json::Node*, std::string> assigned_ids_;
   std::uint64_t uuid_count_ = 0;
@@ -191,12 +210,10 @@ class Runner {
   std::size_t untranslated_noted_ = 0;
   bool break_noted_ = false;
   shapes::TypeId string_type_, integer_type_, decimal_type_, boolean_type_, date_type_,
-      date_time_type_, time_type_, quantity_type_, coding_type_, concept_type_;
+      date_time_type_, time_type_, quantity_type_, coding_type_, concept_type_, identifier_type_,
+      contact_point_type_;
 
   shapes::TypeId item_type(const fhirpath::Item& item) const;
 };
-
-// The text of a primitive item; nullopt when it is an object or nothing.
-std::optional<std::string> text_of(const fhirpath::Item& item);
 
 }  // namespace engine::mapping
