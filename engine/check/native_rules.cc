@@ -1,6 +1,8 @@
 // The frequent invariants in C++. tests/check holds each against its FHIRPath form on mutated
 // resources; a definition with another expression under the same key is left to FHIRPath.
 
+#include <algorithm>
+
 #include "engine/check/compare.h"
 #include "engine/check/rules.h"
 #include "engine/check/walk.h"
@@ -123,6 +125,37 @@ bool per_1(const Subject& s, const RuleElements& e) {
   return start.empty() || end.empty() || compare_times(start, end) != TimeOrder::kAfter;
 }
 
+// Whether exactly the Bundles of these types have a member in every entry. Without a type that
+// cannot be said of any entry.
+bool entries_have(const Subject& s, const RuleElements& e, std::string_view member,
+                  std::initializer_list<std::string_view> of_types) {
+  const json::Node* entries = s.slots[e[0]].value;
+  if (entries == nullptr) {
+    return true;
+  }
+  const std::string_view type = text_of(s, e[1]);
+  const bool wanted = std::find(of_types.begin(), of_types.end(), type) != of_types.end();
+  for (const json::Node& entry : *entries) {
+    if (type.empty() || (entry.find(member) != nullptr) != wanted) {
+      return false;
+    }
+  }
+  return true;
+}
+
+// entry, type
+bool bdl_3(const Subject& s, const RuleElements& e) {
+  return entries_have(s, e, "request", {"batch", "transaction", "history"});
+}
+bool bdl_4(const Subject& s, const RuleElements& e) {
+  return entries_have(s, e, "response", {"batch-response", "transaction-response", "history"});
+}
+// fullUrl
+bool bdl_8(const Subject& s, const RuleElements& e) {
+  return !has(s, e[0]) || (value_of(s, e[0]) != nullptr &&
+                           text_of(s, e[0]).find("/_history/") == std::string_view::npos);
+}
+
 // reference
 bool ref_1(const Subject& s, const RuleElements& e) {
   const std::string_view text = text_of(s, e[0]);
@@ -193,6 +226,17 @@ constexpr NativeRule kRules[] = {
      {"name", "telecom", "address", "organization"},
      one_of_four},
     {"sev-1", "name.empty() or query.empty()", {"name", "query"}, either_empty},
+    {"bdl-3",
+     "entry.all(request.exists() = (%resource.type = 'batch' or %resource.type = 'transaction' or "
+     "%resource.type = 'history'))",
+     {"entry", "type"},
+     bdl_3},
+    {"bdl-4",
+     "entry.all(response.exists() = (%resource.type = 'batch-response' or %resource.type = "
+     "'transaction-response' or %resource.type = 'history'))",
+     {"entry", "type"},
+     bdl_4},
+    {"bdl-8", "fullUrl.contains('/_history/').not()", {"fullUrl"}, bdl_8},
     {"bdl-5",
      "resource.exists() or request.exists() or response.exists()",
      {"resource", "request", "response"},

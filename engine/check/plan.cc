@@ -112,13 +112,10 @@ const ElementPlan& Plans::of(const shapes::Shape& shape) const {
   return make(shape).elements.front();
 }
 
-const ElementPlan* Plans::inner(const TypePlan& type) const {
-  const ElementPlan* known = type.inner.load(std::memory_order_acquire);
-  if (known == nullptr && type.ref->inner != nullptr) {
-    known = &of(*type.ref->inner);
-    type.inner.store(known, std::memory_order_release);
-  }
-  return known;
+const ElementPlan* Plans::link_inner(const TypePlan& type) const {
+  const ElementPlan* made = &of(*type.ref->inner);
+  type.inner.store(made, std::memory_order_release);
+  return made;
 }
 
 const ElementPlan* Plans::base(TypeId type) const {
@@ -137,17 +134,13 @@ const ElementPlan* Plans::base(TypeId type) const {
   return known;
 }
 
-const TypeRules& Plans::of(TypeId type) const {
-  const TypeRules* known = type_rules_[type].load(std::memory_order_acquire);
-  if (known == nullptr) {
-    const std::lock_guard lock(mutex_);
-    auto made = std::make_unique<TypeRules>();
-    made->rules = rules_.prepare(catalog_.type_constraints(type), type);
-    known = made.get();
-    owned_rules_.push_back(std::move(made));
-    type_rules_[type].store(known, std::memory_order_release);
-  }
-  return *known;
+const TypeRules& Plans::make_rules(TypeId type) const {
+  const std::lock_guard lock(mutex_);
+  auto made = std::make_unique<TypeRules>();
+  made->rules = rules_.prepare(catalog_.type_constraints(type), type);
+  owned_rules_.push_back(std::move(made));
+  type_rules_[type].store(owned_rules_.back().get(), std::memory_order_release);
+  return *owned_rules_.back();
 }
 
 }  // namespace engine::check

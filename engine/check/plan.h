@@ -66,8 +66,14 @@ class Plans {
     return *(&of(*element.shape) + element.index);
   }
   // nullptr when the type's own content is not loaded or is found in the instance.
-  const ElementPlan* inner(const TypePlan& type) const;
-  const TypeRules& of(shapes::TypeId type) const;
+  const ElementPlan* inner(const TypePlan& type) const {
+    const ElementPlan* known = type.inner.load(std::memory_order_acquire);
+    return known != nullptr || type.ref->inner == nullptr ? known : link_inner(type);
+  }
+  const TypeRules& of(shapes::TypeId type) const {
+    const TypeRules* known = type_rules_[type].load(std::memory_order_acquire);
+    return known != nullptr ? *known : make_rules(type);
+  }
   // The plan of a type's base shape; nullptr for nested and system types.
   const ElementPlan* base(shapes::TypeId type) const;
 
@@ -81,6 +87,8 @@ class Plans {
  private:
   struct ShapePlan;
   const ShapePlan& make(const shapes::Shape& shape) const;
+  const ElementPlan* link_inner(const TypePlan& type) const;
+  const TypeRules& make_rules(shapes::TypeId type) const;
 
   const shapes::Catalog& catalog_;
   const Rules& rules_;

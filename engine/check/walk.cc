@@ -341,7 +341,10 @@ void Walk::element(const json::Node& object, const shapes::Element& info, std::s
     if (child == nullptr) {
       return;
     }
-    number(object, info, slot, *child);
+    // Of what is there once, only this can be wrong.
+    if (info.repeats || child->element->max == 0 || child->element->min > 1) {
+      number(object, info, slot, *child);
+    }
     const shapes::TypeRef* ref = child->element->type_of(choice);
     if (ref == nullptr) {
       if (info.choice && child->element->max > 0) {

@@ -17,6 +17,10 @@
 #include "engine/check/slices.h"
 #include "engine/check/state.h"
 
+namespace engine::fhir {
+struct ParsedReference;
+}
+
 namespace engine::check {
 
 // A constraint in force on a value: the element (its number was counted already), the type it has
@@ -104,6 +108,8 @@ class Walk {
   };
   Target resolve(std::string_view reference);
   Target resolve(std::string_view reference, const ResourceFrame* from);
+  Target resolve(std::string_view reference, const fhir::ParsedReference& parsed,
+                 const ResourceFrame* from);
   // Whether a value meets a plan, said without reporting.
   bool conforms(const json::Node* value, const json::Node* companion, shapes::TypeId type,
                 const ElementPlan& plan);
@@ -138,7 +144,11 @@ class Walk {
                Actives actives);
   void element(const json::Node& object, const shapes::Element& info, std::size_t index,
                const Slot& slot, Actives actives);
-  bool has_form(const json::Node* node, const shapes::Element& info);
+  // True when it is an array exactly where the element repeats.
+  bool has_form(const json::Node* node, const shapes::Element& info) {
+    return node == nullptr || node->is_array() == info.repeats || wrong_form(*node, info);
+  }
+  bool wrong_form(const json::Node& node, const shapes::Element& info);
   void items(const json::Node& object, const shapes::Element& info, const Slot& slot,
              Actives candidates);
   void value(const SliceItem& item, const shapes::Member& member, std::size_t choice,

@@ -7,12 +7,9 @@ namespace engine::check {
 
 using shapes::TypeId;
 
-bool Walk::has_form(const json::Node* node, const shapes::Element& info) {
-  if (node == nullptr || node->is_array() == info.repeats) {
-    return true;
-  }
-  report().add(Severity::kError, "structure", *node, [&] {
-    const std::string name(node->name->text);
+bool Walk::wrong_form(const json::Node& node, const shapes::Element& info) {
+  report().add(Severity::kError, "structure", node, [&] {
+    const std::string name(node.name->text);
     return info.repeats ? name + " repeats, so it is an array even for one value"
                         : name + " has one value, so it is no array";
   });

@@ -65,8 +65,12 @@ Walk::Target Walk::resolve(std::string_view reference) {
 }
 
 Walk::Target Walk::resolve(std::string_view reference, const ResourceFrame* from) {
+  return resolve(reference, fhir::parse_reference(reference), from);
+}
+
+Walk::Target Walk::resolve(std::string_view reference, const ParsedReference& parsed,
+                           const ResourceFrame* from) {
   Target target;
-  const ParsedReference parsed = fhir::parse_reference(reference);
   if (from == nullptr || parsed.form == ReferenceForm::kEmpty) {
     return target;
   }
@@ -83,7 +87,8 @@ Walk::Target Walk::resolve(std::string_view reference, const ResourceFrame* from
       continue;
     }
     const BundleIndex& index = index_of(*in->outer->resource);
-    std::string address(without_scheme(reference.substr(0, reference.find('#'))));
+    std::string_view address = without_scheme(reference.substr(0, reference.find('#')));
+    std::string absolute;
     if (parsed.form == ReferenceForm::kRelative) {
       // Relative to the RESTful fullUrl of the entry it stands in; otherwise undefined
       // (bundle.html).
@@ -91,8 +96,9 @@ Walk::Target Walk::resolve(std::string_view reference, const ResourceFrame* from
       if (self.form != ReferenceForm::kAbsolute) {
         continue;
       }
-      address = std::string(without_scheme(self.base)) + '/' + std::string(parsed.type) + '/' +
-                std::string(parsed.id);
+      absolute = std::string(without_scheme(self.base)) + '/' + std::string(parsed.type) + '/' +
+                 std::string(parsed.id);
+      address = absolute;
     } else if (!parsed.version.empty()) {
       address = address.substr(0, address.find("/_history/"));
     }
@@ -143,7 +149,7 @@ void Walk::reference(const json::Node& node, Actives actives) {
     } else if (parsed.form == ReferenceForm::kAbsolute) {
       type = types().find(parsed.type).value_or(shapes::kNoType);
     }
-    target = resolve(literal->text());
+    target = resolve(literal->text(), parsed, frame_);
     if (target.ambiguous) {
       report().add(Severity::kWarning, "multiple-matches", node,
                    [&] { return shown(*literal) + " matches several entries of the Bundle"; });

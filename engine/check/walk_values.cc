@@ -59,7 +59,9 @@ void Walk::take_out_nulls(const json::Node*& node, const json::Node*& companion)
 
 void Walk::primitive(const json::Node* node, const json::Node* companion, TypeId type,
                      Actives actives, const json::Node& object_node) {
-  take_out_nulls(node, companion);
+  if (companion != nullptr || node == nullptr || node->is_null()) {
+    take_out_nulls(node, companion);
+  }
   if (node != nullptr) {
     const std::optional<Primitive> known = checker_.plans.primitive(type);
     if (known) {

@@ -72,6 +72,46 @@ TEST(NativeRules, SayWhatTheirFhirPathFormSays) {
   EXPECT_GE(keys.size(), 12U);
 }
 
+// FHIR R4 Bundle, bdl-3, bdl-4 and bdl-8: by type, with entries that have and have not what it
+// asks.
+TEST(NativeRules, SayOfBundlesWhatTheirFhirPathFormSays) {
+  const Checker reference(testing_r4::catalog(), Evaluation::kFhirPath);
+  Scratch scratch;
+  json::Document document(testing_r4::catalog().names());
+  const std::string resource = R"("resource":{"resourceType":"Basic","code":{"text":"x"}})";
+  const std::string request = R"("request":{"method":"POST","url":"Basic"})";
+  const std::string response = R"("response":{"status":"200"})";
+  const std::string entries[] = {
+      "",
+      "{" + resource + "}",
+      "{" + resource + "," + request + "}",
+      "{" + resource + "," + response + "}",
+      "{" + resource + "," + request + "," + response + "}",
+      "{" + resource + "," + request + "},{" + resource + "}",
+      R"({"fullUrl":"http://example.org/Basic/1/_history/2",)" + resource + "}",
+      R"({"_fullUrl":{"extension":[{"url":"http://example.org/x","valueString":"x"}]},)" +
+          resource + "}",
+  };
+  std::set<std::string> keys;
+  for (const char* type : {"collection", "batch", "transaction", "history", "batch-response",
+                           "transaction-response", "searchset", "", "nothing"}) {
+    for (const std::string& entry : entries) {
+      std::string text = R"({"resourceType":"Bundle")";
+      text += *type == '\0' ? "" : R"(,"type":")" + std::string(type) + "\"";
+      text += entry.empty() ? "}" : R"(,"entry":[)" + entry + "]}";
+      ASSERT_TRUE(document.parse(text));
+      const std::set<std::string> native = broken(testing_r4::checker(), *document.root(), scratch);
+      EXPECT_EQ(native, broken(reference, *document.root(), scratch)) << text;
+      for (const std::string& one : native) {
+        keys.insert(one.substr(0, one.find(' ')));
+      }
+    }
+  }
+  for (const char* key : {"bdl-3", "bdl-4", "bdl-8"}) {
+    EXPECT_EQ(keys.count(key), 1U) << key;
+  }
+}
+
 // bdl-7 has no native form: it must not reach the step limit in a Bundle as long as they may be.
 TEST(Invariants, AddressesOfALargeBundleAreComparedToTheEnd) {
   struct Case {
