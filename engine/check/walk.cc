@@ -335,9 +335,9 @@ void Walk::number(const json::Node& object, const shapes::Element& info, const S
 void Walk::element(const json::Node& object, const shapes::Element& info, std::size_t index,
                    const Slot& slot, Actives actives) {
   const std::size_t choice = static_cast<std::size_t>(slot.member - info.members.data());
-  ActiveList candidates;
-  const auto consider = [&](const ElementPlan* inner) {
-    const ElementPlan* child = inner != nullptr ? inner->child(index) : nullptr;
+  Candidates candidates;
+  const auto consider = [&](const ElementPlan& inner) {
+    const ElementPlan* child = inner.child(index);
     if (child == nullptr) {
       return;
     }
@@ -365,13 +365,19 @@ void Walk::element(const json::Node& object, const shapes::Element& info, std::s
       return;
     }
     const TypePlan* type = child->type_plan(ref);
-    candidates.push({child, type, checker_.plans.inner(*type)});
+    candidates.sliced = candidates.sliced || child->sliced;
+    candidates.profiled = candidates.profiled || !ref->profiles.empty();
+    candidates.list.push({child, type, checker_.plans.inner(*type)});
   };
   for (const Active& each : actives) {
-    consider(each.inner);
-    consider(each.common());
+    if (each.inner != nullptr) {
+      consider(*each.inner);
+    }
+    if (const ElementPlan* common = each.common()) {
+      consider(*common);
+    }
   }
-  items(object, info, slot, candidates.span());
+  items(object, info, slot, candidates);
 }
 
 }  // namespace engine::check

@@ -79,6 +79,13 @@ class ShortList {
 using ActiveList = ShortList<Active>;
 using Actives = std::span<const Active>;
 
+// The constraints in force on the values of one element, and what any of them asks beside the type.
+struct Candidates {
+  ActiveList list;
+  bool sliced = false;
+  bool profiled = false;  // the type's own profiles
+};
+
 // The resource that the walk is in.
 struct ResourceFrame {
   const json::Node* resource = nullptr;
@@ -150,11 +157,11 @@ class Walk {
   }
   bool wrong_form(const json::Node& node, const shapes::Element& info);
   void items(const json::Node& object, const shapes::Element& info, const Slot& slot,
-             Actives candidates);
+             const Candidates& candidates);
   void value(const SliceItem& item, const shapes::Member& member, std::size_t choice,
              Actives candidates, std::span<const Assignment> assignments, const json::Node& object);
   void unsliced(const json::Node* node, const json::Node* companion, const shapes::Member& member,
-                Actives candidates, const json::Node& object);
+                const Candidates& candidates, const json::Node& object);
   void typed_value(const SliceItem& item, const shapes::Member& member, ActiveList& actives,
                    const json::Node& object);
   void checked_value(const SliceItem& item, const shapes::Member& member, Actives actives,

@@ -17,21 +17,16 @@ bool Walk::wrong_form(const json::Node& node, const shapes::Element& info) {
 }
 
 void Walk::items(const json::Node& object, const shapes::Element& info, const Slot& slot,
-                 Actives candidates) {
-  const std::size_t choice = static_cast<std::size_t>(slot.member - info.members.data());
+                 const Candidates& candidates) {
   const bool well = has_form(slot.value, info);
   if (!has_form(slot.companion, info) || !well) {
     return;
   }
-  bool sliced = false;
-  for (const Active& each : candidates) {
-    sliced = sliced || each.element->sliced;
-  }
-  if (!info.repeats && !sliced) {
+  if (!info.repeats && !candidates.sliced) {
     unsliced(slot.value, slot.companion, *slot.member, candidates, object);
     return;
   }
-  if (info.repeats && !sliced && slot.companion == nullptr && slot.value->count > 0) {
+  if (!candidates.sliced && slot.companion == nullptr && slot.value->count > 0) {
     for (const json::Node* each = slot.value->first; each != nullptr && !settled();
          each = each->next) {
       unsliced(each, nullptr, *slot.member, candidates, object);
@@ -66,13 +61,14 @@ void Walk::items(const json::Node& object, const shapes::Element& info, const Sl
     }
   }
   Assignments assignments;
-  for (const Active& each : candidates) {
+  for (const Active& each : candidates.list.span()) {
     if (each.element->sliced) {
       sort_into_slices(object, list.span(), *each.element, slot.member->type, assignments);
     }
   }
+  const std::size_t choice = static_cast<std::size_t>(slot.member - info.members.data());
   for (const SliceItem& item : list.span()) {
-    value(item, *slot.member, choice, candidates, assignments.span(), object);
+    value(item, *slot.member, choice, candidates.list.span(), assignments.span(), object);
     if (settled()) {
       return;
     }
@@ -141,19 +137,15 @@ void Walk::value(const SliceItem& item, const shapes::Member& member, std::size_
 }
 
 void Walk::unsliced(const json::Node* node, const json::Node* companion,
-                    const shapes::Member& member, Actives candidates,
+                    const shapes::Member& member, const Candidates& candidates,
                     const json::Node& object_node) {
-  bool more = member.type == words().extension;
-  for (const Active& each : candidates) {
-    more = more || !each.type->ref->profiles.empty();
-  }
   const SliceItem item{node, companion, 0};
-  if (!more) {
-    checked_value(item, member, candidates, object_node);
+  if (!candidates.profiled && member.type != words().extension) {
+    checked_value(item, member, candidates.list.span(), object_node);
     return;
   }
   ActiveList actives;
-  for (const Active& each : candidates) {
+  for (const Active& each : candidates.list.span()) {
     actives.push(each);
   }
   typed_value(item, member, actives, object_node);

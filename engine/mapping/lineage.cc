@@ -1,6 +1,5 @@
 // The lineage written as JSON tables.
 
-#include <array>
 #include <charconv>
 #include <cstdint>
 #include <cstring>
@@ -13,85 +12,11 @@
 
 #include "engine/json/write.h"
 #include "engine/mapping/mapping.h"
+#include "engine/mapping/node_table.h"
 
 namespace engine::mapping {
 
 namespace {
-
-// A table from nodes to numbers, filled once: linear probing, at most half full.
-class NodeTable {
- public:
-  explicit NodeTable(std::size_t count) {
-    std::size_t size = 64;
-    while (size < 2 * count) {
-      size *= 2;
-    }
-    slots_.resize(size);
-  }
-  // The number of a node, or `fresh` when it had none and has that one now.
-  std::uint32_t add(const json::Node* node, std::uint32_t fresh) {
-    Slot& slot = slots_[place(node)];
-    if (slot.node == nullptr) {
-      if (2 * ++count_ > slots_.size()) {
-        grow();
-        return add(node, fresh);
-      }
-      slot = {node, fresh};
-    }
-    return slot.number;
-  }
-  const std::uint32_t* find(const json::Node* node) const {
-    const Slot& slot = slots_[place(node)];
-    return slot.node == nullptr ? nullptr : &slot.number;
-  }
-
- private:
-  struct Slot {
-    const json::Node* node = nullptr;
-    std::uint32_t number = 0;
-  };
-  std::size_t place(const json::Node* node) const {
-    // Nodes lie 64 bytes apart in their arena, so the bits above tell them apart.
-    std::size_t at = (reinterpret_cast<std::uintptr_t>(node) >> 6) * 0x9E3779B97F4A7C15ULL >> 20;
-    for (;; ++at) {
-      const Slot& slot = slots_[at & (slots_.size() - 1)];
-      if (slot.node == node || slot.node == nullptr) {
-        return at & (slots_.size() - 1);
-      }
-    }
-  }
-  void grow() {
-    std::vector<Slot> old = std::move(slots_);
-    slots_.assign(old.size() * 2, Slot());
-    count_ = 0;
-    for (const Slot& slot : old) {
-      if (slot.node != nullptr) {
-        add(slot.node, slot.number);
-      }
-    }
-  }
-
-  std::vector<Slot> slots_;
-  std::size_t count_ = 0;
-};
-
-// A set that may say yes for a node that is not in it, and never no for one that is. Small enough
-// to stay in the processor's nearest cache, where the table is not.
-class NodeFilter {
- public:
-  void add(const json::Node* node) { words_[place(node) / 64] |= bit(node); }
-  bool may_have(const json::Node* node) const {
-    return (words_[place(node) / 64] & bit(node)) != 0;
-  }
-
- private:
-  static constexpr std::size_t kBits = std::size_t{1} << 15;
-  static std::size_t place(const json::Node* node) {
-    return (reinterpret_cast<std::uintptr_t>(node) >> 6) & (kBits - 1);
-  }
-  static std::uint64_t bit(const json::Node* node) { return std::uint64_t{1} << place(node) % 64; }
-  std::array<std::uint64_t, kBits / 64> words_ = {};
-};
 
 // A member's name as a token of a JSON Pointer (RFC 6901), escaped for a JSON string.
 std::string token_of(std::string_view name) {
@@ -229,14 +154,16 @@ class LineageWriter {
     }
     std::uint32_t index = 0;
     for (const json::Node& child : node) {
-      char* at = path_.room(length, kRoom);
-      *at++ = '/';
       std::size_t step = 1;
       if (node.is_array()) {
+        char* at = path_.room(length, kRoom);
+        *at++ = '/';
         step += static_cast<std::size_t>(std::to_chars(at, at + kRoom - 1, index++).ptr - at);
       } else {
         const std::string_view name = token(*child.name);
-        std::memcpy(path_.room(length + 1, name.size()), name.data(), name.size());
+        char* at = path_.room(length, 1 + name.size());
+        *at++ = '/';
+        std::memcpy(at, name.data(), name.size());
         step += name.size();
       }
       visit(child, length + step);
@@ -306,7 +233,11 @@ class LineageWriter {
 
   // Valid until the next call.
   const Source& source_of(const json::Node& input) {
-    const std::uint32_t known = known_source(input);
+    if (&input != last_input_) {  // what a rule makes, it mostly makes of one input
+      last_input_ = &input;
+      last_source_ = known_source(input);
+    }
+    const std::uint32_t known = last_source_;
     if (sources_[known].asked) {
       return sources_[known];
     }
@@ -375,6 +306,8 @@ class LineageWriter {
   NodeFilter has_entry_;
   NodeTable known_sources_;
   std::vector<Source> sources_;
+  const json::Node* last_input_ = nullptr;
+  std::uint32_t last_source_ = 0;
   std::string pointers_;
   std::uint32_t input_count_ = 0;
   std::vector<std::uint32_t> rules_;  // by RuleLabel::number: among "rules"
