@@ -77,6 +77,9 @@ inline constexpr std::size_t kConceptMapRowsMax = 1'000'000;
 // Problems listed for one set of maps; the first few are what gets fixed.
 inline constexpr std::size_t kMapProblemsMax = 100;
 
+// Issues of one session about codes without a translation; the last one counts the others.
+inline constexpr std::size_t kUntranslatedIssuesMax = 50;
+
 // --- Findings
 // A report with more issues than this helps nobody; the last one says how many were left out.
 inline constexpr std::size_t kIssuesMax = 1'000;

@@ -140,6 +140,24 @@ void hold(Rendering& to, std::string_view reason, const std::string& text, std::
   }
 }
 
+// One issue a code, as many as a person reads; the last one says how many more there are.
+void hold_for_codes(Rendering& to) {
+  const std::span<const mapping::Untranslated> codes = to.run->untranslated();
+  const std::size_t told = std::min(codes.size(), base::limits::kUntranslatedIssuesMax);
+  for (const mapping::Untranslated& code : codes.first(told)) {
+    hold(to, "unknown-code",
+         "The code '" + code.code + "' has no translation in " + code.table +
+             ": add a row to the table, or correct the code.",
+         code.place);
+  }
+  if (told < codes.size()) {
+    hold(to, "unknown-code",
+         "Codes without a translation beside these: " + std::to_string(codes.size() - told) +
+             ". Add the rows above and look again.",
+         {});
+  }
+}
+
 void map_session(Rendering& to, const Workshop& shop, const Wanted& wanted) {
   mapping::RunOptions options;
   options.uuid_seed = to.header.session_id;
@@ -167,12 +185,7 @@ void map_session(Rendering& to, const Workshop& shop, const Wanted& wanted) {
          mapped.error().where);
     return;
   }
-  for (const mapping::Untranslated& code : to.run->untranslated()) {
-    hold(to, "unknown-code",
-         "The code '" + code.code + "' has no translation in " + code.table +
-             ": add a row to the table, or correct the code.",
-         code.place);
-  }
+  hold_for_codes(to);
   to.resources = resources_of(*to.bundle);
 }
 
