@@ -18,6 +18,35 @@ using base::Error;
 using base::ErrorCode;
 using base::Result;
 
+namespace {
+
+void report(const fhir::Issues& issues) {
+  for (const fhir::Issue& issue : issues) {
+    if (issue.severity == fhir::Severity::kError) {
+      std::fprintf(stderr, "chartferry: %s\n", issue.text.c_str());
+    }
+  }
+}
+
+Result<std::unique_ptr<shapes::Catalog>> with_packages(std::unique_ptr<shapes::Catalog> catalog,
+                                                       const std::vector<std::string>& packages) {
+  for (const std::string& path : packages) {
+    Result<std::string> bytes = read_file(path, base::limits::kPackageBytesMax);
+    if (!bytes) {
+      return std::move(bytes).error();
+    }
+    Result<shapes::FhirPackage> package = shapes::read_package(*bytes);
+    if (!package) {
+      return Error(package.error().code, package.error().text(), path);
+    }
+    report(catalog->add(package->files, package->id()));
+  }
+  catalog->freeze();
+  return catalog;
+}
+
+}  // namespace
+
 Result<std::unique_ptr<shapes::Catalog>> load_map_catalog(
     const std::vector<std::string>& packages) {
   Result<std::unique_ptr<shapes::Catalog>> catalog = shapes::Catalog::load(embedded_profiles("r4"));
@@ -30,27 +59,14 @@ Result<std::unique_ptr<shapes::Catalog>> load_map_catalog(
       own.push_back({std::string(file.name), std::string(file.bytes)});
     }
   }
-  const auto report = [](const fhir::Issues& issues) {
-    for (const fhir::Issue& issue : issues) {
-      if (issue.severity == fhir::Severity::kError) {
-        std::fprintf(stderr, "chartferry: %s\n", issue.text.c_str());
-      }
-    }
-  };
   report((*catalog)->add(own));
-  for (const std::string& path : packages) {
-    Result<std::string> bytes = read_file(path, base::limits::kPackageBytesMax);
-    if (!bytes) {
-      return std::move(bytes).error();
-    }
-    Result<shapes::FhirPackage> package = shapes::read_package(*bytes);
-    if (!package) {
-      return Error(package.error().code, package.error().text(), path);
-    }
-    report((*catalog)->add(package->files, package->id()));
-  }
-  (*catalog)->freeze();
-  return catalog;
+  return with_packages(std::move(*catalog), packages);
+}
+
+Result<std::unique_ptr<shapes::Catalog>> load_site_catalog(
+    std::span<const base::SourceFile> profiles, const std::vector<std::string>& packages) {
+  Result<std::unique_ptr<shapes::Catalog>> catalog = shapes::Catalog::load(profiles);
+  return catalog ? with_packages(std::move(*catalog), packages) : std::move(catalog);
 }
 
 Result<std::vector<base::SourceFile>> read_maps(const std::string& path) {
@@ -75,10 +91,11 @@ Result<std::vector<base::SourceFile>> read_maps(const std::string& path) {
 
 Result<MapBench> MapBench::open(std::shared_ptr<const shapes::Catalog> catalog,
                                 std::span<const base::SourceFile> files,
-                                std::vector<Error>* problems) {
+                                const therapy::Settings& settings, std::vector<Error>* problems) {
   MapBench bench;
   bench.catalog_ = std::move(catalog);
   bench.workshop_ = std::make_unique<therapy::Workshop>();
+  bench.workshop_->settings = settings;
   bench.context_ = std::make_unique<therapy::MapContext>();
   bench.context_->shop = bench.workshop_.get();
   Result<std::unique_ptr<mapping::MapSet>> maps = mapping::MapSet::load(

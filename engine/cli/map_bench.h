@@ -21,6 +21,9 @@ namespace engine::cli {
 // still open, so that documents may be parsed at any time. Errors: kIo, kInvalid, kLimit.
 base::Result<std::unique_ptr<shapes::Catalog>> load_map_catalog(
     const std::vector<std::string>& packages);
+// The profiles that a site's translator takes, with the packages. Errors: as above.
+base::Result<std::unique_ptr<shapes::Catalog>> load_site_catalog(
+    std::span<const base::SourceFile> profiles, const std::vector<std::string>& packages);
 
 // A map file, or everything below a folder, names relative to the folder. Errors: kIo, kLimit.
 base::Result<std::vector<base::SourceFile>> read_maps(const std::string& path);
@@ -35,9 +38,11 @@ struct MapOutcome {
 
 class MapBench {
  public:
-  // Errors: the first thing that is wrong with the set; `problems` receives all.
+  // `settings` give the constants that maps may read. Errors: the first thing that is wrong with
+  // the set; `problems` receives all.
   static base::Result<MapBench> open(std::shared_ptr<const shapes::Catalog> catalog,
                                      std::span<const base::SourceFile> files,
+                                     const therapy::Settings& settings = {},
                                      std::vector<base::Error>* problems = nullptr);
 
   const mapping::MapSet& maps() const { return *maps_; }

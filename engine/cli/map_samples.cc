@@ -4,7 +4,9 @@
 #include <string_view>
 #include <utility>
 
-#include "engine/cli/embedded.h"
+#include "engine/cli/map_work.h"
+#include "engine/cli/set_samples.h"
+#include "engine/cli/stamp.h"
 #include "engine/json/write.h"
 #include "engine/therapy/translate.h"
 
@@ -17,11 +19,6 @@ using base::SourceFile;
 
 constexpr std::string_view kIn = ".in.json";
 constexpr std::string_view kSession = ".session.json";
-bool is_sample(std::string_view name, std::string_view tail) {
-  const bool in_samples =
-      name.substr(0, 8) == "samples/" || name.find("/samples/") != std::string_view::npos;
-  return in_samples && name.size() > tail.size() && name.substr(name.size() - tail.size()) == tail;
-}
 
 std::string pretty(std::string_view text) {
   json::NameTable names;
@@ -30,6 +27,14 @@ std::string pretty(std::string_view text) {
     return std::string(text);
   }
   return json::to_pretty_text(*document.root());
+}
+
+// Of the rules, those that fired in either.
+void add_fired(const std::vector<bool>& fired, std::vector<bool>& to) {
+  to.resize(std::max(to.size(), fired.size()));
+  for (std::size_t i = 0; i < fired.size(); ++i) {
+    to[i] = to[i] || fired[i];
+  }
 }
 
 void run_map_sample(const MapBench& bench, const SourceFile& file, bool coverage,
@@ -43,55 +48,51 @@ void run_map_sample(const MapBench& bench, const SourceFile& file, bool coverage
     }
   }
   if (map == nullptr) {
-    out.error = "there is no map " + stem + ".map for this sample";
+    out.faults.push_back("there is no map " + stem + ".map for this sample");
     return;
   }
   json::Document document(bench.catalog().names());
   if (Result<void> parsed = document.parse(file.bytes); !parsed) {
-    out.error = parsed.error().text();
+    out.faults.push_back(parsed.error().text());
     return;
   }
   const json::Node* source = document.root();
   Result<MapOutcome> ran = bench.run(map->groups[0], {&source, 1}, coverage);
   if (!ran) {
-    out.error = ran.error().text();
+    out.faults.push_back(ran.error().text());
     return;
   }
   out.got = std::move(ran->output);
-  out.fired = std::move(ran->fired);
+  add_fired(ran->fired, out.fired);
 }
 
-Result<std::unique_ptr<therapy::Translator>> load_translator(std::span<const SourceFile> files) {
-  therapy::Sources sources;
-  sources.mappings.assign(files.begin(), files.end());
-  for (const base::SourceView& file : embedded_profiles()) {
-    sources.profiles.push_back({std::string(file.name), std::string(file.bytes)});
-  }
-  return therapy::Translator::load(std::move(sources));
+std::string stamp_of(const SourceFile& file) {
+  const json::NameTable names;
+  json::Document document(names);
+  return document.parse(file.bytes) ? default_stamp(*document.root()) : std::string();
 }
 
 void run_session_sample(const therapy::Translator& translator, const SourceFile& file,
-                        const std::string& accepted_at, SampleResult& out) {
-  const therapy::Revision revision{file.bytes, accepted_at};
-  const therapy::Translation translation = translator.translate({&revision, 1});
-  if (translation.verdict == therapy::Verdict::kRefused || translation.bundle.empty()) {
-    out.error = "refused:";
-    for (const fhir::Issue& issue : translation.issues) {
-      out.error += " " + issue.text;
-    }
-    return;
+                        const std::string& accepted_at, bool coverage, SampleResult& out) {
+  out.is_session = true;
+  const therapy::Revision revision{file.bytes, accepted_at.empty() ? stamp_of(file) : accepted_at};
+  const therapy::Translation made =
+      translator.translate({&revision, 1}, {.lineage = false, .coverage = coverage});
+  add_fired(made.fired, out.fired);
+  for (const fhir::Issue& issue : made.issues) {
+    out.errors += issue.severity <= fhir::Severity::kError ? 1U : 0U;
+    out.warnings += issue.severity == fhir::Severity::kWarning ? 1U : 0U;
   }
-  out.got = pretty(translation.bundle);
-  json::NameTable names;
-  json::Document lineage(names);
-  if (!lineage.parse(translation.lineage)) {
-    return;
-  }
-  if (const json::Node* rules = lineage.root()->find("rules"); rules != nullptr) {
-    for (const json::Node& rule : *rules) {
-      out.makers.emplace(rule.first->text());
+  if (is_fault(made)) {
+    out.faults.push_back(made.hold_reason.empty() ? "refused" : made.hold_reason);
+    for (const fhir::Issue& issue : made.issues) {
+      if (issue.severity <= fhir::Severity::kError) {
+        out.faults.push_back(issue.expression + (issue.expression.empty() ? "" : ": ") +
+                             issue.text + (issue.rule.empty() ? "" : " [" + issue.rule + "]"));
+      }
     }
   }
+  out.got = made.bundle.empty() ? std::string() : pretty(made.bundle);
 }
 
 std::vector<std::string_view> lines_of(std::string_view text) {
@@ -106,33 +107,36 @@ std::vector<std::string_view> lines_of(std::string_view text) {
 
 }  // namespace
 
-std::vector<SampleResult> run_samples(const MapBench& bench, std::span<const SourceFile> files,
-                                      const std::string& accepted_at, bool coverage) {
+bool is_sample(std::string_view name) {
+  const bool in_samples =
+      name.starts_with("samples/") || name.find("/samples/") != std::string_view::npos;
+  return in_samples && (name.ends_with(kIn) || name.ends_with(kSession));
+}
+
+std::vector<SampleResult> run_samples(const MapWork& work, const std::string& accepted_at,
+                                      bool coverage) {
   std::vector<SampleResult> results;
   std::unique_ptr<therapy::Translator> translator;
-  for (const SourceFile& file : files) {
-    const bool session = is_sample(file.name, kSession);
-    if (!session && !is_sample(file.name, kIn)) {
-      continue;
-    }
+  for (const MapSample& sample : work.samples) {
+    const std::string& name = sample.file.name;
+    const bool session = name.ends_with(kSession);
     SampleResult& result = results.emplace_back();
-    result.name = file.name;
+    result.sample = &sample;
     const std::size_t tail = session ? kSession.size() : kIn.size();
-    result.expected =
-        file.name.substr(0, file.name.size() - tail) + (session ? ".bundle.json" : ".out.json");
+    result.expected = name.substr(0, name.size() - tail) + (session ? ".bundle.json" : ".out.json");
     if (!session) {
-      run_map_sample(bench, file, coverage, result);
+      run_map_sample(work.bench, sample.file, coverage, result);
       continue;
     }
     if (translator == nullptr) {
-      Result<std::unique_ptr<therapy::Translator>> loaded = load_translator(files);
+      Result<std::unique_ptr<therapy::Translator>> loaded = therapy::Translator::load(work.sources);
       if (!loaded) {
-        result.error = loaded.error().text();
+        result.faults.push_back(loaded.error().text());
         return results;
       }
       translator = std::move(*loaded);
     }
-    run_session_sample(*translator, file, accepted_at, result);
+    run_session_sample(*translator, sample.file, accepted_at, coverage, result);
   }
   return results;
 }

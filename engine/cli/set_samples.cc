@@ -18,12 +18,6 @@ constexpr std::string_view kFolder = "samples/";
 constexpr std::string_view kSession = ".session.json";
 constexpr std::string_view kBundle = ".bundle.json";
 
-// Held for what the maps did; a value that a person must confirm is the document's own.
-bool is_fault(const std::string& hold_reason) {
-  return hold_reason == "map-failed" || hold_reason == "check-failed" ||
-         hold_reason == "unknown-code";
-}
-
 std::string fault_of(const therapy::Translator& translator, const base::SourceFile& sample,
                      const base::SourceFile* expected) {
   const json::NameTable names;
@@ -33,7 +27,7 @@ std::string fault_of(const therapy::Translator& translator, const base::SourceFi
   }
   const therapy::Revision revision{sample.bytes, default_stamp(*document.root())};
   const therapy::Translation made = translator.translate({&revision, 1}, {.lineage = false});
-  if (made.verdict == therapy::Verdict::kRefused || is_fault(made.hold_reason)) {
+  if (is_fault(made)) {
     std::string text = made.hold_reason.empty() ? "refused" : made.hold_reason;
     for (const fhir::Issue& issue : made.issues) {
       if (issue.severity <= fhir::Severity::kError) {
@@ -49,6 +43,11 @@ std::string fault_of(const therapy::Translator& translator, const base::SourceFi
 }
 
 }  // namespace
+
+bool is_fault(const therapy::Translation& made) {
+  return made.verdict == therapy::Verdict::kRefused || made.hold_reason == "map-failed" ||
+         made.hold_reason == "check-failed" || made.hold_reason == "unknown-code";
+}
 
 std::string failing_sample(const therapy::Translator& translator,
                            const std::string& site_mappings) {

@@ -9,6 +9,10 @@
 
 namespace engine::cli {
 
+// Whether a translation was refused, or held for what the maps did. What a person must confirm is
+// the document's own.
+bool is_fault(const therapy::Translation& made);
+
 // "" when all pass; else the first that does not, and why: a map fails on it, a code has no
 // translation, what was made does not conform, or it is not what the site expects. `site_mappings`
 // is the site's folder, or empty.

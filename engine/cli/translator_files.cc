@@ -1,6 +1,7 @@
 #include "engine/cli/translator_files.h"
 
 #include <algorithm>
+#include <filesystem>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -95,6 +96,29 @@ std::vector<base::SourceFile> own_profiles(const std::string& version) {
 }
 
 }  // namespace
+
+base::Result<TranslatorFiles> site_files(const std::string& directory) {
+  namespace fs = std::filesystem;
+  const fs::path site(directory);
+  std::error_code ignored;
+  TranslatorFiles files;
+  if (fs::is_directory(site / "mappings", ignored)) {
+    files.mappings = site / "mappings";
+  }
+  if (fs::is_directory(site / "profiles", ignored)) {
+    files.profiles = site / "profiles";
+  }
+  if (fs::is_regular_file(site / "settings.json", ignored)) {
+    files.settings = site / "settings.json";
+  }
+  if (files.mappings.empty() && files.profiles.empty() && files.settings.empty()) {
+    return base::Error(base::ErrorCode::kNotFound,
+                       "a site's directory has mappings/, profiles/ or settings.json, and none of "
+                       "them is here",
+                       directory);
+  }
+  return files;
+}
 
 base::Result<therapy::Sources> read_sources(const TranslatorFiles& files) {
   therapy::Sources sources;

@@ -23,6 +23,10 @@ struct TranslatorFiles {
   std::string settings;  // a file; empty: the defaults
 };
 
+// A site's directory: mappings/ (maps, tables, samples/), profiles/ and settings.json, each of them
+// if it is there. Errors: kNotFound when none is.
+base::Result<TranslatorFiles> site_files(const std::string& directory);
+
 // The files themselves, for whoever keeps them beside the translator.
 base::Result<therapy::Sources> read_sources(const TranslatorFiles& files);
 

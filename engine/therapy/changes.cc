@@ -353,6 +353,9 @@ base::Result<void> add_provenance(Rendering& now, const Workshop& shop, const Ch
   options.with_rule_runs = !now.run->rule_runs().empty();
   now.provenance_run = std::make_unique<mapping::Run>(*shop.maps, document, std::move(options));
   mapping::Run& run = *now.provenance_run;
+  if (!now.run->fired_rules().empty()) {
+    run.watch_coverage();
+  }
   const mapping::Binding whole[] = {mapping::Binding::of_source(session, shop.model->session()),
                                     mapping::Binding::of_target(*now.bundle)};
   base::Result<void> made = run.call(shop.groups.provenance, whole);

@@ -166,6 +166,9 @@ void map_session(Rendering& to, const Workshop& shop, const Wanted& wanted) {
   options.with_lineage = wanted.lineage || wanted.rule_runs;
   options.with_rule_runs = wanted.rule_runs;
   to.run = std::make_unique<mapping::Run>(*shop.maps, to.document, std::move(options));
+  if (wanted.coverage) {
+    to.run->watch_coverage();
+  }
   Result<void> framed = add_frames(to, shop);
   if (!framed) {
     hold(to, "map-failed", framed.error().detail, framed.error().where);

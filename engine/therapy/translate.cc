@@ -260,6 +260,17 @@ void write_runs(const Rendering& made, std::string& out) {
                            *made.document.root(), made.bundle, base::limits::kHistoryBytesMax, out);
 }
 
+// Of the two runs, which are of one set of maps.
+void add_fired(const Rendering& made, std::vector<bool>& out) {
+  for (const mapping::Run* run : {made.run.get(), made.provenance_run.get()}) {
+    const std::vector<bool>& fired = run != nullptr ? run->fired_rules() : out;
+    out.resize(std::max(out.size(), fired.size()));
+    for (std::size_t i = 0; i < fired.size(); ++i) {
+      out[i] = out[i] || fired[i];
+    }
+  }
+}
+
 }  // namespace
 
 Translation Translator::translate(std::span<const Revision> revisions, const Wanted& wanted) const {
@@ -277,6 +288,7 @@ Translation Translator::translate(std::span<const Revision> revisions, const Wan
     if (wanted.rule_runs) {
       write_runs(*now, out.rule_runs);
     }
+    add_fired(*now, out.fired);
     return out;
   }
   std::unique_ptr<Rendering> before;
@@ -324,6 +336,7 @@ Translation Translator::translate(std::span<const Revision> revisions, const Wan
   if (wanted.rule_runs) {
     write_runs(*now, out.rule_runs);
   }
+  add_fired(*now, out.fired);
   if (out.hold_reason.empty()) {
     out.hold_reason = report.hold_reason();
   }

@@ -65,6 +65,7 @@ enum class Verdict : std::uint8_t {
 struct Wanted {
   bool lineage = true;  // without it Translation::lineage stays empty, and nothing is recorded
   bool rule_runs = false;
+  bool coverage = false;  // which rules of the maps fired
 };
 
 struct Translation {
@@ -77,6 +78,7 @@ struct Translation {
                           // could be made
   std::string lineage;    // as mapping::write_lineage() says
   std::string rule_runs;  // as mapping::write_rule_runs() says; also when a map failed
+  std::vector<bool> fired;  // by mapping::RuleLabel::number, when coverage was wanted
 };
 
 struct Move;
