@@ -53,6 +53,14 @@ void visit_references(Node& node, const std::function<void(Node&, std::string_vi
   }
 }
 
+// Empty, as was asked for, or a resource: a page of a portal on the way also comes with 200.
+bool is_of_a_record_server(const Reply& reply) {
+  const bool blank = reply.body.find_first_not_of(" \t\r\n") == std::string::npos;
+  Document document(names());
+  return blank || (!reply.body_cut && document.parse(reply.body) &&
+                   !document.root()->string_at("resourceType").empty());
+}
+
 Reply refusal(const char* code, std::string_view type) {
   fhir::Issue issue;
   issue.code = code;
@@ -200,7 +208,8 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
 
   void single_answered(Reply reply) {
     Item& item = items_[wave_.front()];
-    if (reply.fate != Reply::Fate::kAnswered || (reply.status != 200 && reply.status != 201)) {
+    if (reply.fate != Reply::Fate::kAnswered || (reply.status != 200 && reply.status != 201) ||
+        !is_of_a_record_server(reply)) {
       failed_ = &item;
       finish(std::move(reply));
       return;

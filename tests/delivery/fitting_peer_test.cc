@@ -32,7 +32,7 @@ class Server final : public Peer {
     std::string identifier;
     std::string content;
   };
-  enum class Stop { kNever, kBefore, kAfter };
+  enum class Stop { kNever, kBefore, kAfter, kPortal };
 
   explicit Server(std::string interactions) : interactions_(std::move(interactions)) {}
 
@@ -135,6 +135,11 @@ class Server final : public Peer {
     const Stop now = ++writes == stop_at ? stop : Stop::kNever;
     if (now == Stop::kBefore) {
       return Reply(Reply::Fate::kNotSent, "away");
+    }
+    if (now == Stop::kPortal) {
+      Reply page = status(200);
+      page.body = "<html><body>Welcome to the guest network</body></html>";
+      return page;
     }
     if (!refers_well(resource)) {
       return status(422);
@@ -270,6 +275,19 @@ TEST_F(FittingPeerTest, StoppedAnywhereAndBegunAgainItWritesOnce) {
         }
       }
     }
+  }
+}
+
+TEST_F(FittingPeerTest, APageOfAPortalInTheMiddleIsNoLanding) {
+  for (int write = 1; write <= 4; ++write) {
+    at(kNone);
+    server_->stop = Server::Stop::kPortal;
+    server_->stop_at = write;
+    const Reply stopped = post(kSession);
+    EXPECT_EQ(verdict(stopped), "html-answer") << write;
+    EXPECT_EQ(stopped.partly, write > 1);
+    EXPECT_EQ(verdict(post(kSession)), "landed");
+    EXPECT_EQ(server_->kept.size(), 5U) << write;
   }
 }
 
