@@ -93,7 +93,7 @@ base::Result<std::unique_ptr<Connection>> Connection::open(const std::string& pa
     problem.where = path;
     return problem;
   }
-  sqlite3_busy_timeout(handle, static_cast<int>(base::limits::kJournalBusyWait.count()));
+  connection->wait_for_others(base::limits::kJournalBusyWait);
   sqlite3_extended_result_codes(handle, 1);
   return connection;
 }
@@ -118,6 +118,10 @@ sql::Run Connection::run(const char* sql) {
     sqlite3_prepare_v3(handle_, sql, -1, SQLITE_PREPARE_PERSISTENT, &statement, nullptr);
   }
   return sql::Run(std::make_unique<Running>(*this, statement));
+}
+
+void Connection::wait_for_others(std::chrono::milliseconds most) {
+  sqlite3_busy_timeout(handle_, static_cast<int>(most.count()));
 }
 
 base::Error Connection::error(std::string_view what) const {

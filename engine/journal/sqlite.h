@@ -1,6 +1,7 @@
 #pragma once
 // SQLite behind sql::Connection: errors as Result, statements prepared once and reused.
 
+#include <chrono>
 #include <cstdint>
 #include <memory>
 #include <string>
@@ -29,6 +30,8 @@ class Connection final : public sql::Connection {
   base::Result<void> script(const char* sql) override;
   sql::Run run(const char* sql) override;
   base::Result<void> begin_snapshot() override { return script("BEGIN"); }
+  // How long a statement waits for other processes; limits::kJournalBusyWait unless told.
+  void wait_for_others(std::chrono::milliseconds most);
   base::Error error(std::string_view what) const;
   sqlite3* handle() { return handle_; }
 

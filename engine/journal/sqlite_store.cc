@@ -8,6 +8,7 @@
 #include <sys/file.h>
 #include <unistd.h>
 
+#include "engine/base/limits.h"
 #include "engine/journal/body_keys.h"
 #include "engine/journal/keeping.h"
 #include "engine/journal/log_writer.h"
@@ -47,6 +48,7 @@ class FileLock {
       ::close(fd_);
     }
   }
+  bool held() const { return fd_ >= 0; }
   FileLock(const FileLock&) = delete;
   FileLock& operator=(const FileLock&) = delete;
 
@@ -229,9 +231,14 @@ base::Result<void> SqliteStore::restore_keys(const std::vector<WrappedKey>& keys
 }
 
 // Pages as they were before stay in the log of SQLite until they are overwritten. While somebody
-// reads them this has to wait for the next time.
+// reads them this has to wait for the next time; an engine, whose senders wait, does not even try
+// twice.
 void SqliteStore::empty_wal() {
+  if (lock_.held()) {
+    writer_->wait_for_others(std::chrono::milliseconds(0));
+  }
   static_cast<void>(writer_->script("PRAGMA wal_checkpoint(TRUNCATE)"));
+  writer_->wait_for_others(base::limits::kJournalBusyWait);
 }
 
 base::Result<void> SqliteStore::restore(const std::vector<CopiedRecord>& records) {

@@ -2,9 +2,11 @@
 """Bodies sealed at rest by a real engine: what lies on the disk, what the commands say with and without the master key."""
 import os
 import pathlib
+import sqlite3
 import subprocess
 import sys
 import tempfile
+import time
 import unittest
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "sandbox"))
@@ -89,6 +91,10 @@ class SealedBodies(unittest.TestCase):
         position = self.document()
         self.assertIn("give the master key", self.command("show", position, "--part", "document")[1])
         self.assertIn('"identifier"', self.command("--journal-key", self.key, "show", position, "--part", "document")[1])
+        # What writes a body needs it too, or it would lie in the clear.
+        status, said = self.command("move", self.session, "--to", "https://hill.example/ids/patient|P-0102", "--why", "mixed up")
+        self.assertEqual(status, 2)
+        self.assertIn("give the master key", said)
 
     def test_an_export_is_verified_by_others_opened_and_sealed(self):
         opened, sealed = self.folder / "opened", self.folder / "sealed"
@@ -196,6 +202,43 @@ class Destroying(unittest.TestCase):
         done = subprocess.run([sys.executable, "-B", str(SCRIPT), str(folder)], capture_output=True, text=True, check=False)
         self.assertEqual(done.returncode, 1, done.stderr)
         self.assertIn("document.destroyed: no record says so", done.stdout)
+
+    def test_the_engine_removes_by_itself_what_is_older_than_the_site_keeps_it(self):
+        old = self.enterContext(stage.Engine(self.folder, name="old"))
+        old.start(self.server.base)
+        document = stage.sent("alder-moving")
+        document["identifier"]["value"] = "old-1"
+        session = old.session_id(old.send(document))
+        stage.wait_for("landed", lambda: old.settled(session, ("landed",)))
+        document["identifier"]["value"] = "held-1"
+        document["patient"]["identifier"]["value"] = "P-0999"  # nobody knows this patient
+        held = old.session_id(old.send(document))
+        stage.wait_for("held", lambda: old.settled(held, ("held",)))
+        old.stop()
+        # Eleven years pass: what the engine asks is the column of the time.
+        with sqlite3.connect(old.journal) as database:
+            database.execute("UPDATE record SET time = (substr(time, 1, 4) - 11) || substr(time, 5)")
+        refused = subprocess.run([str(stage.ENGINE), "serve", "--journal", str(old.journal), "--target", self.server.base,
+                                  "--retention", "10 weeks"], capture_output=True, text=True, check=False, timeout=60)
+        self.assertEqual(refused.returncode, 2)
+        self.assertIn('"10 years", "18 months" or "90 days"', refused.stderr)
+        old.start(self.server.base, "--retention", "12 years")
+        time.sleep(4)  # two looks
+        self.assertEqual(old.request("GET", f"/sessions/{session}/document").status, 200)
+        old.stop()
+        old.start(self.server.base, "--retention", "10 years")
+        gone = stage.wait_for("removed", lambda: (answer := old.request("GET", f"/sessions/{session}/document")).status == 404
+                              and answer, 60)
+        self.assertIn(b"it was destroyed on", gone.body)
+        self.assertEqual(old.request("GET", f"/sessions/{held}/document").status, 200)
+        self.assertIn("event=bodies-removed", old.log.read_text())
+        old.stop()
+        before, self.engine = self.engine, old
+        try:
+            self.assertEqual(self.command("list", "--kind", "expired").count("\n"), 1)
+            self.assertIn("parts were destroyed as records of the journal say", self.command("verify", status=1))  # the times
+        finally:
+            self.engine = before
 
     def test_one_patient_of_a_journal_that_was_never_sealed(self):
         plain = self.enterContext(stage.Engine(self.folder, name="plain"))

@@ -1,5 +1,6 @@
 // What lies in the file of a sealed journal, and what is named when somebody alters it.
 
+#include <chrono>
 #include <fstream>
 #include <iterator>
 #include <string>
@@ -7,6 +8,7 @@
 
 #include <sqlite3.h>
 
+#include "engine/base/limits.h"
 #include "engine/journal/destruction.h"
 #include "engine/journal/seal.h"
 #include "engine/journal/verify.h"
@@ -103,6 +105,22 @@ TEST_F(SealedFile, ForgetsKeysAsTheyWereWrappedBefore) {
   ASSERT_TRUE(on_disk(before));
   ASSERT_EQ(*store_->rewrap(master_id(std::string(32, 'n')), 10), 1u);
   EXPECT_FALSE(on_disk(before));
+}
+
+// A long look of somebody else must not hold up an engine and its senders.
+TEST_F(SealedFile, DoesNotMakeAnEngineWaitForWhoReads) {
+  open();
+  take_in("a");
+  sqlite3* reader = nullptr;
+  ASSERT_EQ(sqlite3_open(folder_.file("journal").c_str(), &reader), SQLITE_OK);
+  ASSERT_EQ(sqlite3_exec(reader, "BEGIN; SELECT count(*) FROM part", nullptr, nullptr, nullptr),
+            SQLITE_OK);
+  const auto begun = std::chrono::steady_clock::now();
+  shred("p-a");
+  take_in("b");
+  EXPECT_LT(std::chrono::steady_clock::now() - begun, base::limits::kJournalBusyWait / 2);
+  sqlite3_close(reader);
+  EXPECT_EQ(faults(), "");
 }
 
 struct Tampering {
