@@ -80,9 +80,10 @@ export class LongList {
   lean(from: number, to: number): LongList {
     const first = this.pageOf(from) - kKept;
     const last = this.pageOf(to) + kKept;
-    const far = (at: number): boolean => at > 0 && (at < first || at > last);
-    if (!this.pages.some((page, at) => page.rows !== undefined && far(at))) return this;
-    return new LongList(this.pages.map((page, at) => (far(at) ? { ...page, rows: undefined } : page)));
+    const held = (page: Page, at: number): boolean => page.rows !== undefined && at > 0 && (at < first || at > last);
+    if (!this.pages.some(held)) return this;
+    // Of thousands of pages only the few that are let go are made anew.
+    return new LongList(this.pages.map((page, at) => (held(page, at) ? { ...page, rows: undefined } : page)));
   }
 
   private pageOf(index: number): number {
