@@ -127,6 +127,15 @@ inline constexpr std::size_t kJournalGroupMax = 512;
 // How long a command waits for the engine's own writes, and the other way round.
 inline constexpr std::chrono::milliseconds kJournalBusyWait{10'000};
 
+// Records whose bodies are removed, and data keys that are wrapped anew, in one transaction;
+// senders wait while it runs.
+inline constexpr std::size_t kRemovedAtOnceMax = 500;
+inline constexpr std::size_t kRewrappedAtOnceMax = 500;
+// How often an engine looks for bodies that are older than the site keeps them.
+inline constexpr std::chrono::hours kRetentionLook{1};
+// The longest time that a site can say; whoever means longer says nothing, and nothing is removed.
+inline constexpr int kRetentionYearsMax = 100;
+
 // --- A journal in PostgreSQL, which several engines share
 inline constexpr std::chrono::seconds kDatabaseConnectWait{5};
 // Connections for reading, of one engine.

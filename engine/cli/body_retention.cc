@@ -3,22 +3,16 @@
 #include <string>
 #include <utility>
 
+#include "engine/base/limits.h"
 #include "engine/cli/engine_parts.h"
 
 namespace engine::cli {
-namespace {
-
-constexpr std::chrono::hours kPause{1};
-// Records whose bodies are removed in one transaction; senders wait while it runs.
-constexpr std::size_t kRecordsMax = 500;
-
-}  // namespace
 
 void BodyRetention::look() {
   if (clock_.steady() < next_) {
     return;
   }
-  next_ = clock_.steady() + kPause;
+  next_ = clock_.steady() + base::limits::kRetentionLook;
   if (!journal_.store().mine("retention")) {
     return;
   }
@@ -29,7 +23,7 @@ void BodyRetention::look() {
   change.record.why = "bodies are kept no longer than the site's configuration says";
   change.record.reason = "before " + cutoff;
   change.destroy_before = cutoff;
-  change.destroy_max = kRecordsMax;
+  change.destroy_max = base::limits::kRemovedAtOnceMax;
   const auto outcome = journal_.write(std::move(change));
   if (!outcome) {
     say("journal-failing", "record=expired");

@@ -5,6 +5,7 @@
 
 #include <CLI/CLI.hpp>
 
+#include "engine/base/limits.h"
 #include "engine/cli/commands.h"
 #include "engine/cli/journal_keys.h"
 #include "engine/cli/journal_report.h"
@@ -25,11 +26,6 @@ using journal::Change;
 using journal::Kind;
 using journal::Outcome;
 using journal::Store;
-
-// Data keys wrapped anew in one transaction; an engine that works beside waits for it.
-constexpr std::size_t kRewrapMax = 500;
-// Records whose bodies are removed in one transaction, likewise.
-constexpr std::size_t kExpireMax = 500;
 
 int fail(const Error& error) {
   std::fprintf(stderr, "chartferry journal: %s\n", error.text().c_str());
@@ -107,12 +103,12 @@ int rotate(const std::string& location, std::vector<std::string> keys,
   const std::string next = fresh->ids().front();
   std::size_t wrapped = 0;
   while (true) {
-    const auto done = (*store)->rewrap(next, kRewrapMax);
+    const auto done = (*store)->rewrap(next, base::limits::kRewrappedAtOnceMax);
     if (!done) {
       return fail(done.error());
     }
     wrapped += *done;
-    if (*done < kRewrapMax) {
+    if (*done < base::limits::kRewrappedAtOnceMax) {
       break;
     }
   }
@@ -224,7 +220,7 @@ int expire(Store& store, const KeepingArguments& arguments) {
     Change change = change_of(Kind::kExpired, arguments);
     change.record.reason = "before " + cutoff;
     change.destroy_before = cutoff;
-    change.destroy_max = kExpireMax;
+    change.destroy_max = base::limits::kRemovedAtOnceMax;
     const auto outcome = append(store, std::move(change));
     if (!outcome) {
       return fail(outcome.error());

@@ -3,21 +3,23 @@
 #include <array>
 #include <charconv>
 
+#include "engine/base/limits.h"
 #include "engine/base/seams.h"
 
 namespace engine::journal {
 namespace {
 
-// A century: whoever means longer sets nothing, and then nothing is removed.
+constexpr int kYears = base::limits::kRetentionYearsMax;
 struct UnitRow {
   std::string_view one;
   std::string_view many;
   Retention::Unit unit;
   int most;
 };
-constexpr std::array<UnitRow, 3> kUnits = {{{"day", "days", Retention::Unit::kDays, 36'500},
-                                            {"month", "months", Retention::Unit::kMonths, 1'200},
-                                            {"year", "years", Retention::Unit::kYears, 100}}};
+constexpr std::array<UnitRow, 3> kUnits = {
+    {{"day", "days", Retention::Unit::kDays, kYears * 365},
+     {"month", "months", Retention::Unit::kMonths, kYears * 12},
+     {"year", "years", Retention::Unit::kYears, kYears}}};
 
 }  // namespace
 
