@@ -79,8 +79,11 @@ class Run:
         try:
             self.engine.start(self.server.base)
             return True
-        except stage.Failure:
-            if self.engine.process.returncode != -signal.SIGKILL:
+        except stage.Failure as failure:
+            # A disk that fails while the journal is opened: the engine says so and does not start.
+            refused = self.engine.process.returncode == 2 and self.steps.fired and any(
+                words in str(failure) for words in ("disk I/O error", "disk is full", "cannot write the key file"))
+            if self.engine.process.returncode != -signal.SIGKILL and not refused:
                 raise
             self.engine.process = None
             return False  # the fault came before it listened

@@ -23,6 +23,7 @@ import stage  # noqa: E402
 TEMPLATES = ("alder-breathing-am", "alder-moving", "birch-daily-living", "elm-daily-living", "maple-moving",
              "rowan-moving")
 SENDERS = 3
+REFUSED_AT_THE_END = 300
 
 
 class Load:
@@ -64,11 +65,14 @@ class Load:
                 self.ended.wait(self.pause)
 
     def send_until_accepted(self, value, document):
+        refused = 0
         while True:
             try:
                 answer = self.engine.send(document)
             except ConnectionRefusedError:
-                if self.ended.is_set():  # nobody starts it any more
+                refused += 1
+                # Another of several may have been meant to take it; but nobody starts one any more.
+                if self.ended.is_set() and refused > REFUSED_AT_THE_END:
                     with self.lock:
                         self.strange.append(f"{value}: the engine is away at the end")
                     return
