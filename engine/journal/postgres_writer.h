@@ -75,7 +75,13 @@ Done Writer::try_once(const Work& work, std::optional<Done>& doubted, End& end) 
       return failed(there.error(), end);
     }
     if (*there) {
-      static_cast<void>(connection_->script("ROLLBACK"));
+      // It is here, but a synchronous standby need not have it yet: whoever waited for that went
+      // with the connection. A commit behind it is acknowledged only when the standby has both.
+      const auto noted = note_batch();
+      const auto committed = noted ? connection_->script("COMMIT") : noted.error();
+      if (!committed) {
+        return failed(committed.error(), end);
+      }
       end = End::kSettled;
       return std::move(*doubted);
     }
