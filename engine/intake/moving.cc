@@ -34,12 +34,23 @@ Result<std::vector<therapy::Revision>> last_state(const journal::Store& store,
   return load_revisions(store, session, basis_of(*last, *legs));
 }
 
+// Kind and place of each fault: an issue's sentence may hold the value that it is about, which has
+// no place in an error's text.
+std::string faults_of(const therapy::Translator::Admission& admission) {
+  std::string out;
+  for (const fhir::Issue& issue : admission.issues) {
+    if (issue.severity == fhir::Severity::kError || issue.severity == fhir::Severity::kFatal) {
+      out += (out.empty() ? "" : ", ") + issue.code + " at " + issue.expression;
+    }
+  }
+  return out;
+}
+
 Result<Change> acceptance(const std::string& body, const char* reason, const SessionCore& core,
                           const journal::SearchKey& key, const therapy::Move& wanted) {
   const therapy::Translator::Admission admission = core.admit(body);
   if (!admission.admitted) {
-    return Error(ErrorCode::kInvalid, "what the move would send is refused: " +
-                                          fhir::to_operation_outcome(admission.issues));
+    return Error(ErrorCode::kInvalid, "what the move would send is refused", faults_of(admission));
   }
   auto content = content_hash(body);
   if (!content) {

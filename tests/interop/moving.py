@@ -105,6 +105,17 @@ class Moving(unittest.TestCase):
         self.assertEqual(self.move(**{"as": "another"}).status, 409)
         self.assert_moved()
 
+    def test_a_fault_in_what_is_known_is_named_by_its_place_and_not_by_its_value(self):
+        known = self.folder / "known.json"
+        known.write_text(json.dumps({"patient": {"weight": {"value": 98765, "unit": "kg"}}}))
+        before = len(self.engine.records("accepted"))
+        status, said, wrong = self.command("move", self.session, "--to", f"{PATIENTS}|{RIGHT}", "--who", "Robin Sample",
+                                           "--why", WHY, "--known", str(known))
+        self.assertEqual((status, said), (2, ""))
+        self.assertIn("patient.weight", wrong)
+        self.assertNotIn("98765", wrong)
+        self.assertEqual(len(self.engine.records("accepted")), before)
+
     def test_without_a_reason_or_a_session_nothing_is_written(self):
         before = len(self.engine.records("accepted"))
         self.assertEqual(self.move(why="").status, 422)
