@@ -166,12 +166,24 @@ TypeId Compiler::copied_type(const Argument& argument, const Scope& scope) const
   return kNoType;
 }
 
+// Written as a text or, as some maps do, without quotation marks.
+TypeId Compiler::type_of_name(const Argument& argument) {
+  std::string name;
+  if (argument.kind == ArgumentKind::kLiteral) {
+    name = argument.literal.text;
+  } else if (argument.kind == ArgumentKind::kPath && argument.path.elements.empty()) {
+    name = argument.path.context;
+  }
+  if (name.empty()) {
+    fail(argument.place, "a type is given by its name, in quotation marks");
+    return kNoType;
+  }
+  return declared_type(*map_, name, argument.place);
+}
+
 TypeId Compiler::compile_cast(const Transform& transform, CompiledTarget& out) {
   if (transform.arguments.size() == 2) {
-    const Argument& type = transform.arguments[1];
-    const std::string name =
-        type.kind == ArgumentKind::kPath ? type.path.context : type.literal.text;
-    out.type = declared_type(*map_, name, type.place);
+    out.type = type_of_name(transform.arguments[1]);
   } else if (!out.steps.empty() && out.steps.back().member != nullptr) {
     out.type = out.steps.back().member->type;
   } else {
@@ -195,10 +207,7 @@ void Compiler::compile_create(const Transform& transform, const Scope&, Compiled
     }
     out.type = last->member->type;
   } else {
-    const Argument& argument = transform.arguments[0];
-    const std::string name =
-        argument.kind == ArgumentKind::kPath ? argument.path.context : argument.literal.text;
-    out.type = declared_type(*map_, name, argument.place);
+    out.type = type_of_name(transform.arguments[0]);
   }
   if (out.type == kNoType) {
     return;

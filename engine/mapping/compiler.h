@@ -84,6 +84,7 @@ class Compiler {
   void compile_transform(const Target& target, const Scope& scope, CompiledTarget& out,
                          shapes::TypeId& made);
   shapes::TypeId copied_type(const Argument& argument, const Scope& scope) const;
+  shapes::TypeId type_of_name(const Argument& argument);
   shapes::TypeId compile_cast(const Transform& transform, CompiledTarget& out);
   void compile_create(const Transform& transform, const Scope& scope, CompiledTarget& out,
                       shapes::TypeId& made);
