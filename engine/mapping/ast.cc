@@ -1,7 +1,9 @@
 #include "engine/mapping/ast.h"
 
+#include <algorithm>
 #include <unordered_map>
 #include <unordered_set>
+#include <utility>
 
 namespace engine::mapping {
 
@@ -10,6 +12,13 @@ std::string place_text(const std::string& file, Place place) {
     return file;
   }
   return file + ":" + std::to_string(place.line) + ":" + std::to_string(place.column);
+}
+
+void EmbeddedConceptMap::provide(std::string system) {
+  if (std::find(provided_systems.begin(), provided_systems.end(), system) ==
+      provided_systems.end()) {
+    provided_systems.push_back(std::move(system));
+  }
 }
 
 namespace {

@@ -153,8 +153,9 @@ struct EmbeddedConcept {
 struct EmbeddedConceptMap {
   std::string id;  // without "#"
   std::vector<EmbeddedConcept> concepts;
-  // "unmapped for s = provided": a source system whose unmatched codes pass as they are.
+  // "unmapped for s = provided": source systems whose unmatched codes pass as they are, each once.
   std::vector<std::string> provided_systems;
+  void provide(std::string system);
   Place place;
 };
 

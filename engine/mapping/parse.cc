@@ -251,7 +251,13 @@ void Parser::concept_map() {
   expect("{");
   while (!failed() && !token_.is("}")) {
     if (accept_word("prefix")) {
+      const std::size_t begin = token_.begin;
       std::string name = expect_name("a prefix");
+      for (const auto& [known, url] : prefixes) {
+        if (known == name) {
+          fail_at(begin, "the prefix '" + name + "' is given twice");
+        }
+      }
       expect("=");
       prefixes.emplace_back(std::move(name), expect_string("the code system's url"));
       accept(";");
@@ -263,7 +269,7 @@ void Parser::concept_map() {
       if (!accept_word("provided")) {
         fail("'provided' is expected here, not " + shown());
       }
-      table.provided_systems.push_back(url_of(prefix));
+      table.provide(url_of(prefix));
       accept(";");
     } else {
       code_map(table, prefixes);

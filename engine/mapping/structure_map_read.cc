@@ -117,7 +117,7 @@ class Reader {
       const std::string target(group.string_at("target"));
       const Node* unmapped = group.find("unmapped");
       if (unmapped != nullptr && unmapped->string_at("mode") == "provided") {
-        table.provided_systems.push_back(source);
+        table.provide(source);
       }
       each(group, "element", [&](const Node& element) {
         each(element, "target", [&](const Node& to) {

@@ -6,6 +6,7 @@
 // and the parser alone is exercised.
 
 #include <cstdint>
+#include <cstdio>
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
@@ -73,6 +74,8 @@ void round_trip(const mapping::Map& map) {
   }
   const base::Result<std::string> again = mapping::write_structure_map(*back);
   if (!again || *again != *out) {
+    std::fprintf(stderr, "%s\nand again\n%s\n", out->c_str(),
+                 again ? again->c_str() : again.error().text().c_str());
     std::abort();
   }
 }

@@ -137,6 +137,8 @@ constexpr Refusal kRefusals[] = {
      "')' is expected here, not '}' (f:2:38)"},
     {"map 'u' = m\nconceptmap 'c' { s:a == t:b }\ngroup g(source s) {}",
      "the prefix 's' has no  prefix s = \"url\"  before it (f:2:18)"},
+    {"map 'u' = m\nconceptmap 'c' { prefix s = 'x' prefix s = 'y' s:a == s:b }\ngroup g(source s) {}",
+     "the prefix 's' is given twice (f:2:40)"},
     {"map 'u' = m\nconceptmap 'c' { prefix s = 'x' s:a ?? s:b }\ngroup g(source s) {}",
      "a relation is expected here: == <= >= <- >- ~ != or - (f:2:37)"},
     {"map 'u' = m\nimports 'a*b*c'\ngroup g(source s) {}", "an import may hold one '*' (f:3:1)"},
@@ -196,6 +198,19 @@ TEST(StructureMap, SurvivesTheWayOutAndBack) {
     ASSERT_TRUE(again);
     EXPECT_EQ(*again, *out);
   }
+}
+
+TEST(StructureMap, SaysOnceThatUnmatchedCodesPass) {
+  const base::Result<Map> map = parse_map(
+      "map 'u' = m conceptmap 'c' { prefix s = 'x' prefix t = 'y' unmapped for s = provided "
+      "s:a == t:b unmapped for s = provided } group g(source s) {}",
+      "f");
+  ASSERT_TRUE(map) << map.error().text();
+  const base::Result<std::string> out = write_structure_map(*map);
+  ASSERT_TRUE(out);
+  const std::size_t first = out->find("unmapped");
+  EXPECT_NE(first, std::string::npos);
+  EXPECT_EQ(out->find("unmapped", first + 1), std::string::npos) << *out;
 }
 
 TEST(StructureMap, RefusesWhatItCannotSay) {
