@@ -181,17 +181,20 @@ describe('the desk', { concurrency: 2 }, () => {
       step();
     }));
     assert.equal(await table.getAttribute('aria-rowcount'), String(kAll + 1));
-    const inSight = () => page.evaluate(() => [...document.querySelectorAll('.long-rows [role="row"]')].filter((row) => {
-      const box = document.querySelector('.long').getBoundingClientRect();
-      const at = row.getBoundingClientRect();
-      return at.bottom > box.top + 40 && at.top < box.bottom;
-    }).map((row) => [Number(row.getAttribute('aria-rowindex')), row.textContent]));
     // The row of a number says so itself: its session begins with the number.
     const fits = ([index, text]) => text.includes(String(index - 2).padStart(8, '0'));
+    // What is in sight once it is drawn: the box has moved before the page has heard of it, and is empty until then.
     const shown = async (what) => {
-      await page.waitForFunction(() => ![...document.querySelectorAll('.long-rows [role="row"]')].some((row) => row.textContent === '…'));
-      const rows = await inSight();
-      assert.ok(rows.length > 5 && rows.every(fits), `${what}: ${JSON.stringify(rows.slice(0, 3))}`);
+      const sight = await page.waitForFunction(() => {
+        const box = document.querySelector('.long').getBoundingClientRect();
+        const rows = [...document.querySelectorAll('.long-rows [role="row"]')].filter((row) => {
+          const at = row.getBoundingClientRect();
+          return at.bottom > box.top + 40 && at.top < box.bottom;
+        }).map((row) => [Number(row.getAttribute('aria-rowindex')), row.textContent]);
+        return rows.length > 5 && !rows.some(([, text]) => text === '…') ? rows : false;
+      });
+      const rows = await sight.jsonValue();
+      assert.ok(rows.every(fits), `${what}: ${JSON.stringify(rows.slice(0, 3))}`);
       return rows;
     };
     await one.page.locator('.long').focus();
@@ -207,9 +210,10 @@ describe('the desk', { concurrency: 2 }, () => {
     await page.evaluate(() => { const box = document.querySelector('.long'); box.scrollTop = box.scrollHeight / 2; });
     const [[middle]] = await shown('the middle');
     assert.ok(Math.abs(middle - kAll / 2) < kAll / 100, `${middle} is about the middle`);
+    const turned = await page.locator('.long').evaluate((box) => box.scrollTop);
     await page.mouse.move(700, 600);
     await page.mouse.wheel(0, 560); // ten rows of 56 px, not a part of the whole
-    await page.waitForTimeout(300);
+    await page.waitForFunction((from) => document.querySelector('.long').scrollTop >= from + 559, turned);
     const [[later]] = await shown('a turn of the wheel');
     assert.ok(later - middle >= 9 && later - middle <= 11, `${later} after ${middle}`);
     const nodes = await page.evaluate(() => document.querySelectorAll('.long-rows [role="row"]').length);
