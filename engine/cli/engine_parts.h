@@ -84,6 +84,7 @@ class Engine {
   std::unique_ptr<delivery::TargetDesk> desk_;
   std::unique_ptr<OutcomeNotices> notices_;  // none when nobody is to be told
   std::unique_ptr<intake::WorkPool> workers_;
+  std::unique_ptr<intake::WorkPool> translators_;
   std::unique_ptr<intake::Intake> intake_;
   std::unique_ptr<web::Events> events_;
   std::unique_ptr<WardFile> ward_;

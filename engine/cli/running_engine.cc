@@ -30,6 +30,10 @@ namespace {
 
 using journal::Journal;
 
+// A sender waits for its receipt; nobody waits for the translation that follows. As long as there
+// is something of the first to do, the second has a third of the processor.
+constexpr int kTranslatorsNice = 5;
+
 // Among the engines that share a journal.
 std::string engine_name(const ServeConfig& config) {
   std::array<char, 256> host{};
@@ -116,9 +120,11 @@ base::Result<void> Engine::open_targets() {
   if (auto opened = desk_->open(std::move(facts), couriers_); !opened) {
     return opened;
   }
-  workers_ = std::make_unique<intake::WorkPool>(
-      std::max<std::size_t>(1, std::thread::hardware_concurrency()));
-  const intake::Intake::World world{*journal_, *workers_, *search_key_, config_.backlog_max};
+  const std::size_t threads = std::max<std::size_t>(1, std::thread::hardware_concurrency());
+  workers_ = std::make_unique<intake::WorkPool>(threads);
+  translators_ = std::make_unique<intake::WorkPool>(threads, kTranslatorsNice);
+  const intake::Intake::World world{*journal_, *workers_, *translators_, *search_key_,
+                                    config_.backlog_max};
   intake_ = std::make_unique<intake::Intake>(world, std::move(targets),
                                              [this](const std::string& target) {
                                                for (const auto& courier : couriers_) {
@@ -277,6 +283,7 @@ void Engine::drain() {
   }
   try_out_->stop();
   workers_->stop();
+  translators_->stop();
   loop_->stop();
   journal::Change stopped;
   stopped.record.kind = journal::Kind::kStopped;

@@ -3,8 +3,6 @@
 #include <chrono>
 #include <utility>
 
-#include <sys/resource.h>
-
 namespace engine::cli {
 namespace {
 
@@ -16,8 +14,6 @@ using base::Result;
 constexpr std::size_t kWaitingMax = 8;
 // A person waits, and can go on from where it ended.
 constexpr std::chrono::seconds kTrafficTime{12};
-// Of the thread (Linux), so that what is sent is translated first.
-constexpr int kNice = 10;
 
 }  // namespace
 
@@ -48,7 +44,6 @@ void TryOutDesk::ask(web::TryOutWish wish, Told told) {
 }
 
 Result<web::TryOutTold> TryOutDesk::run(const web::TryOutWish& wish) {
-  ::setpriority(PRIO_PROCESS, 0, kNice);
   auto trial = compile_trial(world_.sets, wish.files, std::move(last_));
   if (!trial) {
     return std::move(trial).error();

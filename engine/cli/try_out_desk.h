@@ -33,7 +33,9 @@ class TryOutDesk {
   std::atomic<bool> stopping_{false};
   std::atomic<std::size_t> waiting_{0};
   std::shared_ptr<const TrialSet> last_;  // the worker's
-  intake::WorkPool worker_{1};            // last: its thread uses all of the above
+  // Stands back, so that what is sent is translated first.
+  static constexpr int kNice = 10;
+  intake::WorkPool worker_{1, kNice};  // last: its thread uses all of the above
 };
 
 }  // namespace engine::cli

@@ -215,7 +215,7 @@ void Intake::State::enqueue(const std::string& session) {
       return;
     }
   }
-  const bool taken = world.workers.run(
+  const bool taken = world.translators.run(
       session, [self = shared_from_this(), session] { self->translate(session); });
   if (!taken) {
     // The next sweep finds it in the journal.

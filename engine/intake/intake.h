@@ -49,7 +49,8 @@ class Intake {
  public:
   struct World {
     journal::Appender& journal;
-    Workers& workers;
+    Workers& workers;      // for what a sender waits for
+    Workers& translators;  // for what is made of it afterwards
     const journal::SearchKey& search_key;
     // Revisions that may wait to be translated or sent before senders are told to come back.
     std::size_t backlog_max = base::limits::kBacklogMax;

@@ -7,6 +7,8 @@
 #include <utility>
 #include <vector>
 
+#include <sys/resource.h>
+
 #include "engine/base/limits.h"
 
 namespace engine::intake {
@@ -39,11 +41,16 @@ struct WorkPool::State {
   std::vector<std::unique_ptr<Lane>> lanes;
 };
 
-WorkPool::WorkPool(std::size_t threads) : state_(std::make_unique<State>()) {
+WorkPool::WorkPool(std::size_t threads, int niceness) : state_(std::make_unique<State>()) {
   for (std::size_t i = 0; i < threads; ++i) {
     auto lane = std::make_unique<State::Lane>();
     State::Lane* const raw = lane.get();
-    lane->thread = std::thread([raw] { raw->work(); });
+    lane->thread = std::thread([raw, niceness] {
+      if (niceness != 0) {
+        ::setpriority(PRIO_PROCESS, 0, niceness);  // of this thread alone, under Linux
+      }
+      raw->work();
+    });
     state_->lanes.push_back(std::move(lane));
   }
 }

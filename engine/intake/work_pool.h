@@ -18,7 +18,9 @@ class Workers {
 
 class WorkPool final : public Workers {
  public:
-  explicit WorkPool(std::size_t threads);
+  // `niceness`: by how much its threads stand back behind those that somebody waits for, as
+  // nice(1).
+  explicit WorkPool(std::size_t threads, int niceness = 0);
   ~WorkPool() override;  // stop()
   WorkPool(const WorkPool&) = delete;
   WorkPool& operator=(const WorkPool&) = delete;

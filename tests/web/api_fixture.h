@@ -57,7 +57,7 @@ class ApiTest : public ::testing::Test {
     workers_ = std::make_unique<intake::WorkPool>(1);
     std::vector<intake::Target> targets;
     targets.emplace_back("main", &core_);
-    const intake::Intake::World world{*journal_, *workers_, key_};
+    const intake::Intake::World world{*journal_, *workers_, *workers_, key_};
     intake_ =
         std::make_unique<intake::Intake>(world, std::move(targets), [](const std::string&) {});
     events_ = std::make_unique<Events>(*store_);
