@@ -17,6 +17,11 @@ class SessionCore {
   virtual ~SessionCore() = default;
   virtual therapy::Translator::Admission admit(std::string_view body) const = 0;
   virtual therapy::Translation translate(std::span<const therapy::Revision> revisions) const = 0;
+  // The same without the lineage, where a core saves work by it.
+  virtual therapy::Translation translate_plainly(
+      std::span<const therapy::Revision> revisions) const {
+    return translate(revisions);
+  }
   virtual const therapy::Provenance& provenance() const = 0;
   // See therapy/moved.h.
   virtual base::Result<therapy::Moved> move(std::span<const therapy::Revision> revisions,
@@ -38,6 +43,10 @@ class BorrowedCore final : public SessionCore {
   }
   therapy::Translation translate(std::span<const therapy::Revision> revisions) const override {
     return translator_.translate(revisions);
+  }
+  therapy::Translation translate_plainly(
+      std::span<const therapy::Revision> revisions) const override {
+    return translator_.translate(revisions, {.lineage = false});
   }
   const therapy::Provenance& provenance() const override { return translator_.provenance(); }
   base::Result<therapy::Moved> move(std::span<const therapy::Revision> revisions,

@@ -27,9 +27,25 @@ base::Result<std::string> part_if_there(const journal::Store& store, const Recor
   return bytes;
 }
 
+base::Result<void> read_parts(const journal::Store& store, bool bundle_only, Journalled& made) {
+  for (const auto& [name, part] : {std::pair{"bundle", &made.bundle},
+                                   {"lineage", &made.lineage},
+                                   {"outcome", &made.outcome}}) {
+    if (bundle_only && part != &made.bundle) {
+      break;
+    }
+    auto bytes = part_if_there(store, made.record, name);
+    if (!bytes) {
+      return std::move(bytes).error();
+    }
+    *part = std::move(*bytes);
+  }
+  return {};
+}
+
 base::Result<therapy::Translation> translate_again(const journal::Store& store,
                                                    const intake::SessionCore& core,
-                                                   const Record& record) {
+                                                   const Record& record, bool plainly) {
   const auto basis = intake::revisions_of(record.made_with);
   if (basis.empty()) {
     return base::Error(base::ErrorCode::kCorrupt, "the record does not say what it was made of");
@@ -38,7 +54,7 @@ base::Result<therapy::Translation> translate_again(const journal::Store& store,
   if (!revisions) {
     return revisions.error();
   }
-  return core.translate(*revisions);
+  return plainly ? core.translate_plainly(*revisions) : core.translate(*revisions);
 }
 
 }  // namespace
@@ -60,6 +76,7 @@ Fault fault_at(const Record& record, std::string what) {
 base::Result<void> walk(const journal::Store& store, const intake::SessionCore& core,
                         const Range& range, std::size_t threads, const Walk& walk) {
   Progress progress;
+  std::atomic<std::uint64_t> done{0};
   journal::Query query;
   query.since = range.since;
   query.until = range.until;
@@ -69,7 +86,7 @@ base::Result<void> walk(const journal::Store& store, const intake::SessionCore& 
     if (!records) {
       return records.error();
     }
-    std::mutex mutex;
+    std::mutex mutex;  // of `failed`
     std::atomic<std::size_t> next{0};
     base::Result<void> failed;
     const auto work = [&] {
@@ -80,26 +97,18 @@ base::Result<void> walk(const journal::Store& store, const intake::SessionCore& 
         }
         Journalled made;
         made.record = record;
-        auto bundle = part_if_there(store, record, "bundle");
-        auto lineage = part_if_there(store, record, "lineage");
-        auto outcome = part_if_there(store, record, "outcome");
-        const auto again = translate_again(store, core, record);
-        const std::lock_guard lock(mutex);
+        const auto again = translate_again(store, core, record, walk.bundles_only);
         if (!again && again.error().code == base::ErrorCode::kNotFound) {
           walk.destroyed(record);
           continue;
         }
-        for (const auto* part : {&bundle, &lineage, &outcome}) {
-          if (!*part) {
-            failed = part->error();
-            return;
-          }
+        if (auto read = read_parts(store, walk.bundles_only, made); !read) {
+          const std::lock_guard lock(mutex);
+          failed = std::move(read);
+          return;
         }
-        made.bundle = std::move(*bundle);
-        made.lineage = std::move(*lineage);
-        made.outcome = std::move(*outcome);
         walk.compare(made, again);
-        ++progress.done;
+        ++done;
       }
     };
     std::vector<std::thread> pool;
@@ -116,6 +125,7 @@ base::Result<void> walk(const journal::Store& store, const intake::SessionCore& 
     if (!records->empty()) {
       query.after = records->back().position;
       progress.position = query.after;
+      progress.done = done;
       if (walk.on_progress) {
         walk.on_progress(progress);
       }

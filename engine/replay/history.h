@@ -20,14 +20,16 @@ struct Journalled {
   std::string outcome;  // likewise
 };
 
-// Calls `compare` for each translation of the range with what the core makes of the same documents;
-// never two calls at once. `skip` sees the record first and can pass over it without translating.
+// Calls `compare` for each translation of the range with what the core makes of the same documents.
+// `skip` sees the record first and can pass over it without translating. All but on_progress are
+// called from several threads at a time.
 struct Walk {
   std::function<bool(const journal::Record&)> skip;
   std::function<void(const Journalled&, const base::Result<therapy::Translation>&)> compare;
   // In its place when a document that it was made from was destroyed on purpose.
   std::function<void(const journal::Record&)> destroyed;
   OnProgress on_progress;
+  bool bundles_only = false;  // neither lineage nor outcome is read or made
 };
 base::Result<void> walk(const journal::Store& store, const intake::SessionCore& core,
                         const Range& range, std::size_t threads, const Walk& walk);

@@ -77,16 +77,19 @@ base::Result<VerifyReport> verify(const journal::Store& store, const intake::Ses
     return true;
   };
   rules.compare = [&](const Journalled& made, const base::Result<therapy::Translation>& again) {
+    std::string what = compare(made, again);
     const std::lock_guard lock(mutex);
     ++report.translations;
-    std::string what = compare(made, again);
     if (what.empty()) {
       ++report.same;
     } else if (report.faults.size() < base::limits::kIssuesMax) {
       report.faults.push_back(fault_at(made.record, std::move(what)));
     }
   };
-  rules.destroyed = [&](const journal::Record&) { ++report.destroyed; };
+  rules.destroyed = [&](const journal::Record&) {
+    const std::lock_guard lock(mutex);
+    ++report.destroyed;
+  };
   rules.on_progress = on_progress;
   if (auto walked = walk(store, core, range, threads, rules); !walked) {
     return walked.error();

@@ -1,3 +1,4 @@
+#include <mutex>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -159,8 +160,9 @@ base::Result<WhatIfReport> what_if(const journal::Store& store, const intake::Se
                                    const OnProgress& on_progress) {
   WhatIfReport report;
   Walk rules;
+  rules.bundles_only = true;
+  std::mutex mutex;
   rules.compare = [&](const Journalled& made, const base::Result<therapy::Translation>& again) {
-    ++report.translations;
     std::vector<Change> changes;
     if (!again) {
       changes.push_back({"cannot be translated: " + again.error().detail, "", ""});
@@ -170,17 +172,23 @@ base::Result<WhatIfReport> what_if(const journal::Store& store, const intake::Se
           {made.record.kind == journal::Kind::kChecked, made.record.reason, made.bundle},
           {ready, again->hold_reason, again->bundle});
     }
+    const std::lock_guard lock(mutex);
+    ++report.translations;
     report.same += changes.empty() ? 1U : 0U;
     for (Change& change : changes) {
       Difference& difference = report.differences[change.kind];
-      if (difference.count++ == 0) {
+      // The same example whatever the threads did first.
+      if (difference.count++ == 0 || made.record.position < difference.example.position) {
         difference.example = fault_at(made.record, change.kind);
         difference.before = std::move(change.before);
         difference.after = std::move(change.after);
       }
     }
   };
-  rules.destroyed = [&](const journal::Record&) { ++report.destroyed; };
+  rules.destroyed = [&](const journal::Record&) {
+    const std::lock_guard lock(mutex);
+    ++report.destroyed;
+  };
   rules.on_progress = on_progress;
   if (auto walked = walk(store, core, range, threads, rules); !walked) {
     return walked.error();
