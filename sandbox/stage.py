@@ -236,11 +236,11 @@ class Engine(Program):
             found[state] = found.get(state, 0) + int(number)
         return found
 
-    def wait_until_empty(self, seconds):
+    def wait_until_empty(self, seconds, pause=0.1):
         """Until nothing is accepted, checked or dispatched any more."""
         wait_for("all that was accepted has ended", lambda: not any(
             number for state, number in self.waiting().items() if state in ("accepted", "checked", "dispatched")),
-            seconds, pause=0.1)
+            seconds, pause)
 
     def verify_journal(self):
         """Looks whether the journal is whole; (true when it is, what was said)."""
