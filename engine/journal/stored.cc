@@ -10,22 +10,31 @@ namespace {
 // Level 1: bodies are kilobytes, and a session passes the journal several times.
 constexpr int kLevel = 1;
 
+// A thread's own: to make them costs as much as what is done with them.
 struct Contexts {
   ZSTD_CCtx* pack = ZSTD_createCCtx();
-  ~Contexts() { ZSTD_freeCCtx(pack); }
+  ZSTD_DCtx* unpack = ZSTD_createDCtx();
+  ~Contexts() {
+    ZSTD_freeCCtx(pack);
+    ZSTD_freeDCtx(unpack);
+  }
   Contexts() = default;
   Contexts(const Contexts&) = delete;
   Contexts& operator=(const Contexts&) = delete;
 };
 
+Contexts& contexts() {
+  thread_local Contexts own;
+  return own;
+}
+
 }  // namespace
 
 StoredPart to_stored(const Part& part) {
-  thread_local Contexts contexts;
   StoredPart stored;
   stored.name = part.name;
   std::string packed(ZSTD_compressBound(part.bytes.size()), '\0');
-  const std::size_t n = ZSTD_compressCCtx(contexts.pack, packed.data(), packed.size(),
+  const std::size_t n = ZSTD_compressCCtx(contexts().pack, packed.data(), packed.size(),
                                           part.bytes.data(), part.bytes.size(), kLevel);
   if (ZSTD_isError(n) == 0 && n < part.bytes.size()) {
     packed.resize(n);
@@ -54,7 +63,8 @@ base::Result<std::string> from_stored(int codec, std::string_view bytes) {
     return base::Error(base::ErrorCode::kLimit, "a part would unpack to more than is ever stored");
   }
   std::string out(static_cast<std::size_t>(size), '\0');
-  const std::size_t n = ZSTD_decompress(out.data(), out.size(), bytes.data(), bytes.size());
+  const std::size_t n =
+      ZSTD_decompressDCtx(contexts().unpack, out.data(), out.size(), bytes.data(), bytes.size());
   if (ZSTD_isError(n) != 0 || n != out.size()) {
     return base::Error(base::ErrorCode::kCorrupt, "a part cannot be unpacked");
   }

@@ -6,6 +6,7 @@
 
 #include "engine/json/document.h"
 #include "engine/json/write.h"
+#include "engine/replay/entry_texts.h"
 #include "engine/replay/history.h"
 #include "engine/replay/replay.h"
 
@@ -16,6 +17,9 @@ using json::Node;
 
 // Shown of an example; a difference is read by a person.
 constexpr std::size_t kExampleBytes = 200;
+
+// The same entries, one of them at another place.
+constexpr std::string_view kOtherOrder = "Bundle.entry in another order";
 
 std::string shortened(const Node& node) {
   std::string text = json::to_text(node);
@@ -97,6 +101,35 @@ void compare_entry(const Node& before, const Node& after, std::vector<Change>& o
       out.push_back(change_of(path + " removed", &member, nullptr));
     }
   }
+  for (const Node& member : after) {
+    if (before.find(member.name_text()) == nullptr) {
+      out.push_back(
+          change_of(type + "/" + std::string(member.name_text()) + " added", nullptr, &member));
+    }
+  }
+}
+
+// What the Bundles have beside their entries.
+void compare_frames(const Node& before, const Node& after, std::vector<Change>& out) {
+  const auto each_other = [](const Node& one, const auto& work) {
+    for (const Node& member : one) {
+      if (member.name_text() != "entry") {
+        work(member, std::string(member.name_text()));
+      }
+    }
+  };
+  each_other(before, [&](const Node& member, const std::string& name) {
+    if (const Node* other = after.find(name)) {
+      compare(member, *other, "Bundle." + name, out);
+    } else {
+      out.push_back(change_of("Bundle." + name + " removed", &member, nullptr));
+    }
+  });
+  each_other(after, [&](const Node& member, const std::string& name) {
+    if (before.find(name) == nullptr) {
+      out.push_back(change_of("Bundle." + name + " added", nullptr, &member));
+    }
+  });
 }
 
 // Entries are matched by fullUrl, which comes from what is recorded and not from the maps.
@@ -131,6 +164,7 @@ std::vector<Change> compare_bundles(const std::string& before_text, const std::s
       out.push_back(change_of(type_of(entry) + " added", nullptr, &entry));
     }
   }
+  compare_frames(*before.root(), *after.root(), out);
   return out;
 }
 
@@ -151,6 +185,9 @@ std::vector<Change> differences(const Made& before, const Made& after) {
     for (Change& change : compare_bundles(before.bundle, after.bundle)) {
       changes.push_back(std::move(change));
     }
+    if (changes.empty()) {
+      changes.push_back({std::string(kOtherOrder), "", ""});
+    }
   }
   return changes;
 }
@@ -167,10 +204,16 @@ base::Result<WhatIfReport> what_if(const journal::Store& store, const intake::Se
     if (!again) {
       changes.push_back({"cannot be translated: " + again.error().detail, "", ""});
     } else {
-      const bool ready = again->verdict == therapy::Verdict::kReady;
-      changes = differences(
-          {made.record.kind == journal::Kind::kChecked, made.record.reason, made.bundle},
-          {ready, again->hold_reason, again->bundle});
+      Made before{made.record.kind == journal::Kind::kChecked, made.record.reason, made.bundle};
+      Made after{again->verdict == therapy::Verdict::kReady, again->hold_reason, again->bundle};
+      const bool other = before.bundle != after.bundle;
+      if (other) {
+        keep_entries_that_differ(before.bundle, after.bundle);
+      }
+      changes = differences(before, after);
+      if (other && changes.empty()) {
+        changes.push_back({std::string(kOtherOrder), "", ""});
+      }
     }
     const std::lock_guard lock(mutex);
     ++report.translations;
