@@ -84,9 +84,7 @@ describe('the desk', { concurrency: 2 }, () => {
     await page.getByLabel('Patient identifier: value').fill('P-0103');
     await page.getByRole('button', { name: 'Search', exact: true }).click();
     await page.locator('[aria-rowcount]:not([aria-rowcount="-1"])').waitFor();
-    await page.waitForTimeout(500);
-    const found = await page.locator('.long-rows [role="row"]').count();
-    assert.ok(found >= 3, `${found} messages`);
+    await page.waitForFunction(() => document.querySelectorAll('.long-rows [role="row"]').length >= 3);
     assert.doesNotMatch(page.url(), /P-0103/);
     await page.getByLabel('Patient identifier: value').fill('P-9999');
     await page.getByRole('button', { name: 'Search', exact: true }).click();

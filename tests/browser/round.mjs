@@ -76,21 +76,20 @@ describe('the Round page', { concurrency: 2 }, () => {
     await one.tap(one.send);
     await one.page.locator('.stand[data-stand="waiting"]').waitFor();
     await one.card('Readings').getByRole('textbox', { name: 'Pulse' }).fill('88'); // half a card, not sent
-    await page.waitForTimeout(300);
 
-    const kept = await page.evaluate(() => new Promise((resolve, reject) => {
+    // The ward list, the session and the draft, the last of them a moment after it was typed.
+    const kept = await (await page.waitForFunction(() => new Promise((resolve, reject) => {
       const asked = indexedDB.open('chartferry');
       asked.onerror = () => reject(asked.error);
       asked.onsuccess = () => {
         const all = asked.result.transaction('kept').objectStore('kept');
         const values = all.getAll();
         const names = all.getAllKeys();
-        values.onsuccess = () => { names.onsuccess = () => resolve([names.result, values.result.map((value) =>
+        values.onsuccess = () => { names.onsuccess = () => resolve(names.result.length >= 3 && [names.result, values.result.map((value) =>
           [Object.keys(value), new TextDecoder('latin1').decode(value.bytes)])]); };
       };
-    }));
+    }))).jsonValue();
     const text = JSON.stringify(kept);
-    assert.ok(kept[1].length >= 3, 'the ward list, the session and the draft are kept');
     for (const secret of ['P-0104', 'Elm', 'Unconnected', 'saturation', 'TherapySession']) {
       assert.ok(!text.includes(secret), `'${secret}' stands readable in the browser's files`);
     }
