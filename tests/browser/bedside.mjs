@@ -166,10 +166,12 @@ export function bedside(name, options, work) {
 
 // --- The engine and the record server
 
-// A document of the invented day with a value that nobody confirmed: it is held. `tag` makes it a session of its own.
-export async function sendHeld(tag) {
+// A document of the invented day with a value that nobody confirmed: it is held. `tag` makes it a session of its own;
+// `patient`: an identifier's value, when it is to be about somebody else.
+export async function sendHeld(tag, patient) {
   const document = JSON.parse(readFileSync(new URL('../../mappings/samples/vitals.session.json', import.meta.url), 'utf8'));
   document.identifier.value += `-${tag}`;
+  document.patient.identifier.value = patient ?? document.patient.identifier.value;
   const vitals = document.entry.find((one) => one.vitals?.saturation);
   vitals.vitals.saturation.value = 52;
   delete vitals.confirmed;

@@ -1,5 +1,6 @@
 // The desk as an integration engineer and an auditor meet it.
 import assert from 'node:assert/strict';
+import { execFileSync } from 'node:child_process';
 import { readFileSync } from 'node:fs';
 import { after, before, describe } from 'node:test';
 import { bedside, closeBrowser, engine, judge, openBrowser, sendHeld } from './bedside.mjs';
@@ -142,6 +143,23 @@ describe('the desk', { concurrency: 2 }, () => {
     await page.getByRole('link', { name: 'Revision 2' }).click();
     await page.getByRole('list', { name: 'Session document' }).getByText('entered-in-error').waitFor();
     assert.equal(await page.getByRole('button', { name: 'Move to the right patient' }).count(), 0, 'once');
+  });
+
+  bedside('of a message whose bodies were destroyed, what happened is still told', { size: 'phone', at: at() }, async (one) => {
+    const { page } = one;
+    const session = await sendHeld('destroyed', 'P-0777');
+    await page.goto(`${engine}/desk#message/${session}/1`);
+    const document = page.getByRole('list', { name: 'Session document' });
+    await document.waitFor();
+    const [program, ...words] = JSON.parse(process.env.SHRED);
+    execFileSync(program, [...words, 'https://hill.example/ids/patient|P-0777']);
+    await page.reload();
+    await page.locator('.banner', { hasText: 'is not here any more' }).waitFor();
+    await page.locator('.records').getByText('Taken in').waitFor();
+    assert.equal(await document.count(), 0);
+    assert.equal(await page.getByRole('button', { name: 'Translate again' }).count(), 0, 'nothing can be made of it');
+    assert.equal(await page.getByRole('button', { name: 'Give up' }).count(), 1);
+    await judge(page, 'destroyed');
   });
 
   bedside('a record server is asked what it can do, paused and resumed', { at: at('targets') }, async (one) => {

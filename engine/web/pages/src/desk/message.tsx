@@ -74,14 +74,15 @@ function Both(p: { document: JsonObject; leg: JsonObject }): JSX.Element {
   );
 }
 
-function Leg(p: { session: string; revision: string; leg: JsonObject; document: JsonObject | undefined; onAct: (act: Act) => void }): JSX.Element {
+// `gone`: the document was destroyed; nothing can be made of it any more.
+function Leg(p: { session: string; revision: string; leg: JsonObject; document: JsonObject | undefined; gone: boolean; onAct: (act: Act) => void }): JSX.Element {
   const target = textAt(p.leg, 'target');
   const held = textAt(p.leg, 'state') === 'held';
   const landing = listAt(p.leg, 'landing');
   return (
     <section class="sheet" aria-label={`For ${target}`}>
       <header><h2>{target}</h2><Stand leg={p.leg} named={false} /></header>
-      {held && <div class="row">{kDeeds.map(([deed, title, explain, button]) => (
+      {held && <div class="row">{kDeeds.filter(([deed]) => !p.gone || deed === 'withdraw').map(([deed, title, explain, button]) => (
         <button type="button" class="chip" key={deed} onClick={() => p.onAct({
           title, explain, button, path: `/sessions/${p.session}/${deed}`, more: { revision: Number(p.revision), target } })}>{title}</button>))}</div>}
       <Issues outcome={objectAt(p.leg, 'outcome')} />
@@ -123,7 +124,8 @@ export function Message(p: { session: string; revision: number; news: News }): J
       {left.length > 0 && <p class="banner">Too large to be shown here: {left.join(', ')}. `chartferry journal show` prints it.</p>}
       {textAt(message.value, 'destroyed') && <p class="banner">What this message held is not here any more: {textAt(message.value, 'destroyed')}.</p>}
       {listAt(message.value, 'targets').map((leg) => (
-        <Leg key={textAt(leg, 'target')} session={p.session} revision={String(revision)} leg={leg} document={document} onAct={setAct} />))}
+        <Leg key={textAt(leg, 'target')} session={p.session} revision={String(revision)} leg={leg} document={document}
+          gone={textAt(message.value, 'destroyed') !== ''} onAct={setAct} />))}
       {document && <div class="row"><a class="chip" href={`#try-out/${p.session}/${revision}`}>Try changed maps on it</a>
         {!isTakenBack(document) && <button type="button" class="chip" onClick={() => setAct({
           title: 'Move to the right patient', path: `/sessions/${p.session}/move`, button: 'Move', system: textAt(objectAt(objectAt(document, 'patient'), 'identifier'), 'system'),
