@@ -189,10 +189,19 @@ class Engine(Program):
         self.journal = database or self.folder / f"{name}.journal"
         self.files = ["--files", self.folder / f"{name}.journal"] if database else []
         self.shared = ["--name", name, "--key", self.folder / "shared.key"] if database else []
+        self.sealing = []  # --journal-key FILE, where bodies are sealed
+
+    def seal_bodies(self):
+        """From the next start on, under a master key of its own. Returns its file."""
+        path = self.folder / f"{self.name}.master"
+        path.touch(mode=0o600)
+        path.write_text(os.urandom(32).hex() + "\n", encoding="utf-8")
+        self.sealing = ["--journal-key", path]
+        return path
 
     def start(self, target, *more):
         self.launch([ENGINE, "serve", "--listen", "127.0.0.1:0", "--journal", self.journal, *self.files, *self.shared,
-                     *(["--target", target] if target else []), "--port-file", self.port_file, *more])
+                     *self.sealing, *(["--target", target] if target else []), "--port-file", self.port_file, *more])
         return self
 
     def ready(self):
@@ -244,7 +253,8 @@ class Engine(Program):
 
     def verify_journal(self):
         """Looks whether the journal is whole; (true when it is, what was said)."""
-        done = subprocess.run([str(ENGINE), "journal", "--journal", str(self.journal), *map(str, self.files), "verify"],
+        done = subprocess.run([str(ENGINE), "journal", "--journal", str(self.journal),
+                               *map(str, [*self.files, *self.sealing]), "verify"],
                               capture_output=True, text=True, check=False, cwd=TOP)
         return done.returncode == 0, (done.stdout + done.stderr)[-2000:]
 
@@ -269,7 +279,8 @@ class Engine(Program):
 
     def verify_replay(self):
         """Makes every bundle in the journal again; (true when all are the same byte for byte, what was said)."""
-        done = subprocess.run([str(ENGINE), "replay", "--verify", "--json", "--journal", str(self.journal), *map(str, self.files)],
+        done = subprocess.run([str(ENGINE), "replay", "--verify", "--json", "--journal", str(self.journal),
+                               *map(str, [*self.files, *self.sealing])],
                               capture_output=True, text=True, check=False, cwd=TOP)
         said = (done.stdout + done.stderr)[-2000:]
         return done.returncode == 0 and json.loads(done.stdout)["translations"] > 0, said

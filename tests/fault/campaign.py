@@ -65,6 +65,9 @@ class Run:
         self.server = undo.enter_context(
             stage.RecordServer(self.folder, load=[stage.WARD / "people.bundle.json"])).start()
         self.engine = undo.enter_context(stage.Engine(self.folder))
+        self.sealed = chance.random() < 0.5
+        if self.sealed:
+            self.engine.seal_bodies()
         self.steps = Steps(self.folder)
         self.load = kill_engine.Load([stage.sent(name) for name in kill_engine.TEMPLATES], PAUSE)
         self.load.engine = self.engine
@@ -117,6 +120,7 @@ class Run:
         stage.wait_for("all that was accepted has landed", lambda: not any(self.engine.waiting().values()), END_WAIT,
                        pause=0.05)
         problems, figures = kill_engine.check(self.load, self.server)
+        figures += ", sealed" if self.sealed else ""
         said = []
         problems += kill_engine.verified(self.engine, said.append)
         if not self.load.accepted:
