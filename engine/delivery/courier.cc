@@ -127,8 +127,10 @@ void Courier::pump() {
     return;
   }
   if (legs_.size() < limits_.in_flight_max) {
-    const auto due =
-        world_.journal.store().due(target_, now_ms(), limits_.in_flight_max + legs_.size());
+    // No more than can be sent, and those that the journal does not know to be on their way: where
+    // few patients have much that waits, all of it is looked at for the next one.
+    const std::size_t wanted = limits_.in_flight_max - legs_.size() + undecided_;
+    const auto due = world_.journal.store().due(target_, now_ms(), wanted);
     for (const Leg& leg : due ? *due : std::vector<Leg>()) {
       const bool patient_busy = !leg.patient.empty() && patients_.count(leg.patient) > 0;
       if (legs_.size() < limits_.in_flight_max && legs_.count({leg.session, leg.revision}) == 0 &&
@@ -181,6 +183,7 @@ void Courier::dispatch(Leg leg) {
   change.only_if = leg.state;
   change.only_if_changed = leg.changed;
   change.only_if_first = true;
+  ++undecided_;
   const bool taken = world_.journal.submit(
       std::move(change), [weak = weak_from_this(), leg](base::Result<journal::Outcome> outcome) {
         const auto self = weak.lock();
@@ -192,6 +195,7 @@ void Courier::dispatch(Leg leg) {
         Leg sent = leg;
         sent.changed = written ? outcome->position : leg.changed;
         self->world_.loop.post(self->later([sent, leg, failing, written](Courier& courier) {
+          --courier.undecided_;
           if (failing) {
             courier.put_back(leg);
           } else if (written && !courier.stopping_) {
@@ -202,6 +206,7 @@ void Courier::dispatch(Leg leg) {
         }));
       });
   if (!taken) {
+    --undecided_;
     put_back(leg);
   }
 }

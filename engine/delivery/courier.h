@@ -91,7 +91,8 @@ class Courier : public std::enable_shared_from_this<Courier> {
   const CourierLimits limits_;
   const std::int64_t start_civil_ms_;
   const std::chrono::steady_clock::time_point start_steady_;
-  std::set<Key> legs_;  // under way
+  std::set<Key> legs_;         // under way
+  std::size_t undecided_ = 0;  // of these, whose dispatch is not written yet
   std::set<std::string> patients_;
   Health health_;
   std::int64_t paused_until_ms_ = 0;
