@@ -127,8 +127,8 @@ void Courier::pump() {
     return;
   }
   if (legs_.size() < limits_.in_flight_max) {
-    // No more than can be sent, and those that the journal does not know to be on their way: where
-    // few patients have much that waits, all of it is looked at for the next one.
+    // No more than can be sent, and those that the journal does not know to be on their way: asked
+    // for more patients than have something to send, it looks at all that waits.
     const std::size_t wanted = limits_.in_flight_max - legs_.size() + undecided_;
     const auto due = world_.journal.store().due(target_, now_ms(), wanted);
     for (const Leg& leg : due ? *due : std::vector<Leg>()) {

@@ -18,8 +18,8 @@ using json::Node;
 // Shown of an example; a difference is read by a person.
 constexpr std::size_t kExampleBytes = 200;
 
-// The same entries, one of them at another place.
-constexpr std::string_view kOtherOrder = "Bundle.entry in another order";
+// The bytes differ and nothing that they say does, or how often they say it.
+constexpr std::string_view kSameOtherwise = "Bundle: the same, written in another order";
 
 std::string shortened(const Node& node) {
   std::string text = json::to_text(node);
@@ -186,7 +186,7 @@ std::vector<Change> differences(const Made& before, const Made& after) {
       changes.push_back(std::move(change));
     }
     if (changes.empty()) {
-      changes.push_back({std::string(kOtherOrder), "", ""});
+      changes.push_back({std::string(kSameOtherwise), "", ""});
     }
   }
   return changes;
@@ -212,7 +212,7 @@ base::Result<WhatIfReport> what_if(const journal::Store& store, const intake::Se
       }
       changes = differences(before, after);
       if (other && changes.empty()) {
-        changes.push_back({std::string(kOtherOrder), "", ""});
+        changes.push_back({std::string(kSameOtherwise), "", ""});
       }
     }
     const std::lock_guard lock(mutex);

@@ -60,7 +60,7 @@ TEST(Differences, AreNeverSilent) {
   const std::string two = R"({"type":"batch","entry":[{"fullUrl":"a"},{"fullUrl":"b"}]})";
   EXPECT_EQ(kinds(two, two), "");
   EXPECT_EQ(kinds(two, R"({"type":"batch","entry":[{"fullUrl":"b"},{"fullUrl":"a"}]})"),
-            "Bundle.entry in another order");
+            "Bundle: the same, written in another order");
   EXPECT_EQ(kinds(two, R"({"type":"transaction","entry":[{"fullUrl":"a"},{"fullUrl":"b"}]})"),
             "Bundle.type changed");
   EXPECT_EQ(kinds(two, R"({"entry":[{"fullUrl":"a"},{"fullUrl":"b"}],"id":"x"})"),
