@@ -31,8 +31,8 @@ namespace {
 using journal::Journal;
 
 // A sender waits for its receipt; nobody waits for the translation that follows. As long as there
-// is something of the first to do, the second has a third of the processor.
-constexpr int kTranslatorsNice = 5;
+// is something of the first to do, the second has a tenth of the processor.
+constexpr int kTranslatorsNice = 10;
 
 // Among the engines that share a journal.
 std::string engine_name(const ServeConfig& config) {

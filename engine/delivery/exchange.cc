@@ -77,7 +77,9 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   }
 
   void send() {
-    message_ = make_message(consignment_.bundle, consignment_.known, there_);
+    if (!there_.empty()) {
+      message_ = make_message(consignment_.bundle, consignment_.known, there_);
+    }
     if (message_.sent.empty() && !there_.empty()) {
       conclude_landed({});
       return;

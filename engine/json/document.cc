@@ -52,11 +52,7 @@ class TreeHandler {
     return text_leaf(Kind::kString, data, length, offset_of(data) - 1);
   }
   bool Key(const char* data, rj::SizeType length, bool) {
-    const std::string_view text(data, length);
-    pending_ = document_.names_->find(text);
-    if (pending_ == nullptr) {
-      pending_ = document_.name(text);
-    }
+    pending_ = document_.name({data, length});
     return true;
   }
   bool StartObject() { return open(Kind::kObject); }
@@ -295,9 +291,7 @@ base::Result<void> TreeHandler::read(Document& document, std::string_view text,
     }
     const bool too_big = result.Code() == rj::kParseErrorNumberTooBig;
     if (too_big && exponents == Exponents::kAsTheyAre) {
-      document.duplicates_.clear();
-      document.local_names_.clear();
-      document.arena_.reset();
+      document.clear();
       return read(document, text, limits, Exponents::kHidden);
     }
     return base::Error(too_big ? base::ErrorCode::kLimit : base::ErrorCode::kInvalid,
@@ -312,10 +306,7 @@ base::Result<void> TreeHandler::read(Document& document, std::string_view text,
 }
 
 base::Result<void> Document::parse(std::string_view text, const ParseLimits& limits) {
-  root_ = nullptr;
-  duplicates_.clear();
-  local_names_.clear();
-  arena_.reset();
+  clear();
   if (text.size() > limits.bytes_max) {
     return base::Error(base::ErrorCode::kLimit,
                        "more than " + std::to_string(limits.bytes_max) + " bytes");
@@ -342,17 +333,27 @@ base::Result<void> Document::parse(std::string_view text, const ParseLimits& lim
   }
 }
 
-const Name* Document::name(std::string_view text) {
-  if (const Name* known = names_->find(text)) {
-    return known;
+void Document::clear() {
+  root_ = nullptr;
+  duplicates_.clear();
+  local_names_.clear();
+  recent_names_ = {};
+  arena_.reset();
+}
+
+const Name* Document::local_name(std::string_view text, std::uint64_t hash) {
+  const Name*& recent = recent_names_[hash % recent_names_.size()];
+  if (recent != nullptr && recent->text == text) {
+    return recent;
   }
   const auto found = local_names_.find(text);
   if (found != local_names_.end()) {
-    return found->second;
+    recent = found->second;
+    return recent;
   }
-  const Name* fresh = make_name(text, kLocalName, arena_);
-  local_names_.emplace(fresh->text, fresh);
-  return fresh;
+  recent = make_name(text, kLocalName, arena_);
+  local_names_.emplace(recent->text, recent);
+  return recent;
 }
 
 Node* Document::make_boolean(bool value) {

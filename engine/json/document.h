@@ -5,7 +5,9 @@
 // listed, so that each reader can say what it thinks of them. Not thread safe while parsing or
 // building.
 
+#include <array>
 #include <cstddef>
+#include <cstdint>
 #include <string>
 #include <string_view>
 #include <unordered_map>
@@ -45,7 +47,11 @@ class Document {
   base::Arena& arena() { return arena_; }
 
   // The shared name, or one that only this document knows.
-  const Name* name(std::string_view text);
+  const Name* name(std::string_view text) {
+    const std::uint64_t hash = NameTable::hash(text);
+    const Name* const known = names_->find_hashed(text, hash);
+    return known != nullptr ? known : local_name(text, hash);
+  }
 
   // --- Building. Nodes belong to this document; append() adds at the end.
   Node* make_object() { return make(Kind::kObject); }
@@ -71,9 +77,15 @@ class Document {
     return node;
   }
 
+  const Name* local_name(std::string_view text, std::uint64_t hash);
+  void clear();
+
   const NameTable* names_;
   base::Arena arena_;
   std::unordered_map<std::string_view, const Name*> local_names_;
+  // Some of local_names_ by their hash of NameTable, which is quick and easily made to collide: what
+  // is displaced here is still found there.
+  std::array<const Name*, 64> recent_names_{};
   std::vector<const Node*> duplicates_;
   Node* root_ = nullptr;
 };
