@@ -32,11 +32,12 @@ Error Writer::failed(Error error, End& end) {
 // out with the commit, to all engines.
 Result<void> Writer::begin() {
   const auto connected = connection();
-  return connected ? (*connected)
-                         ->script(
-                             "BEGIN; NOTIFY chartferry_journal; SELECT one FROM sequencer FOR "
-                             "UPDATE")
-                   : connected.error();
+  const auto begun = connected ? (*connected)
+                                     ->script(
+                                         "BEGIN; NOTIFY chartferry_journal; SELECT one FROM "
+                                         "sequencer FOR UPDATE")
+                               : connected.error();
+  return begun ? connection_->send_together() : begun;
 }
 
 Result<bool> Writer::has_batch() {

@@ -83,8 +83,8 @@ class Document {
   const NameTable* names_;
   base::Arena arena_;
   std::unordered_map<std::string_view, const Name*> local_names_;
-  // Some of local_names_ by their hash of NameTable, which is quick and easily made to collide: what
-  // is displaced here is still found there.
+  // Some of local_names_ by their hash of NameTable, which is quick and easily made to collide:
+  // what is displaced here is still found there.
   std::array<const Name*, 64> recent_names_{};
   std::vector<const Node*> duplicates_;
   Node* root_ = nullptr;

@@ -234,6 +234,90 @@ TEST_P(PostgresEngines, FindACommitThatWasWrittenAlthoughItsAnswerWasLost) {
   expect_sound();
 }
 
+// Statements of a transaction are not waited for one by one: what the database refuses is told at
+// the end, and nothing of the batch may be left.
+TEST_P(PostgresEngines, KeepNothingOfABatchThatTheDatabaseRefuses) {
+  sql("CREATE FUNCTION refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN IF NEW.revision = 13 "
+      "THEN RAISE EXCEPTION 'unlucky'; END IF; RETURN NEW; END $$; "
+      "CREATE TRIGGER refusing BEFORE INSERT ON revision FOR EACH ROW EXECUTE FUNCTION refuse()");
+  for (const char* session : {"a", "b"}) {
+    std::vector<Change> batch;
+    batch.emplace_back(record_of(Kind::kAccepted, std::string(session) + "1", 1));
+    batch.emplace_back(record_of(Kind::kAccepted, std::string(session) + "2", 13));
+    batch.emplace_back(record_of(Kind::kAccepted, std::string(session) + "3", 1));
+    const Position before = *store_->size();
+    const auto refused = store_->commit(batch, clock_);
+    ASSERT_FALSE(refused.has_value());
+    EXPECT_NE(refused.error().text().find("unlucky"), std::string::npos) << refused.error().text();
+    EXPECT_EQ(*store_->size(), before);
+    batch.erase(batch.begin() + 1);
+    ASSERT_TRUE(store_->commit(batch, clock_).has_value());
+    EXPECT_EQ(*store_->size(), before + 2);
+  }
+  expect_sound();
+}
+
+// Rows of `leg` that the database has looked at, once everybody who did has gone.
+class PostgresPlans : public PostgresEngines {
+ protected:
+  std::int64_t rows_looked_at() {
+    constexpr const char* kOthers =
+        "SELECT count(*) FROM pg_stat_activity WHERE pid <> pg_backend_pid() AND "
+        "backend_type = 'client backend' AND datname = current_database()";
+    for (int i = 0; i < 1000 && number(kOthers) > 0; ++i) {
+      std::this_thread::sleep_for(std::chrono::milliseconds(10));
+    }
+    EXPECT_EQ(number(kOthers), 0);
+    return number(
+        "SELECT (coalesce(seq_tup_read, 0) + (SELECT sum(idx_tup_read) FROM pg_stat_user_indexes "
+        "AS i WHERE i.relid = t.relid))::bigint FROM pg_stat_user_tables AS t WHERE relname = "
+        "'leg'");
+  }
+
+ private:
+  std::int64_t number(const char* question) {
+    auto connection = postgres::Connection::open(house_->location(), true);
+    if (!connection) {
+      ADD_FAILURE() << connection.error().text();
+      return -1;
+    }
+    auto row = (*connection)->run(question);
+    const auto stepped = row.step();
+    EXPECT_TRUE(stepped && *stepped) << (stepped ? "no row" : stepped.error().text());
+    return stepped && *stepped ? row.number_at(0) : -1;
+  }
+};
+
+// A burst is there before the database has counted its rows, and plans are made all the same.
+TEST_P(PostgresPlans, FindWhatIsNextWithoutLookingAtAllThatWaits) {
+  constexpr int kWaiting = 540;
+  constexpr int kPatients = 9;
+  std::vector<Change> batch;
+  for (int i = 0; i < kWaiting; ++i) {
+    Record accepted = record_of(Kind::kAccepted, "s" + std::to_string(i), 1);
+    accepted.patient = "patient-" + std::to_string(i % kPatients);
+    batch.emplace_back(accepted);
+    batch.emplace_back(record_of(Kind::kChecked, accepted.session, 1));
+  }
+  ASSERT_TRUE(store_->commit(batch, clock_).has_value());
+  store_.reset();
+  const std::int64_t before = rows_looked_at();
+  open();
+  constexpr int kLooks = 20;  // more than after how many a plan is kept
+  for (int i = 0; i < kLooks; ++i) {
+    ASSERT_EQ(store_->due("main", 0, 3)->size(), 3u);
+    for (const int session : {i + kPatients, i}) {
+      Change sent(record_of(Kind::kDispatched, "s" + std::to_string(session), 1));
+      sent.only_if_first = true;
+      EXPECT_EQ(write(std::move(sent)).verdict,
+                session == i ? Outcome::Verdict::kWritten : Outcome::Verdict::kNotNow);
+    }
+    write(Kind::kLanded, "s" + std::to_string(i), 1);
+  }
+  store_.reset();
+  EXPECT_LT(rows_looked_at() - before, kLooks * kWaiting);
+}
+
 TEST_P(PostgresEngines, CommandsAndReadersNeedAJournal) {
   const auto empty = GetParam().make();
   for (const auto mode : {OpenMode::kCommand, OpenMode::kRead}) {
@@ -263,6 +347,9 @@ TEST_P(PostgresEngines, StampNoRecordEarlierThanTheOneBefore) {
   EXPECT_EQ(outcome->record.time, "2027-01-15T08:00:00.000Z");
   EXPECT_TRUE(verify(*store_)->remarks.empty());
 }
+
+INSTANTIATE_TEST_SUITE_P(Stores, PostgresPlans, ::testing::Values(all_houses().back()),
+                         [](const auto& row) { return std::string(row.param.name); });
 
 INSTANTIATE_TEST_SUITE_P(Stores, PostgresEngines, ::testing::Values(all_houses().back()),
                          [](const auto& row) { return std::string(row.param.name); });
