@@ -3,6 +3,11 @@
 #include "engine/base/limits.h"
 
 namespace engine::journal::postgres {
+namespace {
+
+constexpr const char* kAlongIndexes = "SET enable_sort = off; SET enable_bitmapscan = off";
+
+}  // namespace
 
 base::Result<std::unique_ptr<Connection>> Readers::take() {
   {
@@ -16,6 +21,11 @@ base::Result<std::unique_ptr<Connection>> Readers::take() {
     }
   }
   auto opened = Connection::open(address_, true);
+  if (opened && plans_ == Plans::kAlongIndexes) {
+    if (auto set = (*opened)->script(kAlongIndexes); !set) {
+      opened = set.error();
+    }
+  }
   if (!opened) {
     give(nullptr);
   }

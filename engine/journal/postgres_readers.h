@@ -15,7 +15,15 @@ namespace engine::journal::postgres {
 
 class Readers {
  public:
-  explicit Readers(std::string address) : address_(std::move(address)) {}
+  // How the database goes about a question.
+  enum class Plans {
+    kAsItEstimates,
+    // Along the indexes, in their order. For questions that have one made for them: what the
+    // database knows of a table's rows lags behind a burst, and it estimates few where many wait.
+    kAlongIndexes,
+  };
+  explicit Readers(std::string address, Plans plans = Plans::kAsItEstimates)
+      : address_(std::move(address)), plans_(plans) {}
 
   template <class Question>
   auto ask(const Question& question) -> decltype(question(std::declval<sql::Connection&>())) {
@@ -43,6 +51,7 @@ class Readers {
   void give(std::unique_ptr<Connection> connection);
 
   const std::string address_;
+  const Plans plans_;
   std::mutex mutex_;
   std::condition_variable returned_;
   std::vector<std::unique_ptr<Connection>> idle_;

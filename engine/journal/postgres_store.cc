@@ -40,7 +40,8 @@ class PostgresStore final : public Store {
               }
             },
             sealing_.get()),
-        readers_(address) {}
+        readers_(address),
+        queue_readers_(address, postgres::Readers::Plans::kAlongIndexes) {}
 
   Result<std::vector<Outcome>> commit(std::vector<Change>& batch,
                                       const base::Clock& clock) override;
@@ -116,10 +117,10 @@ class PostgresStore final : public Store {
   Result<std::vector<Leg>> due(std::string_view target, std::int64_t now_ms,
                                std::size_t limit) const override;
   Result<std::optional<std::int64_t>> next_due(std::string_view target) const override {
-    return readers_.ask([&](Connection& c) { return queries::next_due(c, target); });
+    return queue_readers_.ask([&](Connection& c) { return queries::next_due(c, target); });
   }
   Result<std::vector<Leg>> in_state(LegState state, std::size_t limit) const override {
-    return readers_.ask([&](Connection& c) { return queries::in_state(c, state, limit); });
+    return queue_readers_.ask([&](Connection& c) { return queries::in_state(c, state, limit); });
   }
   Result<std::vector<Count>> open_counts() const override {
     return readers_.ask([](Connection& c) { return queries::open_counts(c); });
@@ -136,6 +137,7 @@ class PostgresStore final : public Store {
   const bool shut_;  // opened without the master key that bodies are sealed under
   postgres::Writer writer_;
   mutable postgres::Readers readers_;
+  mutable postgres::Readers queue_readers_;  // for what is next
   mutable std::mutex forgotten_mutex_;
   // Dispatched in a batch whose fate this engine gave up asking after: nobody sends them.
   std::vector<Record> forgotten_;
@@ -265,8 +267,8 @@ Result<std::vector<Leg>> PostgresStore::untranslated(std::size_t limit) const {
 Result<std::vector<Leg>> PostgresStore::due(std::string_view target, std::int64_t now_ms,
                                             std::size_t limit) const {
   const std::size_t engines = fellows_ ? fellows_->count() : 1;
-  auto found =
-      readers_.ask([&](Connection& c) { return queries::due(c, target, now_ms, limit * engines); });
+  auto found = queue_readers_.ask(
+      [&](Connection& c) { return queries::due(c, target, now_ms, limit * engines); });
   if (!found || engines == 1) {
     return found;
   }

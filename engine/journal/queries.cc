@@ -230,16 +230,24 @@ base::Result<std::optional<LegMark>> leg_mark(Connection& connection, const Reco
   return mark;
 }
 
+// No unfinished leg of the patient came earlier, and no earlier revision of the session can still
+// land. As values and not as NOT EXISTS: PostgreSQL makes a join of that, and where it has not
+// counted the rows yet it compares every leg that waits with every other.
+#define ENGINE_FIRST_OF_PATIENT                                                        \
+  "coalesce((SELECT min(e.accepted) FROM leg AS e INDEXED BY leg_open WHERE e.open = " \
+  "1 AND e.target = leg.target AND e.patient = leg.patient), leg.accepted) >= leg.accepted"
+#define ENGINE_FIRST_OF_SESSION                                                       \
+  "coalesce((SELECT min(f.revision) FROM leg AS f WHERE f.session = leg.session AND " \
+  "f.revision < leg.revision AND f.target = leg.target AND f.state IN (1, 2, 3, 5)), 0) = 0"
+
 // What due() asks, for one leg; and none of its patient on its way, which due() sees as unfinished
 // only when it came earlier.
 base::Result<bool> is_first(Connection& connection, const Record& record) {
   auto row = connection.run(
       "SELECT 1 FROM leg WHERE session = ?1 AND revision = ?2 AND target = ?3 "
-      "AND NOT EXISTS (SELECT 1 FROM leg AS e INDEXED BY leg_open WHERE e.open = 1 AND e.target = "
-      "leg.target AND e.patient = leg.patient AND (e.accepted < leg.accepted OR (e.state = 3 AND "
-      "e.accepted > leg.accepted))) "
-      "AND NOT EXISTS (SELECT 1 FROM leg AS f WHERE f.session = leg.session AND f.revision < "
-      "leg.revision AND f.target = leg.target AND f.state IN (1, 2, 3, 5))");
+      "AND " ENGINE_FIRST_OF_PATIENT " AND " ENGINE_FIRST_OF_SESSION
+      " AND (SELECT count(*) FROM leg AS s INDEXED BY leg_open WHERE s.open = 1 AND s.target = "
+      "leg.target AND s.patient = leg.patient AND s.accepted > leg.accepted AND s.state = 3) = 0");
   row.text(record.session).number(record.revision).text(record.target);
   return row.step();
 }
@@ -279,16 +287,14 @@ base::Result<std::vector<Leg>> due(Connection& connection, std::string_view targ
   auto row = connection.run(
       "SELECT session, revision, target, accepted, patient, state, reason, bundle, attempts, "
       "failures, due, changed, uncertain FROM leg INDEXED BY leg_due WHERE target = ?1 AND due IS "
-      "NOT "
-      "NULL AND due <= ?2 AND NOT EXISTS (SELECT 1 FROM leg AS e INDEXED BY leg_open WHERE e.open "
-      "= 1 "
-      "AND e.target = leg.target AND e.patient = leg.patient AND e.accepted < leg.accepted) "
-      "AND NOT EXISTS (SELECT 1 FROM leg AS f WHERE f.session = leg.session AND f.revision < "
-      "leg.revision AND f.target = leg.target AND f.state IN (1, 2, 3, 5)) "
-      "ORDER BY accepted LIMIT ?3");
+      "NOT NULL AND due <= ?2 AND " ENGINE_FIRST_OF_PATIENT " AND " ENGINE_FIRST_OF_SESSION
+      " ORDER BY accepted LIMIT ?3");
   row.text(target).number(now_ms).number(static_cast<std::int64_t>(limit));
   return all_legs(row);
 }
+
+#undef ENGINE_FIRST_OF_PATIENT
+#undef ENGINE_FIRST_OF_SESSION
 
 base::Result<std::optional<std::int64_t>> next_due(Connection& connection,
                                                    std::string_view target) {
