@@ -1,8 +1,12 @@
 #include "engine/delivery/message.h"
 
+#include <optional>
+#include <string>
+#include <string_view>
 #include <utility>
 
 #include "engine/json/document.h"
+#include "engine/json/skim.h"
 #include "engine/json/write.h"
 
 namespace engine::delivery {
@@ -99,24 +103,52 @@ Way settle(Document& document, Node& entry, const KnownVersion* known, bool& cha
   return Way::kCreate;
 }
 
-}  // namespace
+// The bundle with nothing in its resources: by far most of its text, which decides nothing here.
+// Nothing when it is not written as a bundle is.
+std::optional<std::string> skeleton_of(std::string_view bundle) {
+  std::string out = "{\"entry\":[";
+  json::Skim skim(bundle);
+  bool found = false;
+  if (!skim.enter()) {
+    return std::nullopt;
+  }
+  while (skim.next()) {
+    if (skim.name() != "entry" || found || !skim.enter()) {
+      skim.take();
+      continue;
+    }
+    found = true;
+    while (skim.next()) {
+      if (!skim.enter()) {
+        return std::nullopt;
+      }
+      out += out.back() == '[' ? "{" : ",{";
+      while (skim.next()) {
+        const std::string_view name = skim.name();
+        const std::string_view value = skim.take();
+        if (name == "fullUrl" || name == "request" || name == "resource") {
+          out += out.back() == '{' ? "\"" : ",\"";
+          out += name;
+          out += "\":";
+          out += name == "resource" ? "{}" : value;
+        }
+      }
+      out += '}';
+    }
+  }
+  return found ? std::optional(out + "]}") : std::nullopt;
+}
 
-Message make_message(std::string bundle, const KnownVersions& known, const KnownVersions& there) {
-  Message message;
-  Document document(names());
-  Node* list = nullptr;
-  if (document.parse(bundle).has_value()) {
-    list = document.root()->find("entry");
-  }
-  if (list == nullptr || !list->is_array()) {
-    message.body = std::move(bundle);
-    return message;
-  }
+// Settles each entry that is not there yet; those are moved to `kept`, the others left out. What
+// has a place of its own by then is added to `placed`. True when something is to be written
+// otherwise than the bundle says.
+bool settle_all(Document& document, Node& list, const KnownVersions& known, KnownVersions& placed,
+                Message& message) {
+  const KnownVersions there = placed;
   Node* kept = document.make_array();
-  KnownVersions placed = there;
   bool changed = !there.empty();
   std::size_t at = 0;
-  for (Node* entry = list->first; entry != nullptr; ++at) {
+  for (Node* entry = list.first; entry != nullptr; ++at) {
     Node* const next = entry->next;
     Message::Sent sent;
     sent.entry = at;
@@ -139,16 +171,49 @@ Message make_message(std::string bundle, const KnownVersions& known, const Known
     }
     entry = next;
   }
-  if (!changed) {
-    message.body = std::move(bundle);
-    return message;
+  list.first = kept->first;
+  list.last = kept->last;
+  list.count = kept->count;
+  return changed;
+}
+
+// What `settle_all` makes of the text; false when that is no bundle.
+struct Settled {
+  Document document{names()};
+  Message message;
+  KnownVersions placed;
+  bool changed = false;
+
+  bool read(std::string_view text, const KnownVersions& known, const KnownVersions& there) {
+    Node* const list = document.parse(text).has_value() ? document.root()->find("entry") : nullptr;
+    if (list == nullptr || !list->is_array()) {
+      return false;
+    }
+    placed = there;
+    changed = settle_all(document, *list, known, placed, message);
+    return true;
   }
-  point_to(document, *kept, placed);
-  list->first = kept->first;
-  list->last = kept->last;
-  list->count = kept->count;
-  message.body = json::to_text(*document.root());
-  return message;
+};
+
+}  // namespace
+
+Message make_message(std::string bundle, const KnownVersions& known, const KnownVersions& there) {
+  if (there.empty()) {
+    Settled settled;
+    const auto skeleton = skeleton_of(bundle);
+    if (skeleton && settled.read(*skeleton, known, there) && !settled.changed) {
+      settled.message.body = std::move(bundle);
+      return std::move(settled.message);
+    }
+  }
+  Settled settled;
+  if (!settled.read(bundle, known, there) || !settled.changed) {
+    settled.message.body = std::move(bundle);
+    return std::move(settled.message);
+  }
+  point_to(settled.document, *settled.document.root()->find("entry"), settled.placed);
+  settled.message.body = json::to_text(*settled.document.root());
+  return std::move(settled.message);
 }
 
 Landing whole_landing(const Message& message, const Landing& landing, std::string_view bundle,

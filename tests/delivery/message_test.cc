@@ -40,6 +40,22 @@ TEST(Message, WithNothingKnownAnUpdateCannotOverwrite) {
   EXPECT_EQ(message.body.find("urn:uuid:a\",\"request\":{\"method\":\"PUT\""), std::string::npos);
 }
 
+// Its resources are not read when nothing is to be changed; what stands in them decides nothing.
+TEST(Message, ABundleThatSaysItAllStaysAsItIs) {
+  const std::string bundle =
+      R"({"resourceType":"Bundle","note":["entry",{"entry":[]}],"entry":[)"
+      R"({"resource":{"request":{"method":"PUT","url":"X?y=z"},"text":"\"},{\"fullUrl\":\"no\""},)"
+      R"("fullUrl":"urn:uuid:a","request":{"method":"POST","url":"Observation","ifNoneExist":)"
+      R"("identifier=s|\"a"}}, {"request":{"method":"PUT","url":"Provenance/c"},"resource":{},)"
+      R"("fullUrl":"urn:uuid:c"},{"fullUrl":"urn:uuid:d","resource":{"entry":[{}]}}]})";
+  const Message message = make_message(bundle, {}, {});
+  EXPECT_EQ(message.body, bundle);
+  EXPECT_EQ(ways(message), "0 create, 1 place, 2 plain");
+  EXPECT_EQ(message.sent[0].full_url, "urn:uuid:a");
+  EXPECT_EQ(message.sent[0].place, "Observation?identifier=s|\"a");
+  EXPECT_EQ(message.sent[1].place, "Provenance/c");
+}
+
 TEST(Message, AnUpdateOfWhatLandedNamesItsVersion) {
   const Message message =
       make_message(kBundle, {{"urn:uuid:a", version("Observation/17", "W/\"2\"")}}, {});
