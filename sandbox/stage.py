@@ -258,10 +258,10 @@ class Engine(Program):
                               capture_output=True, text=True, check=False, cwd=TOP)
         return done.returncode == 0, (done.stdout + done.stderr)[-2000:]
 
-    def records(self, kind):
-        """Those of one kind, in their order; patients by the journal's pseudonyms."""
+    def records(self, kind=None):
+        """Those of one kind or all, in their order; patients by the journal's pseudonyms."""
         done = subprocess.run([str(ENGINE), "journal", "--journal", str(self.journal), *map(str, self.files), "list",
-                               "--kind", kind, "--limit", "1000000", "--json"],
+                               *(["--kind", kind] if kind else []), "--limit", "1000000", "--json"],
                               capture_output=True, text=True, check=True, cwd=TOP)
         return [json.loads(line) for line in done.stdout.splitlines()]
 

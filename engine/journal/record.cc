@@ -37,6 +37,9 @@ constexpr std::array<std::pair<Kind, std::string_view>, kKinds> kNames = {{
     {Kind::kRekeyed, "rekeyed"},
     {Kind::kHold, "legal-hold"},
     {Kind::kHoldEnded, "legal-hold-ended"},
+    {Kind::kSignedIn, "signed-in"},
+    {Kind::kSignedOut, "signed-out"},
+    {Kind::kNotLetIn, "not-let-in"},
 }};
 
 struct TextField {

@@ -45,8 +45,11 @@ enum class Kind : std::uint8_t {
   kRekeyed = 24,     // the keys of the bodies are wrapped under another master key
   kHold = 25,        // a legal hold: nothing of a patient is destroyed
   kHoldEnded = 26,   // `through` names the hold
+  kSignedIn = 27,    // a person signed in
+  kSignedOut = 28,   // and out again
+  kNotLetIn = 29,    // somebody tried, with the name of a person or with nobody's
 };
-inline constexpr std::size_t kKinds = 26;
+inline constexpr std::size_t kKinds = 29;
 std::string_view name_of(Kind kind);
 std::optional<Kind> kind_of(std::string_view name);
 

@@ -248,6 +248,9 @@ base::Result<void> apply(Connection& connection, const Record& record) {
     case Kind::kRekeyed:
     case Kind::kHold:
     case Kind::kHoldEnded:
+    case Kind::kSignedIn:
+    case Kind::kSignedOut:
+    case Kind::kNotLetIn:
       return {};
   }
   return {};

@@ -105,6 +105,7 @@ Gate::Outcome Gate::compare(Attempt attempt) {
   Outcome outcome;
   outcome.verdict = Outcome::Verdict::kWrong;
   if (!right) {
+    outcome.person = entry.value_or(Entry());
     return outcome;
   }
   outcome.verdict = Outcome::Verdict::kIn;

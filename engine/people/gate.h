@@ -48,7 +48,9 @@ class Gate {
     };
     Verdict verdict = Verdict::kBusy;
     std::string secret;  // of kIn: what the browser keeps
-    Entry person;        // likewise
+    // Of kIn; and of kWrong whose password was tried, without a name when it was nobody's: for the
+    // record, and not for the one who tries.
+    Entry person;
     std::chrono::seconds wait{0};
   };
   using Told = std::function<void(Outcome outcome)>;

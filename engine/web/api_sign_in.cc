@@ -58,6 +58,25 @@ Response no_sign_in() {
   return problem(404, "not-found", "this engine has no people file, and so no sign-in");
 }
 
+// What is journalled of it. A name that is nobody's is not: it may be a password in the wrong
+// field. Tries that were not compared are not either; they are as many as somebody cares to send.
+std::optional<journal::Record> record_of(const people::Gate::Outcome& outcome) {
+  journal::Record record;
+  if (outcome.verdict == Verdict::kIn) {
+    record.kind = journal::Kind::kSignedIn;
+    record.actor = outcome.person.actor();
+    return record;
+  }
+  if (outcome.verdict == Verdict::kWrong) {
+    record.kind = journal::Kind::kNotLetIn;
+    const bool known = !outcome.person.name.empty();
+    record.actor = known ? outcome.person.actor() : std::string();
+    record.reason = known ? "wrong-password" : "unknown-name";
+    return record;
+  }
+  return std::nullopt;
+}
+
 Response answer_of(const people::Gate::Outcome& outcome, const journal::SearchKey& key) {
   switch (outcome.verdict) {
     case Verdict::kIn: {
@@ -114,16 +133,36 @@ void Api::post_sign_in(Request& request, const Segments&, const Answer& answer) 
     answer(problem(400, "structure", "send {\"name\", \"password\"}"));
     return;
   }
-  gate->sign_in(std::move(attempt),
-                [answer, &key = world_.search_key](const people::Gate::Outcome& outcome) {
-                  answer(answer_of(outcome, key));
-                });
+  gate->sign_in(std::move(attempt), [answer, &key = world_.search_key,
+                                     &journal = world_.journal](const people::Gate::Outcome& told) {
+    const auto record = record_of(told);
+    if (!record) {
+      answer(answer_of(told, key));
+      return;
+    }
+    // Whoever is let in is on record before.
+    const bool taken =
+        journal.submit(journal::Change(*record),
+                       [answer, &key, told](const base::Result<journal::Outcome>& noted) {
+                         answer(noted ? answer_of(told, key) : from_error(noted.error()));
+                       });
+    if (!taken) {
+      answer(answer_of(people::Gate::Outcome(), key));
+    }
+  });
 }
 
 void Api::post_sign_out(Request& request, const Segments&, const Answer& answer) {
   if (who_may_.gate() == nullptr) {
     answer(no_sign_in());
     return;
+  }
+  if (const auto person = who_may_.gate()->signed_in(sign_in_secret(request))) {
+    journal::Record record;
+    record.kind = journal::Kind::kSignedOut;
+    record.actor = person->actor();
+    // Nobody is kept signed in because it cannot be noted.
+    static_cast<void>(world_.journal.submit(journal::Change(record), {}));
   }
   who_may_.gate()->sign_out(sign_in_secret(request));
   Response response(204, kJson, "");

@@ -12,9 +12,20 @@ std::string event_of(const journal::Record& record) {
   return to_event(record.position, journal::name_of(record.kind), record_view(record));
 }
 
-// Reads of the log concern auditors, and what senders were told the senders; not the page.
+// Reads of the log and sign-ins concern auditors, and what senders were told the senders; not the
+// page.
 bool of_interest(const journal::Record& record) {
-  return record.kind != journal::Kind::kRead && record.kind != journal::Kind::kNoticed;
+  using journal::Kind;
+  switch (record.kind) {
+    case Kind::kRead:
+    case Kind::kNoticed:
+    case Kind::kSignedIn:
+    case Kind::kSignedOut:
+    case Kind::kNotLetIn:
+      return false;
+    default:
+      return true;
+  }
 }
 
 }  // namespace

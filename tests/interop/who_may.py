@@ -92,6 +92,24 @@ class WhoMay(unittest.TestCase):
                           ("Robin Sample (robin)", "latest sessions of a patient")])
         self.assertEqual([one["actor"] for one in self.engine.records("paused")], ["Erin Sample (erin)"])
 
+    def test_who_signs_in_and_who_tries_is_in_the_journal(self):
+        self.add("robin", "therapist")
+        self.start()
+        robin = self.as_person("robin")
+        self.assertEqual(self.sign_in("robin", "a walk along the loud river").status, 401)
+        self.assertEqual(self.sign_in(PASSWORD, PASSWORD).status, 401, "a password in the wrong field")
+        self.assertEqual(self.status(robin, "POST", "/sign-out", {}), 204)
+        self.assertEqual(self.status(robin, "POST", "/sign-out", {}), 401)
+        self.engine.stop()
+        self.assertEqual([(one["kind"], one.get("actor", ""), one.get("reason", "")) for one in self.engine.records()
+                          if one["kind"] not in ("started", "stopped")],
+                         [("signed-in", "Robin Sample (robin)", ""),
+                          ("not-let-in", "Robin Sample (robin)", "wrong-password"),
+                          ("not-let-in", "", "unknown-name"),
+                          ("signed-out", "Robin Sample (robin)", "")])
+        whole = b"".join(path.read_bytes() for path in self.folder.iterdir() if "journal" in path.name and path.is_file())
+        self.assertNotIn(PASSWORD.encode(), whole)
+
     def test_strangers_see_the_pages_and_nothing_else(self):
         self.add("robin", "therapist")
         self.start()

@@ -20,6 +20,7 @@ export const kKinds: [string, string][] = [
   ['approved', 'Maps put in force'], ['paused', 'Server paused'], ['resumed', 'Server resumed'], ['handed-out', 'Sheet handed out'], ['link-ended', 'Link of a sheet ended'], ['started', 'Engine started'],
   ['stopped', 'Engine ended'], ['noticed', 'Senders told'], ['shredded', 'Made unreadable by a person'], ['expired', 'Removed for its age'],
   ['rekeyed', 'Under another master key'], ['legal-hold', 'Legal hold begun'], ['legal-hold-ended', 'Legal hold ended'],
+  ['signed-in', 'Signed in'], ['signed-out', 'Signed out'], ['not-let-in', 'Not let in'],
 ];
 export function kindWords(kind: string): string {
   return kKinds.find(([one]) => one === kind)?.[1] ?? kind;
