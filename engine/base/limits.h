@@ -138,7 +138,7 @@ inline constexpr int kRetentionYearsMax = 100;
 
 // --- A journal in PostgreSQL, which several engines share
 inline constexpr std::chrono::seconds kDatabaseConnectWait{5};
-// Connections for reading, of one engine.
+// Connections for reading, of one engine: so many to see what is next, and so many for all else.
 inline constexpr std::size_t kDatabaseReadersMax = 4;
 // How long a commit whose answer was lost is asked after, before its fate is given as unknown.
 inline constexpr std::chrono::milliseconds kDatabaseDoubtWait{30'000};
