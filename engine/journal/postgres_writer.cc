@@ -19,11 +19,13 @@ Result<Connection*> Writer::connection() {
   return connection_.get();
 }
 
+// A connection that was ended by the other side is not always known to be lost yet: what came last
+// on it reads as any other refusal, of a commit that may have been carried out all the same. It is
+// one when it can still roll back.
 Error Writer::failed(Error error, End& end) {
-  end = connection_ == nullptr || connection_->lost() ? End::kLost : End::kSettled;
-  if (end == End::kSettled) {
-    static_cast<void>(connection_->script("ROLLBACK"));
-  }
+  const bool alive = connection_ != nullptr && !connection_->lost() &&
+                     connection_->script("ROLLBACK").has_value();
+  end = alive ? End::kSettled : End::kLost;
   return error;
 }
 
