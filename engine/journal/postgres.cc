@@ -61,7 +61,6 @@ class Running final : public sql::Statement {
   void bind_null() override { add(nullptr, 0, kBigint); }
 
   Result<bool> step() override;
-  Result<void> finish() override;
   std::string_view bytes_at(int column) const override {
     return {PQgetvalue(answer_.get(), row_, column),
             static_cast<std::size_t>(PQgetlength(answer_.get(), row_, column))};
@@ -83,10 +82,6 @@ class Running final : public sql::Statement {
     ++count_;
   }
   Result<void> prepare();
-  Execution execution() const {
-    return {connection_.name_of(sql_).c_str(), static_cast<int>(count_), values_.data(),
-            lengths_.data()};
-  }
 
   Connection& connection_;
   const char* sql_;
@@ -99,25 +94,18 @@ class Running final : public sql::Statement {
   int row_ = -1;
 };
 
-// Waited for, and outside the pipeline: what it skipped would count as prepared.
 Result<void> Running::prepare() {
   if (!connection_.name_of(sql_).empty()) {
     return {};
   }
-  const bool together = connection_.pipeline().entered();
-  if (together) {
-    if (const Answer failed = connection_.pipeline().leave()) {
-      return connection_.error(failed.get());
-    }
-  }
-  std::string name = "s" + std::to_string(connection_.prepared());
+  std::string name = connection_.fresh_name();
   const Answer answer(PQprepare(connection_.handle(), name.c_str(), translated(sql_).c_str(),
                                 static_cast<int>(count_), types_.data()));
-  if (!is_good(answer.get())) {
+  if (PQresultStatus(answer.get()) != PGRES_COMMAND_OK) {
     return connection_.error(answer.get());
   }
   connection_.prepared_as(sql_, std::move(name));
-  return together ? connection_.send_together() : Result<void>();
+  return {};
 }
 
 Result<bool> Running::step() {
@@ -125,31 +113,17 @@ Result<bool> Running::step() {
     if (auto ready = prepare(); !ready) {
       return ready.error();
     }
-    const Execution sent = execution();
-    if (connection_.pipeline().entered()) {
-      answer_ = connection_.pipeline().ask(sent);
-    } else {
-      std::array<int, sql::kParametersMax> binary{};
-      binary.fill(1);
-      answer_.reset(PQexecPrepared(connection_.handle(), sent.name, sent.count, sent.values,
-                                   sent.lengths, binary.data(), 1));
-    }
+    std::array<int, sql::kParametersMax> binary{};
+    binary.fill(1);
+    answer_.reset(PQexecPrepared(connection_.handle(), connection_.name_of(sql_).c_str(),
+                                 static_cast<int>(count_), values_.data(), lengths_.data(),
+                                 binary.data(), 1));
   }
-  if (!is_good(answer_.get())) {
+  const ExecStatusType status = PQresultStatus(answer_.get());
+  if (status != PGRES_TUPLES_OK && status != PGRES_COMMAND_OK) {
     return connection_.error(answer_.get());
   }
   return ++row_ < PQntuples(answer_.get());
-}
-
-Result<void> Running::finish() {
-  if (!connection_.pipeline().entered()) {
-    return Statement::finish();
-  }
-  if (auto ready = prepare(); !ready) {
-    return ready;
-  }
-  const Answer failed = connection_.pipeline().send(execution());
-  return failed == nullptr ? Result<void>() : connection_.error(failed.get());
 }
 
 // Waits end: for a peer that fell silent, for a lock, and of a transaction that its engine forgot,
@@ -190,6 +164,10 @@ Result<void> check_address(const std::string& address) {
   return {};
 }
 
+void FreeResult::operator()(PGresult* result) const {
+  PQclear(result);
+}
+
 Result<std::unique_ptr<Connection>> Connection::open(const std::string& address, bool read_only) {
   const std::string wait = std::to_string(base::limits::kDatabaseConnectWait.count());
   // What the address says comes last and wins.
@@ -223,22 +201,12 @@ bool Connection::lost() const {
 }
 
 Result<void> Connection::script(const char* sql) {
-  if (pipeline_.entered()) {
-    // What it was about to tell concerns a transaction that is given up.
-    static_cast<void>(pipeline_.leave());
-  }
   const Answer answer(PQexec(handle_, sql));
-  return is_good(answer.get()) ? Result<void>() : error(answer.get());
-}
-
-Result<void> Connection::send_together() {
-  return pipeline_.enter() ? Result<void>() : error(nullptr);
-}
-
-Result<void> Connection::finish_together(const char* sql) {
-  auto done = run(sql).finish();
-  const Answer failed = pipeline_.leave();
-  return !done || failed == nullptr ? done : error(failed.get());
+  const ExecStatusType status = PQresultStatus(answer.get());
+  if (status != PGRES_COMMAND_OK && status != PGRES_TUPLES_OK) {
+    return error(answer.get());
+  }
+  return {};
 }
 
 sql::Run Connection::run(const char* sql) {

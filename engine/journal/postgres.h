@@ -8,8 +8,10 @@
 #include <unordered_map>
 
 #include "engine/base/result.h"
-#include "engine/journal/postgres_pipeline.h"
 #include "engine/journal/sql.h"
+
+using PGconn = struct pg_conn;
+using PGresult = struct pg_result;
 
 namespace engine::journal::postgres {
 
@@ -18,6 +20,11 @@ bool is_address(std::string_view location);
 // Errors: kInvalid for what libpq does not read, and for an address that holds a password: the
 // command line and the environment of a process can be read by others.
 base::Result<void> check_address(const std::string& address);
+
+struct FreeResult {
+  void operator()(PGresult* result) const;
+};
+using Answer = std::unique_ptr<PGresult, FreeResult>;
 
 class Connection final : public sql::Connection {
  public:
@@ -31,29 +38,22 @@ class Connection final : public sql::Connection {
   sql::Run run(const char* sql) override;
   base::Result<void> begin_snapshot() override;
 
-  // From here to finish_together() or the next script(), statements that give no rows are sent and
-  // not waited for. What fails of them is told by the next that has to wait. For the statements of
-  // one transaction: behind a failure nothing is carried out, a COMMIT no more than the rest.
-  base::Result<void> send_together();
-  // Runs the last of them.
-  base::Result<void> finish_together(const char* sql);
-
   // Nothing can be asked on it any more.
   bool lost() const;
   PGconn* handle() { return handle_; }
   // The database's own sentence about what went wrong last, without values.
   base::Error error(const PGresult* result) const;
-  Pipeline& pipeline() { return pipeline_; }
-  // The name that the statement is prepared under; empty when it is not.
+  // The name that the statement is prepared under; made when new.
   const std::string& name_of(const char* sql) { return names_[sql]; }
   void prepared_as(const char* sql, std::string name) { names_[sql] = std::move(name); }
-  std::size_t prepared() const { return names_.size(); }
+  // One that no statement of this connection has had, prepared or not.
+  std::string fresh_name() { return "s" + std::to_string(++names_made_); }
 
  private:
-  explicit Connection(PGconn* handle) : handle_(handle), pipeline_(handle) {}
+  explicit Connection(PGconn* handle) : handle_(handle) {}
   PGconn* handle_;
-  Pipeline pipeline_;
   std::unordered_map<const char*, std::string> names_;
+  std::size_t names_made_ = 0;
 };
 
 // The statement in PostgreSQL's words: ? and ?1 become $1, hints of which index to use go.

@@ -19,13 +19,11 @@ Result<Connection*> Writer::connection() {
   return connection_.get();
 }
 
-// A connection that was ended by the other side is not always known to be lost yet: what came last
-// on it reads as any other refusal, of a commit that may have been carried out all the same. It is
-// one when it can still roll back.
 Error Writer::failed(Error error, End& end) {
-  const bool alive = connection_ != nullptr && !connection_->lost() &&
-                     connection_->script("ROLLBACK").has_value();
-  end = alive ? End::kSettled : End::kLost;
+  end = connection_ == nullptr || connection_->lost() ? End::kLost : End::kSettled;
+  if (end == End::kSettled) {
+    static_cast<void>(connection_->script("ROLLBACK"));
+  }
   return error;
 }
 
@@ -34,12 +32,11 @@ Error Writer::failed(Error error, End& end) {
 // out with the commit, to all engines.
 Result<void> Writer::begin() {
   const auto connected = connection();
-  const auto begun = connected ? (*connected)
-                                     ->script(
-                                         "BEGIN; NOTIFY chartferry_journal; SELECT one FROM "
-                                         "sequencer FOR UPDATE")
-                               : connected.error();
-  return begun ? connection_->send_together() : begun;
+  return connected ? (*connected)
+                         ->script(
+                             "BEGIN; NOTIFY chartferry_journal; SELECT one FROM sequencer FOR "
+                             "UPDATE")
+                   : connected.error();
 }
 
 Result<bool> Writer::has_batch() {

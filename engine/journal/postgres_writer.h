@@ -78,7 +78,7 @@ Done Writer::try_once(const Work& work, std::optional<Done>& doubted, End& end) 
       // It is here, but a synchronous standby need not have it yet: whoever waited for that went
       // with the connection. A commit behind it is acknowledged only when the standby has both.
       const auto noted = note_batch();
-      const auto committed = noted ? connection_->finish_together("COMMIT") : noted.error();
+      const auto committed = noted ? connection_->script("COMMIT") : noted.error();
       if (!committed) {
         return failed(committed.error(), end);
       }
@@ -98,7 +98,7 @@ Done Writer::try_once(const Work& work, std::optional<Done>& doubted, End& end) 
   if (auto noted = note_batch(); !noted) {
     return failed(noted.error(), end);
   }
-  if (auto committed = connection_->finish_together("COMMIT"); !committed) {
+  if (auto committed = connection_->script("COMMIT"); !committed) {
     base::Error error = failed(committed.error(), end);
     if (end == End::kLost) {
       end = End::kDoubt;

@@ -7,7 +7,7 @@ Run& Run::digest(const base::Digest& value) {
   return blob(bytes);
 }
 
-base::Result<void> Statement::finish() {
+base::Result<void> Run::finish() {
   base::Result<bool> stepped = step();
   if (!stepped) {
     return std::move(stepped).error();

@@ -27,9 +27,6 @@ class Statement {
   virtual void bind_number(std::int64_t value) = 0;
   virtual void bind_null() = 0;
   virtual base::Result<bool> step() = 0;
-  // For statements that give no rows. A database may tell what failed with a later statement of
-  // the same transaction.
-  virtual base::Result<void> finish();
   virtual std::string_view bytes_at(int column) const = 0;
   virtual std::int64_t number_at(int column) const = 0;
   virtual bool null_at(int column) const = 0;
@@ -62,7 +59,8 @@ class Run {
 
   // True when there is a row. After the first false or error there is nothing more.
   base::Result<bool> step() { return statement_->step(); }
-  base::Result<void> finish() { return statement_->finish(); }
+  // For statements that give no rows.
+  base::Result<void> finish();
 
   std::string_view text_at(int column) const { return statement_->bytes_at(column); }
   std::string_view blob_at(int column) const { return statement_->bytes_at(column); }

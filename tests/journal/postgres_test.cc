@@ -234,8 +234,7 @@ TEST_P(PostgresEngines, FindACommitThatWasWrittenAlthoughItsAnswerWasLost) {
   expect_sound();
 }
 
-// Statements of a transaction are not waited for one by one: what the database refuses is told at
-// the end, and nothing of the batch may be left.
+// What it refuses in the middle leaves nothing of what came before.
 TEST_P(PostgresEngines, KeepNothingOfABatchThatTheDatabaseRefuses) {
   sql("CREATE FUNCTION refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN IF NEW.revision = 13 "
       "THEN RAISE EXCEPTION 'unlucky'; END IF; RETURN NEW; END $$; "
