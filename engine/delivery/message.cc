@@ -177,13 +177,14 @@ bool settle_all(Document& document, Node& list, const KnownVersions& known, Know
   return changed;
 }
 
-// What `settle_all` makes of the text; false when that is no bundle.
+// What `settle_all` makes of a text.
 struct Settled {
   Document document{names()};
   Message message;
   KnownVersions placed;
   bool changed = false;
 
+  // False when it is no bundle.
   bool read(std::string_view text, const KnownVersions& known, const KnownVersions& there) {
     Node* const list = document.parse(text).has_value() ? document.root()->find("entry") : nullptr;
     if (list == nullptr || !list->is_array()) {
