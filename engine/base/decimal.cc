@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 #include <cmath>
 
 namespace engine::base {
@@ -79,20 +80,33 @@ Wide wide_product(UInt128 a, UInt128 b) {
   return result;
 }
 
-// One decimal digit off the low end; returns it.
-unsigned wide_divide_by_ten(Wide& value) {
+// Takes 1 to 18 decimal digits off the low end; returns the highest of them.
+unsigned wide_drop(Wide& value, int digits) {
   constexpr UInt128 kMask = (UInt128(1) << 64) - 1;
+  const auto divisor = static_cast<std::uint64_t>(power_of_ten(digits));
   std::array<UInt128, 4> limbs = {value.high >> 64, value.high & kMask, value.low >> 64,
                                   value.low & kMask};
   UInt128 rest = 0;
   for (UInt128& limb : limbs) {
     const UInt128 current = (rest << 64) | limb;
-    limb = current / 10;
-    rest = current % 10;
+    limb = current / divisor;
+    rest = current % divisor;
   }
   value.high = (limbs[0] << 64) | limbs[1];
   value.low = (limbs[2] << 64) | limbs[3];
-  return static_cast<unsigned>(rest);
+  const auto dropped = static_cast<std::uint64_t>(rest);
+  return static_cast<unsigned>(dropped / static_cast<std::uint64_t>(power_of_ten(digits - 1)));
+}
+
+// As many digits as the value has for certain beyond a coefficient's 38, by its bits; at least one.
+int surely_too_many(const Wide& value) {
+  const auto high = static_cast<std::uint64_t>(value.high >> 64);
+  const auto low = static_cast<std::uint64_t>(value.high);
+  const int bits =
+      128 + static_cast<int>(high != 0 ? 64 + std::bit_width(high) : std::bit_width(low));
+  // A number of n bits is at least 2^(n-1); 0.30102 is just below log10(2).
+  const int digits = (bits - 1) * 30'102 / 100'000 + 1;
+  return std::clamp(digits - 38, 1, 18);
 }
 
 bool is_digit(char c) {
@@ -276,8 +290,9 @@ std::optional<Decimal> Decimal::multiply(const Decimal& a, const Decimal& b) {
   int exponent = a.exponent_ + b.exponent_;
   unsigned last = 0;
   while (product.high != 0 || product.low > kCoefficientMax) {
-    last = wide_divide_by_ten(product);
-    ++exponent;
+    const int digits = surely_too_many(product);
+    last = wide_drop(product, digits);
+    exponent += digits;
   }
   UInt128 value = product.low;
   if (last >= 5) {

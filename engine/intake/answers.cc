@@ -1,9 +1,7 @@
 #include <utility>
 
-#include "engine/base/hash.h"
 #include "engine/fhir/issue.h"
 #include "engine/intake/intake.h"
-#include "engine/json/document.h"
 #include "engine/json/write.h"
 
 namespace engine::intake {
@@ -25,15 +23,6 @@ std::string problem_text(std::string code, std::string text) {
   issue.code = std::move(code);
   issue.text = std::move(text);
   return fhir::to_operation_outcome({&issue, 1});
-}
-
-base::Result<std::string> content_hash(std::string_view body) {
-  static const json::NameTable names;
-  json::Document document(names);
-  if (auto parsed = document.parse(body); !parsed) {
-    return parsed.error();
-  }
-  return base::sha256_hex(json::to_canonical_text(*document.root()));
 }
 
 }  // namespace engine::intake

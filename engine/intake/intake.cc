@@ -28,7 +28,8 @@ struct Intake::State : std::enable_shared_from_this<State> {
   void judge(const Arrival& arrival, const Answered& answered);
   void refuse(const Arrival& arrival, Answer answer, const therapy::SessionHeader& header,
               const Answered& answered);
-  void keep(const Arrival& arrival, const therapy::SessionHeader& header, const Answered& answered);
+  void keep(const Arrival& arrival, therapy::Translator::Admission admission,
+            const Answered& answered);
   Answer answer_to(const Outcome& outcome, const therapy::SessionHeader& header) const;
   void enqueue(const std::string& session);
   void translate(const std::string& session);
@@ -81,7 +82,7 @@ std::string person_key(const journal::SearchKey& key, const std::string& identif
 
 void Intake::State::judge(const Arrival& arrival, const Answered& answered) {
   const SessionCore& core = *targets.front().core;
-  const therapy::Translator::Admission admission = core.admit(arrival.body);
+  therapy::Translator::Admission admission = core.admit(arrival.body);
   const therapy::SessionHeader& header = admission.header;
   if (!admission.admitted) {
     const bool unreadable = header.session_id.empty();
@@ -103,7 +104,7 @@ void Intake::State::judge(const Arrival& arrival, const Answered& answered) {
            answered);
     return;
   }
-  keep(arrival, header, answered);
+  keep(arrival, std::move(admission), answered);
 }
 
 // What is refused is journalled too, bounded, so that a sender's question can be answered later.
@@ -129,25 +130,21 @@ void Intake::State::refuse(const Arrival& arrival, Answer answer,
   }
 }
 
-void Intake::State::keep(const Arrival& arrival, const therapy::SessionHeader& header,
+void Intake::State::keep(const Arrival& arrival, therapy::Translator::Admission admission,
                          const Answered& answered) {
-  auto content = content_hash(arrival.body);
-  if (!content) {
-    refuse(arrival, answer_of(400, problem_text("structure", content.error().text())), header,
-           answered);
-    return;
-  }
+  const therapy::SessionHeader& header = admission.header;
   Change change;
   change.record.kind = Kind::kAccepted;
   change.record.session = header.session_id;
   change.record.revision = header.revision;
   change.record.patient = person_key(world.search_key, header.patient_key);
   change.record.therapist = person_key(world.search_key, header.therapist_key);
-  change.record.content = std::move(*content);
+  change.record.content = std::move(admission.content);
   change.record.targets = target_names;
   change.record.actor = arrival.sender;
   change.parts.push_back(journal::to_stored(Part("document", arrival.body)));
-  auto done = [self = shared_from_this(), header, answered](const base::Result<Outcome>& outcome) {
+  auto done = [self = shared_from_this(), header = std::move(admission.header),
+               answered](const base::Result<Outcome>& outcome) {
     if (!outcome) {
       answered(later(kFailing));
       return;

@@ -87,7 +87,5 @@ std::string receipt_text(const std::string& session, std::uint32_t revision, std
                          journal::Position position, const std::string& received);
 // An OperationOutcome of one error.
 std::string problem_text(std::string code, std::string text);
-// SHA-256 of the canonical form: the same content whatever its layout. Errors: kInvalid.
-base::Result<std::string> content_hash(std::string_view body);
 
 }  // namespace engine::intake

@@ -48,13 +48,9 @@ std::string faults_of(const therapy::Translator::Admission& admission) {
 
 Result<Change> acceptance(const std::string& body, const char* reason, const SessionCore& core,
                           const journal::SearchKey& key, const therapy::Move& wanted) {
-  const therapy::Translator::Admission admission = core.admit(body);
+  therapy::Translator::Admission admission = core.admit(body);
   if (!admission.admitted) {
     return Error(ErrorCode::kInvalid, "what the move would send is refused", faults_of(admission));
-  }
-  auto content = content_hash(body);
-  if (!content) {
-    return std::move(content).error();
   }
   Change change;
   change.record.kind = journal::Kind::kAccepted;
@@ -63,7 +59,7 @@ Result<Change> acceptance(const std::string& body, const char* reason, const Ses
   change.record.patient = key.hide(admission.header.patient_key);
   change.record.therapist =
       admission.header.therapist_key == "|" ? "" : key.hide(admission.header.therapist_key);
-  change.record.content = std::move(*content);
+  change.record.content = std::move(admission.content);
   change.record.reason = reason;
   change.record.actor = wanted.actor;
   change.record.why = wanted.why;

@@ -85,40 +85,6 @@ bool utf16_less(std::string_view a, std::string_view b) {
   return a.size() < b.size();
 }
 
-void write_canonical(const Node& node, std::string& out) {
-  if (node.is_object()) {
-    std::vector<const Node*> members;
-    members.reserve(node.count);
-    for (const Node& child : node) {
-      members.push_back(&child);
-    }
-    std::stable_sort(members.begin(), members.end(), [](const Node* a, const Node* b) {
-      return utf16_less(a->name->text, b->name->text);
-    });
-    out += '{';
-    for (std::size_t i = 0; i < members.size(); ++i) {
-      if (i != 0) {
-        out += ',';
-      }
-      write_string(members[i]->name->text, out);
-      out += ':';
-      write_canonical(*members[i], out);
-    }
-    out += '}';
-  } else if (node.is_array()) {
-    out += '[';
-    for (const Node& child : node) {
-      write_canonical(child, out);
-      if (child.next != nullptr) {
-        out += ',';
-      }
-    }
-    out += ']';
-  } else {
-    write_scalar(node, out);
-  }
-}
-
 constexpr std::uint64_t kOnes = 0x0101010101010101;
 
 // Whether one of eight bytes needs an escape (below 0x20, the quotation mark, the backslash), by
@@ -266,6 +232,42 @@ void write_compact(const Node& node, Sink& to) {
   }
 }
 
+// `members` is a stack: an object's own stand at its end while it is written.
+void write_canonical(const Node& node, std::vector<const Node*>& members, Sink& to) {
+  if (node.is_object()) {
+    const std::size_t first = members.size();
+    for (const Node& child : node) {
+      members.push_back(&child);
+    }
+    std::stable_sort(members.begin() + static_cast<std::ptrdiff_t>(first), members.end(),
+                     [](const Node* a, const Node* b) {
+                       return utf16_less(a->name->text, b->name->text);
+                     });
+    to.put('{');
+    for (std::size_t i = first; i < first + node.count; ++i) {
+      if (i != first) {
+        to.put(',');
+      }
+      to.put_string(members[i]->name->text);
+      to.put(':');
+      write_canonical(*members[i], members, to);
+    }
+    to.put('}');
+    members.resize(first);
+  } else if (node.is_array()) {
+    to.put('[');
+    for (const Node& child : node) {
+      write_canonical(child, members, to);
+      if (child.next != nullptr) {
+        to.put(',');
+      }
+    }
+    to.put(']');
+  } else {
+    write_compact(node, to);
+  }
+}
+
 }  // namespace
 
 void write_string(std::string_view text, std::string& out) {
@@ -340,7 +342,10 @@ std::string to_pretty_text(const Node& node) {
 
 std::string to_canonical_text(const Node& node) {
   std::string out;
-  write_canonical(node, out);
+  std::vector<const Node*> members;
+  Sink sink(out);
+  write_canonical(node, members, sink);
+  sink.flush();
   return out;
 }
 

@@ -224,7 +224,7 @@ std::vector<Resource> resources_of(Node& bundle) {
   return resources;
 }
 
-void read_session(std::string_view body, const Workshop& shop, Rendering& to) {
+void parse_session(std::string_view body, Rendering& to) {
   json::ParseLimits limits;
   limits.bytes_max = base::limits::kBodyBytesMax;
   Result<void> parsed = to.document.parse(body, limits);
@@ -236,8 +236,10 @@ void read_session(std::string_view body, const Workshop& shop, Rendering& to) {
         (parsed.error().where.empty() ? "" : " (line:column " + parsed.error().where + ")");
     to.issues.push_back(std::move(issue));
     to.refused = true;
-    return;
   }
+}
+
+void judge_session(std::string_view body, const Workshop& shop, Rendering& to) {
   Report report(body, to.issues);
   read_structure(to.document, *shop.model, *shop.table, report);
   if (to.document.root()->is_object()) {
@@ -253,6 +255,13 @@ void read_session(std::string_view body, const Workshop& shop, Rendering& to) {
   }
   to.refused = report.refused();
   to.hold_reason = report.hold_reason();
+}
+
+void read_session(std::string_view body, const Workshop& shop, Rendering& to) {
+  parse_session(body, to);
+  if (!to.refused) {
+    judge_session(body, shop, to);
+  }
 }
 
 std::unique_ptr<Rendering> render(std::span<const Revision> revisions, const Workshop& shop,

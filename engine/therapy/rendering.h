@@ -82,8 +82,12 @@ struct Rendering {
   std::unique_ptr<mapping::Run> provenance_run;  // of the last thing made; often none
 };
 
-// Reads one document and says what is wrong with it; fills document, issues, refused, hold_reason
-// and header.
+// Only parses the document; fills document, or issues and refused.
+void parse_session(std::string_view body, Rendering& to);
+// Says what is wrong with a parsed document; fills issues, refused, hold_reason and header, and
+// completes the document's quantities.
+void judge_session(std::string_view body, const Workshop& shop, Rendering& to);
+// Both.
 void read_session(std::string_view body, const Workshop& shop, Rendering& to);
 // The same for the last of the revisions, then merges, frames and maps it; the run records
 // what is wanted.

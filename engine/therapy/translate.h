@@ -15,6 +15,7 @@
 #include "engine/base/result.h"
 #include "engine/base/seams.h"
 #include "engine/fhir/issue.h"
+#include "engine/json/node.h"
 
 namespace engine::therapy {
 
@@ -81,6 +82,9 @@ struct Translation {
   std::vector<bool> fired;  // by mapping::RuleLabel::number, when coverage was wanted
 };
 
+// SHA-256, hex, of a document's canonical form: the same content whatever its layout.
+std::string content_hash(const json::Node& document);
+
 struct Move;
 struct Moved;
 
@@ -98,6 +102,7 @@ class Translator {
   struct Admission {
     bool admitted = false;
     SessionHeader header;  // as far as it could be read
+    std::string content;   // content_hash() of what is readable
     fhir::Issues issues;   // errors when refused; warnings otherwise
   };
   Admission admit(std::string_view body) const;

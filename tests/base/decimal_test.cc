@@ -1,10 +1,13 @@
-// Exact decimals. Expected values worked out by hand.
+// Exact decimals. Expected values worked out by hand, and products by the GNU multiple precision
+// library.
 
 #include "engine/base/decimal.h"
 
 #include <cmath>
+#include <random>
 #include <string>
 
+#include <gmpxx.h>
 #include <gtest/gtest.h>
 
 namespace engine::base {
@@ -141,6 +144,43 @@ TEST(Decimal, Multiplies) {
     EXPECT_EQ(text_of(Decimal::multiply(number(c.a), number(c.b))), c.product)
         << c.a << " x " << c.b;
     EXPECT_EQ(text_of(Decimal::multiply(number(c.b), number(c.a))), c.product);
+  }
+}
+
+// a x b rounded half away from zero to 38 digits, by GMP.
+std::string product_by_gmp(const std::string& a, const std::string& b) {
+  const mpz_class product = mpz_class(a) * mpz_class(b);
+  const std::size_t digits = product.get_str().size();
+  if (digits <= 38) {
+    return product.get_str();
+  }
+  mpz_class power;
+  mpz_ui_pow_ui(power.get_mpz_t(), 10, digits - 38);
+  const mpz_class rounded = (product + power / 2) / power;
+  return mpz_class(rounded * power).get_str();
+}
+
+TEST(Decimal, MultipliesAsGmpDoes) {
+  std::mt19937_64 random(38);
+  const auto integer = [&random](std::size_t digits) {
+    std::string text(1, static_cast<char>('1' + random() % 9));
+    // Runs of nines and of noughts, where a carry or a cut in the wrong place would show.
+    const char run = "09x"[random() % 3];
+    while (text.size() < digits) {
+      text += run == 'x' ? static_cast<char>('0' + random() % 10) : run;
+    }
+    return text;
+  };
+  for (std::size_t left = 1; left <= 38; ++left) {
+    for (std::size_t right = 1; right <= 38; ++right) {
+      for (int round = 0; round < 4; ++round) {
+        const std::string a = integer(left);
+        const std::string b = integer(right);
+        const std::optional<Decimal> product = Decimal::multiply(number(a), number(b));
+        ASSERT_TRUE(product.has_value());
+        ASSERT_EQ(product->to_string(), product_by_gmp(a, b)) << a << " x " << b;
+      }
+    }
   }
 }
 

@@ -45,6 +45,24 @@ TEST(Admission, TheHeaderIsReadWithoutMapping) {
   EXPECT_EQ(admission.header.session_id.size(), 36U);
 }
 
+TEST(Admission, TheContentIsTheSameWhateverTheLayout) {
+  const std::string body = sample("vitals");
+  const std::string content = house().admit(body).content;
+  EXPECT_EQ(content.size(), 64U);
+  std::string spread;
+  for (const char c : body) {
+    spread += c == '\n' ? std::string("\r\n\t ") : std::string(1, c);
+  }
+  EXPECT_EQ(house().admit(spread).content, content);
+  const std::string name = "\"system\": \"https://hill.example/ids/session\"";
+  const std::string value = "\"value\": \"sample-vitals\"";
+  const auto turned = replaced(body, name + ", " + value, value + ", " + name);
+  EXPECT_NE(turned, body);
+  EXPECT_EQ(house().admit(turned).content, content);
+  // A digit more is another value.
+  EXPECT_NE(house().admit(replaced(body, "\"value\": 88", "\"value\": 88.0")).content, content);
+}
+
 TEST(Admission, RefusesWhatIsNoSessionDocument) {
   const Row rows[] = {
       {"no json", "vitals", "{", "[", "no readable JSON"},
