@@ -7,6 +7,8 @@
 #include <cstring>
 #include <vector>
 
+#include "engine/base/hash.h"
+
 namespace engine::json {
 namespace {
 
@@ -347,6 +349,10 @@ std::string to_canonical_text(const Node& node) {
   write_canonical(node, members, sink);
   sink.flush();
   return out;
+}
+
+std::string canonical_hash(const Node& node) {
+  return base::sha256_hex(to_canonical_text(node));
 }
 
 namespace {

@@ -18,6 +18,8 @@ std::string to_pretty_text(const Node& node);
 // For hashing: compact, members sorted by the UTF-16 code units of their names (RFC 8785), number
 // text kept (plain RFC 8785 would turn 2.00 into 2, and in FHIR the digits are data).
 std::string to_canonical_text(const Node& node);
+// SHA-256 of that, hex: the same content whatever its layout.
+std::string canonical_hash(const Node& node);
 // A JSON string literal with its quotation marks.
 void write_string(std::string_view text, std::string& out);
 

@@ -254,7 +254,8 @@ void judge_session(std::string_view body, const Workshop& shop, Rendering& to) {
     note_limits(*to.document.root(), report);
   }
   to.refused = report.refused();
-  to.hold_reason = report.hold_reason();
+  // What should never have been needs no confirmed values to be taken back.
+  to.hold_reason = to.header.in_error ? "" : report.hold_reason();
 }
 
 void read_session(std::string_view body, const Workshop& shop, Rendering& to) {
@@ -275,7 +276,9 @@ std::unique_ptr<Rendering> render(std::span<const Revision> revisions, const Wor
   }
   Report report(last.body, to.issues);
   const History history = merge_history(revisions, shop, to.document, report);
-  check_future(*to.document.root(), last.accepted_at, shop.settings, report);
+  if (!to.header.in_error) {
+    check_future(*to.document.root(), last.accepted_at, shop.settings, report);
+  }
   prepare_frames(to.document, history, last.accepted_at, report);
   if (!to.header.in_error) {
     add_findings(to.document, shop, *to.predictions);

@@ -230,17 +230,13 @@ const std::string& Translator::plausibility_table() const {
   return state_->plausibility;
 }
 
-std::string content_hash(const Node& document) {
-  return base::sha256_hex(json::to_canonical_text(document));
-}
-
 Translator::Admission Translator::admit(std::string_view body) const {
   Admission admission;
   Rendering rendering(state_->catalog->names());
   parse_session(body, rendering);
   if (!rendering.refused) {
     // Before the judging, which adds to the document what it leaves to be understood.
-    admission.content = content_hash(*rendering.document.root());
+    admission.content = json::canonical_hash(*rendering.document.root());
     judge_session(body, state_->shop, rendering);
   }
   admission.admitted = !rendering.refused;

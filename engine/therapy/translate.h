@@ -15,7 +15,6 @@
 #include "engine/base/result.h"
 #include "engine/base/seams.h"
 #include "engine/fhir/issue.h"
-#include "engine/json/node.h"
 
 namespace engine::therapy {
 
@@ -82,9 +81,6 @@ struct Translation {
   std::vector<bool> fired;  // by mapping::RuleLabel::number, when coverage was wanted
 };
 
-// SHA-256, hex, of a document's canonical form: the same content whatever its layout.
-std::string content_hash(const json::Node& document);
-
 struct Move;
 struct Moved;
 
@@ -102,7 +98,7 @@ class Translator {
   struct Admission {
     bool admitted = false;
     SessionHeader header;  // as far as it could be read
-    std::string content;   // content_hash() of what is readable
+    std::string content;   // json::canonical_hash() of what is readable
     fhir::Issues issues;   // errors when refused; warnings otherwise
   };
   Admission admit(std::string_view body) const;

@@ -46,7 +46,7 @@ class CoreDouble final : public SessionCore {
       return out;
     }
     const json::Node& root = *document.root();
-    out.content = therapy::content_hash(root);
+    out.content = json::canonical_hash(root);
     out.header.system = "urn:test";
     out.header.value = id_in(root);
     out.header.session_id = session_id_of(out.header.value);

@@ -167,6 +167,17 @@ TEST(Revisions, ASessionEnteredInErrorIsTakenBackWhole) {
   EXPECT_EQ(fhir::to_operation_outcome(done.issues).find("missing now"), std::string::npos);
 }
 
+TEST(Revisions, WhatWasNeverConfirmedNeedsNoConfirmingToBeTakenBack) {
+  // Released by a person, it is in the chart; no question about a value may keep it there.
+  const std::string doubtful = replaced(sample("vitals"), "\"value\": 93", "\"value\": 59");
+  ASSERT_EQ(translate({{kFirst, doubtful}}).hold_reason, "unconfirmed-value");
+  const Translation done = translate(
+      {{kFirst, doubtful},
+       {kSecond, in_error(doubtful, R"("change": { "reason": "Entered on another bed" },)")}});
+  EXPECT_EQ(done.verdict, Verdict::kReady) << done.hold_reason;
+  EXPECT_NE(done.bundle.find("entered-in-error"), std::string::npos);
+}
+
 TEST(Revisions, ASessionEnteredInErrorWithoutAReasonIsHeld) {
   const Translation done =
       translate({{kFirst, sample("self-care")}, {kSecond, in_error(sample("self-care"), "")}});
