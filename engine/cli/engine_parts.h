@@ -17,6 +17,7 @@
 #include "engine/cli/serve_config.h"
 #include "engine/cli/side_work.h"
 #include "engine/cli/system_seams.h"
+#include "engine/cli/target_sets.h"
 #include "engine/cli/try_out_desk.h"
 #include "engine/cli/ward_file.h"
 #include "engine/delivery/asio_loop.h"
@@ -70,7 +71,8 @@ class Engine {
   PeopleFile people_;
   SystemClock clock_;
   SystemRandom random_;
-  std::unique_ptr<MappingSets> core_;
+  std::unique_ptr<TargetSets> sets_;
+  MappingSets* core_ = nullptr;                      // the engine's own of them
   std::shared_ptr<const journal::Sealing> sealing_;  // null: bodies are not sealed
   std::unique_ptr<journal::Store> store_;
   std::unique_ptr<journal::SearchKey> search_key_;

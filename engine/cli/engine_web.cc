@@ -13,19 +13,18 @@
 namespace engine::cli {
 
 web::MappingControl Engine::mapping_control() {
-  const auto told = [this](base::Result<MappingSets::Event> event) -> base::Result<std::string> {
-    if (!event) {
-      return std::move(event).error();
+  const auto told = [](base::Result<web::MappingChange> change) {
+    if (change) {
+      say(change->what, change->text);
     }
-    say(event->what, event->text);
-    return intake::made_with(core_->provenance(), {});
+    return change;
   };
-  return {[this] { return core_->status(); },
+  return {[this] { return sets_->status(); },
           [this, told](std::string_view set, std::string_view actor, std::string_view why) {
-            return told(core_->approve(set, actor, why));
+            return told(sets_->approve(set, actor, why));
           },
-          [this, told](std::string_view actor, std::string_view why) {
-            return told(core_->roll_back(actor, why));
+          [this, told](std::string_view target, std::string_view actor, std::string_view why) {
+            return told(sets_->roll_back(target, actor, why));
           }};
 }
 

@@ -117,7 +117,12 @@ Result<std::unique_ptr<therapy::Translator>> KeptSets::load(const SetIds& ids) c
   if (!sources) {
     return std::move(sources).error();
   }
-  auto translator = therapy::Translator::load(std::move(*sources));
+  return make(std::move(*sources), ids);
+}
+
+Result<std::unique_ptr<therapy::Translator>> KeptSets::make(therapy::Sources sources,
+                                                            const SetIds& ids) {
+  auto translator = therapy::Translator::load(std::move(sources));
   if (translator && !(ids_of((*translator)->provenance()) == ids)) {
     return Error(ErrorCode::kCorrupt, "the files of this kept set are not those it was named after",
                  ids.name());

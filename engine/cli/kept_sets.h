@@ -38,6 +38,9 @@ class KeptSets {
   // Errors: kNotFound for a set that is not there, kIo, kCorrupt for files that do not have the
   // hash of their folder's name; those of Translator::load.
   base::Result<std::unique_ptr<therapy::Translator>> load(const SetIds& ids) const;
+  // The second half of it, for sources that were read().
+  static base::Result<std::unique_ptr<therapy::Translator>> make(therapy::Sources sources,
+                                                                 const SetIds& ids);
   // The files alone. Errors: kNotFound, kIo.
   base::Result<therapy::Sources> read(const SetIds& ids) const;
 

@@ -23,8 +23,6 @@ using base::Result;
 
 namespace {
 
-constexpr std::string_view kStateFile = "/in-force.json";
-
 // What the files of a site's folders are, cheaply: names, sizes and times of change.
 void add_signature(const std::string& path, std::string& out) {
   namespace fs = std::filesystem;
@@ -150,6 +148,7 @@ Result<MappingSets::Set> MappingSets::load_files() const {
     return std::move(sources).error();
   }
   const therapy::Sources kept = *sources;
+  sources->conditions = options_.conditions;
   auto translator = therapy::Translator::load(std::move(*sources));
   if (!translator) {
     return std::move(translator).error();
@@ -163,18 +162,44 @@ Result<MappingSets::Set> MappingSets::load_files() const {
   return set;
 }
 
+Result<MappingSets::Set> MappingSets::load_kept(const SetIds& ids) const {
+  Result<therapy::Sources> sources = kept_.read(ids);
+  if (!sources) {
+    return std::move(sources).error();
+  }
+  sources->conditions = options_.conditions;
+  auto translator = KeptSets::make(std::move(*sources), ids);
+  if (!translator) {
+    return std::move(translator).error();
+  }
+  Set set;
+  set.ids = ids;
+  set.translator = std::move(*translator);
+  return set;
+}
+
+// Target names are plain (check_config()).
+std::string MappingSets::state_file() const {
+  return options_.folder + "/in-force" + (options_.target.empty() ? "" : "-" + options_.target) +
+         ".json";
+}
+
 Result<std::unique_ptr<MappingSets>> MappingSets::open(Options options) {
+  auto files_whole = with_site(std::move(options.files));
+  if (!files_whole) {
+    return std::move(files_whole).error();
+  }
+  options.files = std::move(*files_whole);
   std::unique_ptr<MappingSets> sets(new MappingSets(std::move(options)));
   sets->seen_ = signature_of(sets->options_.files);
   SetIds in_force;
   std::string by;
   std::string why;
-  if (const auto text = read_file(sets->options_.folder + std::string(kStateFile))) {
+  if (const auto text = read_file(sets->state_file())) {
     const json::NameTable names;
     json::Document state(names);
     if (Result<void> parsed = state.parse(*text); !parsed) {
-      return Error(ErrorCode::kCorrupt, parsed.error().text(),
-                   sets->options_.folder + std::string(kStateFile));
+      return Error(ErrorCode::kCorrupt, parsed.error().text(), sets->state_file());
     }
     const auto ids = [&state](std::string_view member) {
       const json::Node* node = state.root()->find(member);
@@ -204,11 +229,13 @@ Result<std::unique_ptr<MappingSets>> MappingSets::open(Options options) {
     sets->previous_.reset();
     return sets;
   }
-  auto translator = sets->kept_.load(in_force);
-  if (!translator) {
-    return std::move(translator).error();
+  auto set = sets->load_kept(in_force);
+  if (!set) {
+    return std::move(set).error();
   }
-  sets->in_force_ = {in_force, std::move(*translator), by, why};
+  sets->in_force_ = std::move(*set);
+  sets->in_force_.by = by;
+  sets->in_force_.why = why;
   if (!files) {
     sets->problem_ = files.error().text();
   } else if (files->ids != sets->set_aside_) {
@@ -240,18 +267,18 @@ Result<void> MappingSets::write_state(const SetIds& set_aside) const {
   json::write_string(in_force_.by, text);
   text += R"(,"why":)";
   json::write_string(in_force_.why, text);
-  return write_file(options_.folder + std::string(kStateFile), text + "}\n");
+  return write_file(state_file(), text + "}\n");
 }
 
-Result<void> MappingSets::put_in_force(Set set, const SetIds& set_aside) {
+Result<void> MappingSets::put_in_force(Set set, SetIds set_aside) {
   previous_ =
       in_force_.translator != nullptr ? std::optional<Set>(std::move(in_force_)) : previous_;
   in_force_ = std::move(set);
-  set_aside_ = set_aside;
+  set_aside_ = std::move(set_aside);
   wait(std::nullopt);
   problem_.clear();
   repin();
-  return write_state(set_aside);
+  return write_state(set_aside_);
 }
 
 std::optional<MappingSets::Event> MappingSets::look() {

@@ -17,6 +17,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "engine/base/result.h"
 #include "engine/cli/kept_sets.h"
@@ -32,8 +33,10 @@ class MappingSets final : public intake::SessionCore {
  public:
   struct Options {
     TranslatorFiles files;
-    std::string folder;            // of the kept sets
-    bool approval_needed = false;  // a changed set waits for a person
+    std::string folder;                        // of the kept sets
+    bool approval_needed = false;              // a changed set waits for a person
+    std::string target = {};                   // whose own sets these are; empty: the engine's
+    std::vector<std::string> conditions = {};  // see therapy::Sources
   };
   // Errors: as load_translator() for the site's files when they are to be in force, as
   // KeptSets::load for a set that an earlier run put in force.
@@ -53,6 +56,7 @@ class MappingSets final : public intake::SessionCore {
   base::Result<Event> approve(std::string_view name, std::string_view by, std::string_view why);
   // Errors: kInvalid, kNotFound when there is no earlier set.
   base::Result<Event> roll_back(std::string_view by, std::string_view why);
+  const std::string& target() const { return options_.target; }
   // JSON: {"inForce":{...},"previous"?,"waiting"?:{...,"shadow":{"translations","same",
   // "differences":[{"kind","count"}]}},"problem"?}
   std::string status() const;
@@ -85,7 +89,9 @@ class MappingSets final : public intake::SessionCore {
 
   explicit MappingSets(Options options);
   base::Result<Set> load_files() const;
-  base::Result<void> put_in_force(Set set, const SetIds& set_aside);
+  base::Result<Set> load_kept(const SetIds& ids) const;
+  std::string state_file() const;
+  base::Result<void> put_in_force(Set set, SetIds set_aside);
   void wait(std::optional<Set> set);
   void repin();
   base::Result<void> write_state(const SetIds& set_aside) const;

@@ -115,7 +115,7 @@ base::Result<void> Engine::open_targets() {
     peers_.push_back(std::move(fitting));
     const delivery::Courier::World world{*journal_, *peers_.back(), *loop_, clock_, random_};
     couriers_.push_back(std::make_shared<delivery::Courier>(target.name, world, target.limits));
-    targets.emplace_back(target.name, core_.get());
+    targets.push_back(sets_->target(target.name));
   }
   if (auto opened = desk_->open(std::move(facts), couriers_); !opened) {
     return opened;
@@ -123,8 +123,8 @@ base::Result<void> Engine::open_targets() {
   const std::size_t threads = std::max<std::size_t>(1, std::thread::hardware_concurrency());
   workers_ = std::make_unique<intake::WorkPool>(threads);
   translators_ = std::make_unique<intake::WorkPool>(threads, kTranslatorsNice);
-  const intake::Intake::World world{*journal_, *workers_, *translators_, *search_key_,
-                                    config_.backlog_max};
+  const intake::Intake::World world{*journal_,    *workers_, *translators_,
+                                    *search_key_, *core_,    config_.backlog_max};
   intake_ = std::make_unique<intake::Intake>(world, std::move(targets),
                                              [this](const std::string& target) {
                                                for (const auto& courier : couriers_) {
@@ -151,19 +151,22 @@ base::Result<void> Engine::open_notices() {
 
 // On the main thread, which has nothing else to do: compiling a set takes a while.
 void Engine::look_at_mappings() {
-  const std::optional<MappingSets::Event> event = core_->look();
-  if (!event) {
-    return;
-  }
-  say(event->what, event->text);
-  if (!event->in_force.empty()) {
-    journal::Change change;
-    change.record.kind = journal::Kind::kApproved;
-    change.record.actor = "chartferry " CHARTFERRY_VERSION;
-    change.record.why = "the site's files changed, compile and pass their samples";
-    change.record.made_with = intake::made_with(core_->provenance(), {});
-    if (!journal_->write(std::move(change))) {
-      say("journal-failing", "record=approved");
+  for (const auto& sets : sets_->all()) {
+    const std::optional<MappingSets::Event> event = sets->look();
+    if (!event) {
+      continue;
+    }
+    say(event->what, text_of(*sets, *event));
+    if (!event->in_force.empty()) {
+      journal::Change change;
+      change.record.kind = journal::Kind::kApproved;
+      change.record.actor = "chartferry " CHARTFERRY_VERSION;
+      change.record.why = "the site's files changed, compile and pass their samples";
+      change.record.target = sets->target();
+      change.record.made_with = intake::made_with(sets->provenance(), {});
+      if (!journal_->write(std::move(change))) {
+        say("journal-failing", "record=approved");
+      }
     }
   }
 }
@@ -208,12 +211,12 @@ base::Result<void> Engine::start() {
   if (auto opened = open_gate(); !opened) {
     return opened;
   }
-  auto core =
-      MappingSets::open({config_.translator, KeptSets::folder_of(files_), config_.approval_needed});
-  if (!core) {
-    return std::move(core).error();
+  auto sets = TargetSets::open(config_, KeptSets::folder_of(files_));
+  if (!sets) {
+    return std::move(sets).error();
   }
-  core_ = std::move(*core);
+  sets_ = std::move(*sets);
+  core_ = &sets_->engine();
   for (auto step : {&Engine::open_journal, &Engine::open_heads, &Engine::open_targets,
                     &Engine::open_notices, &Engine::open_web}) {
     if (auto done = (this->*step)(); !done) {

@@ -49,6 +49,16 @@ void add_journal_options(CLI::App& app, ServeConfig& flags) {
                  "file that the signed tree heads are also written to, best on another machine");
 }
 
+void add_translator_options(CLI::App& app, TranslatorFiles& files) {
+  app.add_option("--site", files.site,
+                 "directory of the site's mappings/, profiles/ and settings.json");
+  app.add_option("--mappings", files.mappings, "folder of maps laid over the own ones");
+  app.add_option("--overlay", files.overlay,
+                 "a country's maps and profiles: us-core, us-core/9.0.0, us-core/3.1.0");
+  app.add_option("--profiles", files.profiles, "folder of profiles, likewise");
+  app.add_option("--settings", files.settings, "JSON file of the site's settings");
+}
+
 }  // namespace
 
 int run_serve(int argc, char** argv) {
@@ -61,11 +71,7 @@ int run_serve(int argc, char** argv) {
   add_edge_options(app, flags);
   add_journal_options(app, flags);
   app.add_option("--target", urls, "base URL of a record server");
-  app.add_option("--mappings", flags.translator.mappings, "folder of maps laid over the own ones");
-  app.add_option("--overlay", flags.translator.overlay,
-                 "a country's maps and profiles: us-core, us-core/9.0.0, us-core/3.1.0");
-  app.add_option("--profiles", flags.translator.profiles, "folder of profiles, likewise");
-  app.add_option("--settings", flags.translator.settings, "JSON file of the site's settings");
+  add_translator_options(app, flags.translator);
   app.add_option("--ward", flags.ward, "JSON file of the ward's patients with their orders");
   app.add_flag("--approval-needed", flags.approval_needed,
                "a changed mapping set waits, in shadow, for a named person");
@@ -100,6 +106,7 @@ int run_serve(int argc, char** argv) {
   win("--journal-key", config.journal_keys, flags.journal_keys);
   win("--retention", config.retention, flags.retention);
   win("--anchor", config.anchor, flags.anchor);
+  win("--site", config.translator.site, flags.translator.site);
   win("--mappings", config.translator.mappings, flags.translator.mappings);
   win("--overlay", config.translator.overlay, flags.translator.overlay);
   win("--profiles", config.translator.profiles, flags.translator.profiles);

@@ -121,7 +121,13 @@ base::Result<void> read_targets(const toml::table& table, const std::string& nam
     const Members members = {{"name", &target.name},
                              {"url", &target.url},
                              {"ca", &target.ca_file},
-                             {"authorization-file", &target.authorization_file}};
+                             {"authorization-file", &target.authorization_file},
+                             {"only", &target.only},
+                             {"site", &target.translator.site},
+                             {"mappings", &target.translator.mappings},
+                             {"overlay", &target.translator.overlay},
+                             {"profiles", &target.translator.profiles},
+                             {"settings", &target.translator.settings}};
     const toml::table& table_of_one = *one.as_table();
     auto read = read_texts(table_of_one, members, {"in-flight", "requests-per-second"}, name);
     if (read) {
@@ -199,6 +205,7 @@ base::Result<void> read_config(std::string_view text, const std::string& name,
                            {"anchor", &config.anchor},
                            {"retention", &config.retention},
                            {"ward", &config.ward},
+                           {"site", &config.translator.site},
                            {"mappings", &config.translator.mappings},
                            {"overlay", &config.translator.overlay},
                            {"profiles", &config.translator.profiles},

@@ -17,6 +17,10 @@ struct TargetConfig {
   std::string url;
   std::string ca_file;
   std::string authorization_file;  // holds the value of the Authorization header
+  // Its own maps and profiles; what is empty is the engine's.
+  TranslatorFiles translator;
+  // FHIRPath over the session document: only sessions for which it is true go there. Empty: all.
+  std::string only;
   delivery::CourierLimits limits;
 };
 

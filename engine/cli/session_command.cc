@@ -141,6 +141,8 @@ int run_session(int argc, char** argv) {
   app.add_option("--show", arguments.show, "what to print")
       ->check(CLI::IsMember(
           {"bundle", "findings", "outcome", "lineage", "schema", "model", "plausibility"}));
+  app.add_option("--site", arguments.translator.site,
+                 "directory of the site's mappings/, profiles/ and settings.json");
   app.add_option("--mappings", arguments.translator.mappings,
                  "a folder that wins over our maps, by file");
   app.add_option("--profiles", arguments.translator.profiles,

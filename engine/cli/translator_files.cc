@@ -120,8 +120,35 @@ base::Result<TranslatorFiles> site_files(const std::string& directory) {
   return files;
 }
 
-base::Result<therapy::Sources> read_sources(const TranslatorFiles& files) {
+base::Result<TranslatorFiles> with_site(TranslatorFiles files) {
+  if (files.site.empty()) {
+    return files;
+  }
+  base::Result<TranslatorFiles> of_site = site_files(files.site);
+  if (!of_site) {
+    return of_site;
+  }
+  files.site.clear();
+  return laid_over(std::move(files), *of_site);
+}
+
+TranslatorFiles laid_over(TranslatorFiles own, const TranslatorFiles& common) {
+  for (const auto member : {&TranslatorFiles::overlay, &TranslatorFiles::mappings,
+                            &TranslatorFiles::profiles, &TranslatorFiles::settings}) {
+    if ((own.*member).empty()) {
+      own.*member = common.*member;
+    }
+  }
+  return own;
+}
+
+base::Result<therapy::Sources> read_sources(const TranslatorFiles& wanted) {
   therapy::Sources sources;
+  const base::Result<TranslatorFiles> whole = with_site(wanted);
+  if (!whole) {
+    return whole.error();
+  }
+  const TranslatorFiles& files = *whole;
   const base::Result<std::string> version = version_of(files.overlay);
   if (!version) {
     return version.error();

@@ -16,14 +16,11 @@ using journal::Change;
 using journal::Kind;
 using journal::Outcome;
 using journal::Part;
+using therapy::Meets;
 
 struct Intake::State : std::enable_shared_from_this<State> {
   State(World w, std::vector<Target> t, std::function<void(const std::string&)> done)
-      : world(w), targets(std::move(t)), translated(std::move(done)) {
-    for (const Target& target : targets) {
-      target_names += (target_names.empty() ? "" : ",") + target.name;
-    }
-  }
+      : world(w), targets(std::move(t)), translated(std::move(done)) {}
 
   void judge(const Arrival& arrival, const Answered& answered);
   void refuse(const Arrival& arrival, Answer answer, const therapy::SessionHeader& header,
@@ -34,10 +31,11 @@ struct Intake::State : std::enable_shared_from_this<State> {
   void enqueue(const std::string& session);
   void translate(const std::string& session);
   void translate_for(const Target& target, const std::vector<journal::Leg>& legs);
+  base::Result<Change> made_for(const Target& target, const journal::Leg& leg,
+                                const std::vector<journal::Leg>& legs) const;
 
   World world;
   std::vector<Target> targets;
-  std::string target_names;
   std::function<void(const std::string&)> translated;
   void count_backlog();
 
@@ -74,6 +72,18 @@ std::shared_ptr<std::atomic<std::size_t>> counted(std::atomic<std::size_t>& coun
   return {&counter, [](std::atomic<std::size_t>* one) { --*one; }};
 }
 
+Change held(const journal::Leg& leg, const char* reason) {
+  Change change;
+  change.record.kind = Kind::kHeld;
+  change.record.session = leg.session;
+  change.record.revision = leg.revision;
+  change.record.target = leg.target;
+  change.record.patient = leg.patient;
+  change.record.reason = reason;
+  change.only_if_changed = leg.changed;
+  return change;
+}
+
 std::string person_key(const journal::SearchKey& key, const std::string& identifier) {
   return identifier == "|" ? std::string() : key.hide(identifier);
 }
@@ -81,7 +91,7 @@ std::string person_key(const journal::SearchKey& key, const std::string& identif
 }  // namespace
 
 void Intake::State::judge(const Arrival& arrival, const Answered& answered) {
-  const SessionCore& core = *targets.front().core;
+  const SessionCore& core = world.core;
   therapy::Translator::Admission admission = core.admit(arrival.body);
   const therapy::SessionHeader& header = admission.header;
   if (!admission.admitted) {
@@ -140,7 +150,12 @@ void Intake::State::keep(const Arrival& arrival, therapy::Translator::Admission 
   change.record.patient = person_key(world.search_key, header.patient_key);
   change.record.therapist = person_key(world.search_key, header.therapist_key);
   change.record.content = std::move(admission.content);
-  change.record.targets = target_names;
+  for (const Target& target : targets) {
+    // What cannot be decided goes there to be held, where a person sees it.
+    const bool meant = !target.condition || admission.meets.at(*target.condition) != Meets::kNo;
+    std::string& names = meant ? change.record.targets : change.also_if_before;
+    names += (names.empty() ? "" : ",") + target.name;
+  }
   change.record.actor = arrival.sender;
   change.parts.push_back(journal::to_stored(Part("document", arrival.body)));
   auto done = [self = shared_from_this(), header = std::move(admission.header),
@@ -235,6 +250,23 @@ void Intake::State::translate(const std::string& session) {
   }
 }
 
+// The bundle for a target, or that it is held.
+base::Result<Change> Intake::State::made_for(const Target& target, const journal::Leg& leg,
+                                             const std::vector<journal::Leg>& legs) const {
+  const journal::Store& store = world.journal.store();
+  if (target.condition) {
+    const auto document = store.part(leg.accepted, "document");
+    if (!document) {
+      return document.error();
+    }
+    const std::vector<Meets> meets = world.core.admit(*document).meets;
+    if (*target.condition < meets.size() && meets[*target.condition] == Meets::kUndecided) {
+      return held(leg, "condition-failed");
+    }
+  }
+  return translate_leg(store, *target.core, leg, legs);
+}
+
 // The first waiting revision only: the next one builds on what becomes of it.
 void Intake::State::translate_for(const Target& target, const std::vector<journal::Leg>& legs) {
   const auto leg = std::find_if(legs.begin(), legs.end(), [&](const journal::Leg& one) {
@@ -243,22 +275,14 @@ void Intake::State::translate_for(const Target& target, const std::vector<journa
   if (leg == legs.end()) {
     return;
   }
-  base::Result<Change> change = translate_leg(world.journal.store(), *target.core, *leg, legs);
+  base::Result<Change> change = made_for(target, *leg, legs);
   if (!change) {
-    // The document cannot be read back: held, since no amount of trying again mends a disk.
-    Change held;
-    held.record.kind = Kind::kHeld;
-    held.record.session = leg->session;
-    held.record.revision = leg->revision;
-    held.record.target = leg->target;
-    held.record.patient = leg->patient;
-    held.record.reason = change.error().code == base::ErrorCode::kNotFound ? "document-destroyed"
-                                                                           : "document-unreadable";
-    held.only_if_changed = leg->changed;
     if (change.error().code == base::ErrorCode::kIo) {
       return;  // the next sweep tries again
     }
-    change = std::move(held);
+    // The document cannot be read back: held, since no amount of trying again mends a disk.
+    change = held(*leg, change.error().code == base::ErrorCode::kNotFound ? "document-destroyed"
+                                                                          : "document-unreadable");
   }
   const std::string session = leg->session;
   const std::string name = target.name;
@@ -307,7 +331,7 @@ void Intake::dry_run(std::string body, std::string now, Answered answered) {
   const std::string key = std::to_string(std::hash<std::string>()(body));
   const auto document = std::make_shared<std::string>(std::move(body));
   if (!state_->world.workers.run(key, [state = state_, document, now = std::move(now), answered] {
-        const SessionCore& core = *state->targets.front().core;
+        const SessionCore& core = state->world.core;
         const therapy::Translator::Admission admission = core.admit(*document);
         if (!admission.admitted) {
           answered(answer_of(422, fhir::to_operation_outcome(admission.issues)));
@@ -328,7 +352,7 @@ void Intake::dry_run(std::string body, std::string now, Answered answered) {
 
 base::Result<Moving> Intake::plan_move(const std::string& session,
                                        const therapy::Move& wanted) const {
-  return move_to_patient(state_->world.journal.store(), *state_->targets.front().core,
+  return move_to_patient(state_->world.journal.store(), state_->world.core,
                          state_->world.search_key, session, wanted);
 }
 

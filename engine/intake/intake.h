@@ -9,6 +9,7 @@
 #include <cstdint>
 #include <functional>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -25,6 +26,8 @@ namespace engine::intake {
 struct Target {
   std::string name;
   const SessionCore* core;  // its mapping and profile sets; must outlive the intake
+  // Which of the admitting core's conditions a session must meet to go there; none: all go.
+  std::optional<std::size_t> condition = {};
   Target(std::string n, const SessionCore* c) : name(std::move(n)), core(c) {}
 };
 
@@ -52,6 +55,7 @@ class Intake {
     Workers& workers;      // for what a sender waits for
     Workers& translators;  // for what is made of it afterwards
     const journal::SearchKey& search_key;
+    const SessionCore& core;  // what admits documents
     // Revisions that may wait to be translated or sent before senders are told to come back.
     std::size_t backlog_max = base::limits::kBacklogMax;
   };

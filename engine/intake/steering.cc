@@ -20,7 +20,7 @@ struct ReasonRow {
   bool may_release;
 };
 // A bundle that failed its check is never sent as it is, so it cannot be released.
-constexpr std::array<ReasonRow, 28> kReasons = {{
+constexpr std::array<ReasonRow, 30> kReasons = {{
     {"unconfirmed-value",
      "a value is improbable and nobody confirmed it; confirm it in a new revision, or release",
      true},
@@ -40,6 +40,11 @@ constexpr std::array<ReasonRow, 28> kReasons = {{
     {"check-failed", "a resource does not fit its published shape; mend the mapping and remap",
      false},
     {"map-failed", "the mapping could not be run on this document; mend it and remap", false},
+    {"condition-failed",
+     "the condition of this record server cannot be decided for this session; mend it in the "
+     "configuration and remap, or withdraw",
+     false},
+    {"no-target", "no record server's condition holds for it: it is kept and goes nowhere", false},
     {"refused", "the record server refuses the content; see its answer", true},
     {"forbidden", "the record server does not allow this; check the rights and release", true},
     {"unknown-patient",

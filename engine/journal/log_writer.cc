@@ -72,6 +72,28 @@ Result<bool> LogWriter::was_moved(const std::vector<Acceptance>& known) {
   return head ? Result<bool>(head->record.reason == kMovedAway) : head.error();
 }
 
+// The record's targets, and those of `others` that have an earlier revision or still may get it.
+Result<std::string> LogWriter::with_earlier_targets(const Record& record, std::string_view others) {
+  const auto legs = queries::legs(connection_, record.session);
+  if (!legs) {
+    return legs.error();
+  }
+  std::string out = record.targets;
+  while (!others.empty()) {
+    const std::size_t comma = std::min(others.find(','), others.size());
+    const std::string_view name = others.substr(0, comma);
+    others.remove_prefix(std::min(comma + 1, others.size()));
+    const bool has_earlier = std::any_of(legs->begin(), legs->end(), [&](const Leg& leg) {
+      return leg.target == name && leg.state != LegState::kWithdrawn &&
+             leg.state != LegState::kSuperseded;
+    });
+    if (has_earlier) {
+      out += (out.empty() ? "" : ",") + std::string(name);
+    }
+  }
+  return out;
+}
+
 Result<Outcome> LogWriter::write(const Change& change, const std::string& time) {
   const auto holding = holds(change);
   if (!holding) {
@@ -102,6 +124,13 @@ Result<Outcome> LogWriter::write(const Change& change, const std::string& time) 
   }
   if (same == known->end() && !*moved &&
       (known->empty() || known->back().revision < record.revision)) {
+    if (!known->empty() && !change.also_if_before.empty()) {
+      auto all = with_earlier_targets(record, change.also_if_before);
+      if (!all) {
+        return std::move(all).error();
+      }
+      record.targets = std::move(*all);
+    }
     return append(std::move(record), change.parts, time);
   }
   const bool repeated = same != known->end() && same->content == record.content;

@@ -40,6 +40,7 @@ class LogWriter {
   base::Result<void> insert(const Record& record, std::string_view head, const base::Digest& leaf,
                             const std::vector<StoredPart>& parts);
   base::Result<bool> holds(const Change& change);
+  base::Result<std::string> with_earlier_targets(const Record& record, std::string_view others);
   base::Result<bool> was_moved(const std::vector<Acceptance>& known);
 
   sql::Connection& connection_;

@@ -71,6 +71,9 @@ struct Change {
   // Written only while the leg stands behind no other of its patient or session, and none of its
   // patient is on its way: several engines may have seen it due.
   bool only_if_first = false;
+  // Of an accepted record: further targets, names separated by commas. Those that an earlier
+  // revision went to get this one, too, lest they keep what it corrects.
+  std::string also_if_before;
   // Written only when the change before it in the batch was.
   bool only_with_previous = false;
   // Of an expired record: what it removes is chosen when it is written, bodies of before this

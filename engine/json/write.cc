@@ -241,10 +241,9 @@ void write_canonical(const Node& node, std::vector<const Node*>& members, Sink& 
     for (const Node& child : node) {
       members.push_back(&child);
     }
-    std::stable_sort(members.begin() + static_cast<std::ptrdiff_t>(first), members.end(),
-                     [](const Node* a, const Node* b) {
-                       return utf16_less(a->name->text, b->name->text);
-                     });
+    std::stable_sort(
+        members.begin() + static_cast<std::ptrdiff_t>(first), members.end(),
+        [](const Node* a, const Node* b) { return utf16_less(a->name->text, b->name->text); });
     to.put('{');
     for (std::size_t i = first; i < first + node.count; ++i) {
       if (i != first) {

@@ -133,6 +133,7 @@ struct Translator::State {
   std::unique_ptr<mapping::MapSet> maps;
   std::unique_ptr<check::Checker> checker;
   Workshop shop;
+  Conditions conditions;
   std::string logical_model;
   std::string json_schema;
   std::string plausibility;
@@ -183,6 +184,11 @@ Result<void> Translator::State::build(std::vector<Error>* problems) {
     catalog->names().intern(name);
   }
   catalog->freeze();
+  Result<Conditions> asked = Conditions::compile(sources.conditions, model);
+  if (!asked) {
+    return std::move(asked).error();
+  }
+  conditions = std::move(*asked);
   checker = std::make_unique<check::Checker>(*catalog);
   Result<Groups> groups = find_groups(*maps, model);
   if (!groups) {
@@ -240,6 +246,9 @@ Translator::Admission Translator::admit(std::string_view body) const {
     judge_session(body, state_->shop, rendering);
   }
   admission.admitted = !rendering.refused;
+  if (admission.admitted) {
+    admission.meets = state_->conditions.ask(*rendering.document.root());
+  }
   admission.header = std::move(rendering.header);
   admission.issues = std::move(rendering.issues);
   return admission;

@@ -15,6 +15,7 @@
 #include "engine/base/result.h"
 #include "engine/base/seams.h"
 #include "engine/fhir/issue.h"
+#include "engine/therapy/conditions.h"
 
 namespace engine::therapy {
 
@@ -28,6 +29,9 @@ struct Sources {
   // JSON settings of the site (canonical base, thresholds, switches); empty text means the
   // defaults.
   std::string settings;
+  // FHIRPath over session documents; what is made of them does not depend on it, so it is no part
+  // of the provenance. See conditions.h.
+  std::vector<std::string> conditions;
 };
 
 // The hashes and versions a translation was made with; journalled with every message.
@@ -100,6 +104,8 @@ class Translator {
     SessionHeader header;  // as far as it could be read
     std::string content;   // json::canonical_hash() of what is readable
     fhir::Issues issues;   // errors when refused; warnings otherwise
+    // Of an admitted document: one for each of Sources::conditions.
+    std::vector<Meets> meets;
   };
   Admission admit(std::string_view body) const;
   // Translates the last of the revisions, given those before it (oldest first, at least one).

@@ -31,14 +31,22 @@ struct ModelTexts {
   std::string plausibility;  // the table
 };
 
-// The mapping sets of the engine. approve() and roll_back() answer with what translations are made
-// with from now on, as it is journalled.
+// What is in force otherwise now.
+struct MappingChange {
+  std::string what;  // for the log
+  std::string text;
+  std::string target;     // whose own sets; empty: the engine's
+  std::string made_with;  // of translations from now on, as it is journalled
+};
+// The mapping sets of the engine and of targets that have their own.
 struct MappingControl {
   std::function<std::string()> status;  // JSON
-  std::function<base::Result<std::string>(std::string_view set, std::string_view actor,
-                                          std::string_view why)>
+  std::function<base::Result<MappingChange>(std::string_view set, std::string_view actor,
+                                            std::string_view why)>
       approve;
-  std::function<base::Result<std::string>(std::string_view actor, std::string_view why)> roll_back;
+  std::function<base::Result<MappingChange>(std::string_view target, std::string_view actor,
+                                            std::string_view why)>
+      roll_back;
 };
 
 // What proves the journal. Each reads it from end to end and answers on any thread, with JSON or an

@@ -21,7 +21,9 @@ void Api::post_mapping(Request& request, const Segments& at, const Answer& answe
   static const json::NameTable names;
   json::Document document(names);
   if (!document.parse(request.body).has_value() || !document.root()->is_object()) {
-    answer(problem(400, "structure", "send {\"set\" (of approve), \"actor\", \"why\"}"));
+    answer(problem(400, "structure",
+                   "send {\"set\" (of approve), \"target\" (of roll-back, where it has sets of its "
+                   "own), \"actor\", \"why\"}"));
     return;
   }
   const json::Node& wish = *document.root();
@@ -29,15 +31,16 @@ void Api::post_mapping(Request& request, const Segments& at, const Answer& answe
   change.record.kind = journal::Kind::kApproved;
   change.record.actor = actor_of(request, wish);
   change.record.why = wish.string_at("why");
-  auto made_with =
-      at[1] == "approve"
-          ? world_.mapping.approve(wish.string_at("set"), change.record.actor, change.record.why)
-          : world_.mapping.roll_back(change.record.actor, change.record.why);
-  if (!made_with) {
-    answer(from_error(made_with.error()));
+  auto made = at[1] == "approve" ? world_.mapping.approve(wish.string_at("set"),
+                                                          change.record.actor, change.record.why)
+                                 : world_.mapping.roll_back(wish.string_at("target"),
+                                                            change.record.actor, change.record.why);
+  if (!made) {
+    answer(from_error(made.error()));
     return;
   }
-  change.record.made_with = std::move(*made_with);
+  change.record.target = std::move(made->target);
+  change.record.made_with = std::move(made->made_with);
   const bool taken = world_.journal.submit(
       std::move(change),
       [answer, status = world_.mapping.status](const base::Result<journal::Outcome>& outcome) {

@@ -41,6 +41,9 @@ const Leg* telling_leg(const std::vector<Leg>& legs) {
   return out;
 }
 
+// Of a session that meets no record server's condition.
+constexpr std::string_view kNoTarget = "no-target";
+
 }  // namespace
 
 base::Result<std::string> session_view(const journal::Store& store, std::string_view session) {
@@ -59,6 +62,9 @@ base::Result<std::string> session_view(const journal::Store& store, std::string_
   if (telling != nullptr && telling->state == LegState::kHeld) {
     member(out, "reason", telling->reason);
     member(out, "reasonText", intake::reason_text(telling->reason));
+  } else if (telling == nullptr) {
+    member(out, "reason", kNoTarget);
+    member(out, "reasonText", intake::reason_text(kNoTarget));
   }
   out += ",\"revisions\":[";
   for (const journal::Acceptance& one : *acceptances) {

@@ -38,7 +38,7 @@ class IntakeTest : public ::testing::Test {
     std::vector<Target> targets;
     targets.emplace_back("main", &core_);
     targets.emplace_back("second", &other_core_);
-    const Intake::World world{*journal_, *workers_, *workers_, key_, backlog_max_};
+    const Intake::World world{*journal_, *workers_, *workers_, key_, core_, backlog_max_};
     intake_ = std::make_unique<Intake>(world, std::move(targets), [](const std::string&) {});
   }
   void stop() {

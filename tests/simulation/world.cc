@@ -192,7 +192,7 @@ void World::boot() {
   const engine::delivery::Courier::World delivery{*appender_, *peer_, *loop_, time_, *random_};
   courier_ = std::make_shared<engine::delivery::Courier>("main", delivery,
                                                          engine::delivery::CourierLimits{4, 0});
-  const engine::intake::Intake::World intake{*appender_, *workers_, *workers_, key_};
+  const engine::intake::Intake::World intake{*appender_, *workers_, *workers_, key_, *core_};
   std::vector<engine::intake::Target> targets;
   targets.emplace_back("main", core_.get());
   intake_ = std::make_unique<engine::intake::Intake>(

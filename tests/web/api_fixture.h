@@ -57,7 +57,7 @@ class ApiTest : public ::testing::Test {
     workers_ = std::make_unique<intake::WorkPool>(1);
     std::vector<intake::Target> targets;
     targets.emplace_back("main", &core_);
-    const intake::Intake::World world{*journal_, *workers_, *workers_, key_};
+    const intake::Intake::World world{*journal_, *workers_, *workers_, key_, core_};
     intake_ =
         std::make_unique<intake::Intake>(world, std::move(targets), [](const std::string&) {});
     events_ = std::make_unique<Events>(*store_);
@@ -84,10 +84,13 @@ class ApiTest : public ::testing::Test {
         [this] { return stopping_; },
         {[] { return std::string(R"({"inForce":{"set":"a"}})"); },
          [](std::string_view set, std::string_view, std::string_view) {
-           return set == "b" ? base::Result<std::string>("mapping=b")
+           return set == "b" ? base::Result<MappingChange>(MappingChange{"", "", "", "mapping=b"})
                              : base::Error(base::ErrorCode::kNotFound, "none waits");
          },
-         [](std::string_view, std::string_view) { return base::Result<std::string>("mapping=a"); }},
+         [](std::string_view target, std::string_view, std::string_view) {
+           return base::Result<MappingChange>(
+               MappingChange{"", "", std::string(target), "mapping=a"});
+         }},
         key_,
         [] { return std::string("2027-01-15T08:00:00.000Z"); },
         [this] { return ward_; },

@@ -1,0 +1,120 @@
+#include "engine/cli/target_sets.h"
+
+#include <utility>
+
+#include "engine/intake/session_core.h"
+#include "engine/json/write.h"
+
+namespace engine::cli {
+
+using base::Error;
+using base::ErrorCode;
+using base::Result;
+
+std::string text_of(const MappingSets& sets, const MappingSets::Event& event) {
+  return (sets.target().empty() ? "" : "target=" + sets.target() + " ") + event.text;
+}
+
+namespace {
+
+web::MappingChange changed(const MappingSets& sets, const MappingSets::Event& event) {
+  return {event.what, text_of(sets, event), sets.target(),
+          intake::made_with(sets.provenance(), {})};
+}
+
+}  // namespace
+
+Result<std::unique_ptr<TargetSets>> TargetSets::open(const ServeConfig& config,
+                                                     const std::string& folder) {
+  auto out = std::make_unique<TargetSets>();
+  std::vector<std::string> conditions;
+  for (const TargetConfig& target : config.targets) {
+    if (!target.only.empty()) {
+      out->asked_.push_back({target.name, conditions.size()});
+      conditions.push_back(target.only);
+    }
+  }
+  const auto common = with_site(config.translator);
+  if (!common) {
+    return common.error();
+  }
+  auto of_engine =
+      MappingSets::open({*common, folder, config.approval_needed, {}, std::move(conditions)});
+  if (!of_engine) {
+    return std::move(of_engine).error();
+  }
+  out->sets_.push_back(std::move(*of_engine));
+  for (const TargetConfig& target : config.targets) {
+    if (target.translator.empty()) {
+      continue;
+    }
+    const auto own = with_site(target.translator);
+    auto sets =
+        own ? MappingSets::open(
+                  {laid_over(*own, *common), folder, config.approval_needed, target.name, {}})
+            : own.error();
+    if (!sets) {
+      return Error(sets.error().code, "target '" + target.name + "': " + sets.error().detail,
+                   sets.error().where);
+    }
+    out->sets_.push_back(std::move(*sets));
+  }
+  return out;
+}
+
+intake::Target TargetSets::target(const std::string& name) const {
+  intake::Target out(name, sets_.front().get());
+  for (const auto& sets : sets_) {
+    if (sets->target() == name) {
+      out.core = sets.get();
+    }
+  }
+  for (const Asked& asked : asked_) {
+    if (asked.target == name) {
+      out.condition = asked.condition;
+    }
+  }
+  return out;
+}
+
+std::string TargetSets::status() const {
+  std::string text = sets_.front()->status();
+  if (sets_.size() == 1) {
+    return text;
+  }
+  text.pop_back();
+  text += R"(,"targets":[)";
+  for (std::size_t i = 1; i < sets_.size(); ++i) {
+    text += i == 1 ? R"({"target":)" : R"(,{"target":)";
+    json::write_string(sets_[i]->target(), text);
+    text += "," + sets_[i]->status().substr(1);
+  }
+  return text + "]}";
+}
+
+Result<web::MappingChange> TargetSets::approve(std::string_view name, std::string_view by,
+                                               std::string_view why) {
+  for (std::size_t i = 0;; ++i) {
+    const auto event = sets_[i]->approve(name, by, why);
+    if (event) {
+      return changed(*sets_[i], *event);
+    }
+    if (event.error().code != ErrorCode::kNotFound || i + 1 == sets_.size()) {
+      return event.error();
+    }
+  }
+}
+
+Result<web::MappingChange> TargetSets::roll_back(std::string_view target, std::string_view by,
+                                                 std::string_view why) {
+  for (const auto& sets : sets_) {
+    if (sets->target() == target) {
+      const auto event = sets->roll_back(by, why);
+      return event ? Result<web::MappingChange>(changed(*sets, *event)) : event.error();
+    }
+  }
+  return Error(ErrorCode::kNotFound, "no target of this name has mapping sets of its own",
+               "target");
+}
+
+}  // namespace engine::cli

@@ -1,0 +1,54 @@
+#pragma once
+// All mapping sets of a running engine: its own, which admits documents and serves every target
+// that says nothing else, and those of targets with maps or profiles of their own. Thread safe
+// after open().
+
+#include <memory>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "engine/base/result.h"
+#include "engine/cli/mapping_sets.h"
+#include "engine/cli/serve_config.h"
+#include "engine/intake/intake.h"
+#include "engine/web/api.h"
+
+namespace engine::cli {
+
+class TargetSets {
+ public:
+  // `folder`: of the kept sets. Errors: as MappingSets::open(), with the target's name; kInvalid
+  // for a target's condition that cannot be used.
+  static base::Result<std::unique_ptr<TargetSets>> open(const ServeConfig& config,
+                                                        const std::string& folder);
+
+  MappingSets& engine() { return *sets_.front(); }
+  // The engine's first.
+  const std::vector<std::unique_ptr<MappingSets>>& all() const { return sets_; }
+  // What intake makes bundles with for a target, and which condition it asks.
+  intake::Target target(const std::string& name) const;
+
+  // As MappingSets::status(), with "targets":[{"target",...}] for those that have their own.
+  std::string status() const;
+  // The waiting set of that name, wherever it waits. Errors: as MappingSets::approve().
+  base::Result<web::MappingChange> approve(std::string_view name, std::string_view by,
+                                           std::string_view why);
+  // `target`: whose sets; empty: the engine's. Errors: as MappingSets::roll_back(), and kNotFound
+  // when the target has none of its own.
+  base::Result<web::MappingChange> roll_back(std::string_view target, std::string_view by,
+                                             std::string_view why);
+
+ private:
+  std::vector<std::unique_ptr<MappingSets>> sets_;
+  struct Asked {
+    std::string target;
+    std::size_t condition;
+  };
+  std::vector<Asked> asked_;
+};
+
+// As it is written into the program's log: of which target it is, if it is of one.
+std::string text_of(const MappingSets& sets, const MappingSets::Event& event);
+
+}  // namespace engine::cli

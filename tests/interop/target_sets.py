@@ -1,0 +1,146 @@
+#!/usr/bin/env python3
+"""Targets with maps of their own, and with conditions on what is meant for them."""
+import copy
+import pathlib
+import sys
+import tempfile
+import unittest
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "sandbox"))
+import stage  # noqa: E402
+
+JSON = {"Content-Type": "application/json"}
+SUMMARY = (stage.TOP / "mappings" / "summary.map").read_text(encoding="utf-8")
+CHANGED = SUMMARY.replace("'Lowest saturation: '", "'Lowest value seen: '")
+PEOPLE = [stage.WARD / "people.bundle.json"]
+# "Vital signs of the national profile", as the published package names it.
+NATIONAL = "http://hl7.org/fhir/us/core/StructureDefinition/us-core-pulse-oximetry"
+
+
+class TargetSets(unittest.TestCase):
+    def setUp(self):
+        self.folder = pathlib.Path(self.enterContext(tempfile.TemporaryDirectory(prefix="chartferry-targets-")))
+        (self.folder / "a").mkdir()
+        (self.folder / "b").mkdir()
+        self.a = self.enterContext(stage.RecordServer(self.folder / "a", load=PEOPLE))
+        self.b = self.enterContext(stage.RecordServer(self.folder / "b", load=PEOPLE))
+        self.engine = self.enterContext(stage.Engine(self.folder))
+        self.a.start()
+        self.b.start()
+
+    def start(self, of_b, *more):
+        config = self.folder / "engine.toml"
+        config.write_text(f'[[target]]\nname = "main"\nurl = "{self.a.base}"\n'
+                          f'[[target]]\nname = "second"\nurl = "{self.b.base}"\n{of_b}\n', encoding="utf-8")
+        self.engine.start(None, "--config", config, *more)
+        stage.wait_for("the engine is ready", self.engine.ready)
+
+    def send(self, name, value, change=None):
+        document = copy.deepcopy(stage.sent(name))
+        document["identifier"]["value"] = value
+        if change:
+            change(document)
+        answer = self.engine.send(document)
+        self.assertEqual(answer.status, 202, answer.body)
+        return self.engine.session_id(answer), document
+
+    def legs(self, session, *wanted):
+        """Waits until the session's legs are these (revision, target, state)."""
+        def now():
+            return {(one["revision"], leg["target"], leg["state"])
+                    for one in self.engine.session(session)["revisions"] for leg in one["targets"]}
+
+        stage.wait_for(f"{wanted}, not {now()}", lambda: now() == set(wanted))
+
+    def summaries(self, server):
+        chart = server.request("GET", "/fhir/Observation?code=session-summary&_count=100").json()
+        return sorted(entry["resource"]["valueString"] for entry in chart.get("entry", ()))
+
+    def assert_all_verified(self):
+        for good, said in (self.engine.verify_replay(), self.engine.verify_journal()):
+            self.assertTrue(good, said)
+
+    def test_a_target_has_maps_of_its_own(self):
+        maps = self.folder / "site" / "mappings"
+        maps.mkdir(parents=True)
+        (maps / "summary.map").write_text(CHANGED, encoding="utf-8")
+        self.start(f'site = "{self.folder / "site"}"\noverlay = "us-core"')
+        session, _ = self.send("alder-moving", "own-maps")
+        self.legs(session, (1, "main", "landed"), (1, "second", "landed"))
+        self.assertTrue(any("Lowest saturation" in text for text in self.summaries(self.a)))
+        self.assertTrue(any("Lowest value seen" in text for text in self.summaries(self.b)))
+        self.assertNotIn(NATIONAL, self.a.request("GET", "/fhir/Observation?_count=500").body.decode())
+        self.assertIn(NATIONAL, self.b.request("GET", "/fhir/Observation?_count=500").body.decode())
+        mapping = self.engine.request("GET", "/mapping").json()
+        self.assertEqual([one["target"] for one in mapping["targets"]], ["second"])
+        self.assertNotEqual(mapping["targets"][0]["inForce"]["mapping"], mapping["inForce"]["mapping"])
+        # A change of its files is a change for it alone, and the step back is too.
+        first = mapping["targets"][0]["inForce"]["set"]
+        (maps / "summary.map").write_text(CHANGED.replace("value seen", "value of all"), encoding="utf-8")
+        stage.wait_for("the change is in force", lambda: self.engine.request("GET", "/mapping").json()
+                       ["targets"][0]["inForce"]["set"] != first, seconds=60, pause=0.2)
+        self.send("birch-moving", "own-maps-changed")
+        stage.wait_for("it has landed", lambda: any("value of all" in text for text in self.summaries(self.b)))
+        wish = {"actor": "Robin Sample", "why": "not as agreed"}
+        self.assertEqual(self.engine.request("POST", "/mapping/roll-back", wish, JSON).status, 404)
+        answer = self.engine.request("POST", "/mapping/roll-back", dict(wish, target="second"), JSON)
+        self.assertEqual(answer.status, 200, answer.body)
+        self.assertEqual(answer.json()["targets"][0]["inForce"]["set"], first)
+        self.assertEqual(answer.json()["inForce"], mapping["inForce"])
+        self.assert_all_verified()
+        # After a restart it is still the set that a person went back to.
+        self.engine.stop()
+        self.start(f'site = "{self.folder / "site"}"\noverlay = "us-core"')
+        self.assertEqual(self.engine.request("GET", "/mapping").json()["targets"][0]["inForce"]["set"], first)
+
+    def test_a_condition_decides_what_is_meant_for_a_target(self):
+        self.start("only = \"entry.selfCare.exists()\"")
+        moving, _ = self.send("alder-moving", "walked")
+        self.legs(moving, (1, "main", "landed"))
+        care, _ = self.send("alder-daily-living", "washed")
+        self.legs(care, (1, "main", "landed"), (1, "second", "landed"))
+
+        # A correction that no longer meets the condition goes wherever what it corrects went.
+        def take_back(whole):
+            whole.update(revision=2, status="entered-in-error", change={"reason": "Entered on another bed"},
+                         entry=[one for one in whole["entry"] if "selfCare" not in one])
+
+        before = self.b.count("Observation", status="entered-in-error")
+        self.send("alder-daily-living", "washed", take_back)
+        self.legs(care, (1, "main", "landed"), (1, "second", "landed"), (2, "main", "landed"), (2, "second", "landed"))
+        self.assertGreater(self.b.count("Observation", status="entered-in-error"), before)
+        self.assert_all_verified()
+
+    def test_a_session_that_is_meant_for_no_target_is_kept_and_says_so(self):
+        self.a.stop()
+        config = f'[[target]]\nname = "second"\nurl = "{self.b.base}"\nonly = "entry.selfCare.exists()"\n'
+        (self.folder / "one.toml").write_text(config, encoding="utf-8")
+        self.engine.start(None, "--config", self.folder / "one.toml")
+        stage.wait_for("the engine is ready", self.engine.ready)
+        session, _ = self.send("alder-moving", "walked")
+        view = self.engine.session(session)
+        self.assertEqual((view["state"], view["reason"], view["revisions"][0]["targets"]), ("accepted", "no-target", []))
+        self.assertIn("no record server", view["reasonText"])
+
+    def test_what_cannot_be_decided_is_held_there_and_goes_on_elsewhere(self):
+        self.start("only = \"entry.id\"")  # several, so neither true nor false
+        session, _ = self.send("alder-moving", "undecided")
+        self.legs(session, (1, "main", "landed"), (1, "second", "held"))
+        self.assertEqual(self.engine.session(session)["reason"], "condition-failed")
+        # Mended in the configuration, and made again.
+        self.engine.stop()
+        self.start("only = \"entry.exists()\"")
+        answer = self.engine.request("POST", f"/sessions/{session}/remap",
+                                     {"why": "the condition is mended", "actor": "Robin Sample"}, JSON)
+        self.assertEqual(answer.status, 200, answer.body)
+        self.legs(session, (1, "main", "landed"), (1, "second", "landed"))
+        self.assert_all_verified()
+
+    def test_a_condition_that_no_document_could_meet_is_refused_at_the_start(self):
+        with self.assertRaises(stage.Failure) as refused:
+            self.start("only = \"facilty.exists()\"")
+        self.assertIn("facilty", str(refused.exception))
+
+
+if __name__ == "__main__":
+    unittest.main()
