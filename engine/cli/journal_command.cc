@@ -2,8 +2,8 @@
 // session. Works beside a running engine. Every look at what patients' records hold is itself
 // written down.
 
+#include <algorithm>
 #include <cstdio>
-#include <cstdlib>
 #include <utility>
 #include <vector>
 
@@ -12,6 +12,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/cli/commands.h"
+#include "engine/cli/given_words.h"
 #include "engine/cli/journal_keeping.h"
 #include "engine/cli/journal_keys.h"
 #include "engine/cli/journal_list.h"
@@ -21,6 +22,7 @@
 #include "engine/cli/journal_reconcile.h"
 #include "engine/cli/journal_report.h"
 #include "engine/cli/journal_targets.h"
+#include "engine/cli/noted_reads.h"
 #include "engine/cli/system_seams.h"
 #include "engine/intake/steering.h"
 #include "engine/journal/copy.h"
@@ -38,11 +40,6 @@ using Arguments = JournalArguments;
 int fail(const base::Error& error) {
   std::fprintf(stderr, "chartferry journal: %s\n", error.text().c_str());
   return kUsage;
-}
-
-std::string default_who() {
-  const char* name = std::getenv("USER");
-  return "user " + (name != nullptr ? std::string(name) : std::to_string(::getuid()));
 }
 
 base::Result<std::unique_ptr<Store>> open(const Arguments& arguments, OpenMode mode) {
@@ -63,15 +60,9 @@ base::Result<journal::Outcome> append(Store& store, journal::Change change) {
 }
 
 // Before anything is shown: who looks is durable first.
-base::Result<journal::Outcome> note_read(Store& store, const Arguments& arguments,
-                                         const std::string& session, const std::string& what) {
-  journal::Change change;
-  change.record.kind = journal::Kind::kRead;
-  change.record.session = session;
-  change.record.actor = arguments.who;
-  change.record.why = arguments.why;
-  change.record.reason = what;
-  return append(store, std::move(change));
+base::Result<void> note_read(Store& store, const Arguments& arguments,
+                             const std::vector<Look>& looks) {
+  return note_looks(store, {arguments.who, arguments.why}, looks);
 }
 
 // Patients and therapists are searched by their keyed hashes.
@@ -81,7 +72,7 @@ base::Result<journal::Query> query_of(const Arguments& arguments) {
   query.target = arguments.target;
   query.since = arguments.since;
   query.until = arguments.until;
-  query.limit = arguments.limit;
+  query.after = arguments.after;
   if (!arguments.kind.empty()) {
     query.kind = journal::kind_of(arguments.kind);
     if (!query.kind) {
@@ -108,26 +99,26 @@ int list(const Arguments& arguments) {
   if (!store) {
     return fail(store.error());
   }
-  if (!arguments.state.empty()) {
-    return list_legs(**store, arguments.state, arguments.limit);
-  }
-  const auto query = query_of(arguments);
+  auto query = query_of(arguments);
   if (!query) {
     return fail(query.error());
   }
   if (by_person) {
-    if (auto noted = note_read(**store, arguments, "", "search-by-person"); !noted) {
+    const Look look{"search-by-person", arguments.session, 0, query->patient, query->therapist};
+    if (auto noted = note_read(**store, arguments, {look}); !noted) {
       return fail(noted.error());
     }
   }
-  const auto records = (*store)->search(*query);
-  if (!records) {
-    return fail(records.error());
-  }
-  for (const journal::Record& record : *records) {
-    arguments.as_json ? print_json_line(record) : print_line(record);
-  }
-  return kOk;
+  const ListWish wish{std::move(*query), arguments.limit, arguments.as_json};
+  return arguments.state.empty() ? list_records(**store, wish)
+                                 : list_legs(**store, arguments.state, wish);
+}
+
+// A part that cannot be shown; one that was destroyed on purpose is no fault of anything.
+int status_of(const base::Error& error) {
+  return error.code == base::ErrorCode::kNotFound      ? kOk
+         : error.code == base::ErrorCode::kUnsupported ? kUsage
+                                                       : kNo;
 }
 
 int show(const Arguments& arguments) {
@@ -143,7 +134,9 @@ int show(const Arguments& arguments) {
   if (!head) {
     return fail(head.error());
   }
-  if (auto noted = note_read(**store, arguments, head->record.session, "record-shown"); !noted) {
+  const journal::Record& record = head->record;
+  const Look look{"record-shown", record.session, record.revision, record.patient, ""};
+  if (auto noted = note_read(**store, arguments, {look}); !noted) {
     return fail(noted.error());
   }
   if (!arguments.part.empty()) {
@@ -155,12 +148,14 @@ int show(const Arguments& arguments) {
     return kOk;
   }
   std::printf("%s", text->c_str());
+  int status = kOk;
   for (const journal::Head::PartMark& mark : head->parts) {
     const auto bytes = (*store)->part(arguments.position, mark.name);
     std::printf("\n--- %s\n%s\n", mark.name.c_str(),
                 bytes ? bytes->c_str() : bytes.error().text().c_str());
+    status = std::max(status, bytes ? kOk : status_of(bytes.error()));
   }
-  return kOk;
+  return status;
 }
 
 ProofFiles proof_files(const Arguments& arguments) {
@@ -181,7 +176,14 @@ int prove(const Arguments& arguments) {
   if (arguments.position == 0) {
     return prove_growth(**store, proof_files(arguments), arguments.from, arguments.to);
   }
-  if (auto noted = note_read(**store, arguments, "", "record-proved"); !noted) {
+  auto look = look_at(**store, arguments.position, "record-proved");
+  if (!look && look.error().code == base::ErrorCode::kNotFound) {
+    return fail(look.error());
+  }
+  if (!look) {
+    look = Look{"record-proved", "", 0, "", ""};  // the proof tells what is wrong with it
+  }
+  if (auto noted = note_read(**store, arguments, {*look}); !noted) {
     return fail(noted.error());
   }
   return prove_record(**store, proof_files(arguments), arguments.position);
@@ -196,18 +198,26 @@ int export_records(const Arguments& arguments) {
   if (!query) {
     return fail(query.error());
   }
-  if (auto noted = note_read(**store, arguments, arguments.session, "exported"); !noted) {
+  // What is written meanwhile is not exported: whom it is about would not be noted.
+  const auto last = (*store)->size();
+  const auto looks = last ? looks_at(**store, *query, *last, "exported") : last.error();
+  if (!looks) {
+    return fail(looks.error());
+  }
+  if (auto noted = note_read(**store, arguments, *looks); !noted) {
     return fail(noted.error());
   }
-  return export_journal(**store, proof_files(arguments), std::move(*query), arguments.folder);
+  return export_journal(**store, proof_files(arguments), std::move(*query), *last,
+                        arguments.folder);
 }
 
 int reconcile(const Arguments& arguments) {
   auto store = open(arguments, OpenMode::kRead);
   const std::string target = arguments.target.empty() ? "main" : arguments.target;
-  return store ? reconcile_journal(**store, {target, arguments.since, arguments.until},
+  const auto known = store ? check_target(**store, target) : store.error();
+  return known ? reconcile_journal(**store, {target, arguments.since, arguments.until},
                                    arguments.server, arguments.as_json)
-               : fail(store.error());
+               : fail(known.error());
 }
 
 int copy_records(const Arguments& arguments) {
@@ -320,7 +330,7 @@ void add_places(CLI::App& app, Arguments& arguments) {
 int run_journal(int argc, char** argv) {
   CLI::App app("The journal: what was taken in, sent and landed.", "chartferry journal");
   Arguments arguments;
-  arguments.who = default_who();
+  arguments.who = account_name();
   add_places(app, arguments);
   app.require_subcommand(1);
   app.fallthrough();
@@ -340,6 +350,7 @@ int run_journal(int argc, char** argv) {
   keeping.who = arguments.who;
   add_keeping(app, keeping);
   ReportArguments report_arguments;
+  report_arguments.who = arguments.who;
   CLI::App* const report_command = add_report(app, report_arguments);
   const Steering steering(app, arguments);
   try {
@@ -356,12 +367,15 @@ int run_journal(int argc, char** argv) {
   }
   if (keeping.parsed()) {
     return run_keeping(arguments.journal, files_of(arguments.journal, arguments.files),
-                       arguments.journal_keys, keeping);
+                       arguments.journal_keys, std::move(keeping));
   }
   if (report_command->parsed()) {
     report_arguments.journal_keys = arguments.journal_keys;
     return run_report(arguments.journal, files_of(arguments.journal, arguments.files),
-                      arguments.who, report_arguments);
+                      std::move(report_arguments));
+  }
+  if (auto good = check_arguments(arguments); !good) {
+    return fail(good.error());
   }
   const std::pair<CLI::App*, int (*)(const Arguments&)> plain[] = {{list_command, list},
                                                                    {show_command, show},

@@ -139,27 +139,29 @@ class RecordWriter {
 }  // namespace
 
 Result<std::size_t> write_records(const journal::Store& store, journal::Query query,
-                                  const std::string& folder) {
+                                  Position through, const std::string& folder) {
   RecordWriter writer(store, folder);
   if (auto read = writer.read_keys(); !read) {
     return read.error();
   }
   std::size_t count = 0;
   query.limit = base::limits::kEventsCatchUpMax;
-  while (true) {
+  for (bool more = true; more;) {
     const auto records = store.search(query);
     if (!records) {
       return records.error();
     }
+    more = records->size() == query.limit;
     for (const journal::Record& record : *records) {
+      if (record.position > through) {
+        more = false;
+        break;
+      }
       if (auto written = writer.write(record.position); !written) {
         return written.error();
       }
       query.after = record.position;
       ++count;
-    }
-    if (records->size() < query.limit) {
-      break;
     }
   }
   if (auto written = writer.write_destroyers(); !written) {

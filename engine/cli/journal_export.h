@@ -9,9 +9,9 @@
 
 namespace engine::cli {
 
-// Writes the records that `query` finds into FOLDER/records, and with them the records that had
-// something of these destroyed. How many were found. Errors: kIo, kCorrupt.
+// Writes the records that `query` finds up to `through` into FOLDER/records, and with them the
+// records that had something of these destroyed. How many were found. Errors: kIo, kCorrupt.
 base::Result<std::size_t> write_records(const journal::Store& store, journal::Query query,
-                                        const std::string& folder);
+                                        journal::Position through, const std::string& folder);
 
 }  // namespace engine::cli

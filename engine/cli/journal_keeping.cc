@@ -7,6 +7,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/cli/commands.h"
+#include "engine/cli/given_words.h"
 #include "engine/cli/journal_keys.h"
 #include "engine/cli/journal_report.h"
 #include "engine/cli/system_seams.h"
@@ -164,7 +165,28 @@ int shred(Store& store, const std::string& patient, const KeepingArguments& argu
   return kOk;
 }
 
+// A hold may be meant for somebody who is yet to come; a slip of the pen looks the same.
+Result<void> warn_of_a_stranger(const Store& store, const std::string& patient) {
+  journal::Query query;
+  query.patient = patient;
+  query.kind = Kind::kAccepted;
+  query.limit = 1;
+  const auto found = store.search(query);
+  if (!found) {
+    return found.error();
+  }
+  if (found->empty()) {
+    std::fprintf(stderr,
+                 "chartferry journal: this journal has no session of this patient; the hold is set "
+                 "all the same: look whether system, value and --key are right\n");
+  }
+  return {};
+}
+
 int hold(Store& store, const std::string& patient, const KeepingArguments& arguments) {
+  if (auto looked = warn_of_a_stranger(store, patient); !looked) {
+    return fail(looked.error());
+  }
   Change change = change_of(Kind::kHold, arguments);
   change.record.patient = patient;
   const auto outcome = append(store, std::move(change));
@@ -238,7 +260,7 @@ int expire(Store& store, const KeepingArguments& arguments) {
 }
 
 void add_words(CLI::App& command, KeepingArguments& arguments) {
-  command.add_option("--who", arguments.who, "who does this (default: the user's name)");
+  command.add_option("--who", arguments.who, "who does this (default: the account's name)");
   command.add_option("--why", arguments.why, "the reason; it is kept")->required();
 }
 
@@ -288,11 +310,16 @@ void add_keeping(CLI::App& app, KeepingArguments& arguments) {
 }
 
 int run_keeping(const std::string& location, const std::string& files,
-                const std::vector<std::string>& journal_keys, const KeepingArguments& arguments) {
+                const std::vector<std::string>& journal_keys, KeepingArguments arguments) {
   if (!arguments.holds->parsed()) {
     if (auto good = journal::check_words(arguments.who, arguments.why); !good) {
       return fail(good.error());
     }
+    auto actor = actor_of(arguments.who);
+    if (!actor) {
+      return fail(actor.error());
+    }
+    arguments.who = std::move(*actor);
   }
   if (arguments.rotate->parsed()) {
     return rotate(location, journal_keys, arguments);

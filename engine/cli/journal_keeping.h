@@ -38,6 +38,6 @@ void add_keeping(CLI::App& app, KeepingArguments& arguments);
 // Runs the one that was parsed, on the journal at `location`. `files`: prefix of those that go with
 // it. Returns the exit status.
 int run_keeping(const std::string& location, const std::string& files,
-                const std::vector<std::string>& journal_keys, const KeepingArguments& arguments);
+                const std::vector<std::string>& journal_keys, KeepingArguments arguments);
 
 }  // namespace engine::cli

@@ -27,7 +27,7 @@ base::Result<therapy::Move> wanted_of(const JournalArguments& arguments, const M
   wanted.encounter = move.encounter;
   wanted.as = move.as;
   wanted.role = move.role;
-  wanted.actor = arguments.who;
+  wanted.actor = arguments.label;  // the charts show it
   wanted.why = arguments.why;
   wanted.time = base::to_instant(clock.now());
   if (!move.known_file.empty()) {
@@ -85,6 +85,9 @@ int move_in_journal(journal::Store& store, const JournalArguments& arguments,
   auto moving = intake::move_to_patient(store, core, *key, arguments.session, *wanted);
   if (!moving) {
     return fail(moving.error());
+  }
+  for (journal::Change& change : moving->changes) {
+    change.record.actor = arguments.who;
   }
   const auto outcomes = store.commit(moving->changes, clock);
   const auto good = outcomes ? intake::check_moved(*outcomes) : outcomes.error();

@@ -1,12 +1,16 @@
 #include "engine/cli/journal_options.h"
 
+#include <utility>
+
 #include <CLI/CLI.hpp>
+
+#include "engine/cli/given_words.h"
 
 namespace engine::cli {
 namespace {
 
 void add_person_options(CLI::App& command, JournalArguments& arguments, bool why_needed) {
-  command.add_option("--who", arguments.who, "who does this (default: the user's name)");
+  command.add_option("--who", arguments.who, "who does this (default: the account's name)");
   auto* why = command.add_option("--why", arguments.why, "the reason; it is kept");
   if (why_needed) {
     why->required();
@@ -34,11 +38,32 @@ void add_head_options(CLI::App& command, JournalArguments& arguments) {
 
 }  // namespace
 
+base::Result<void> check_arguments(JournalArguments& arguments) {
+  arguments.label = arguments.who;
+  auto actor = actor_of(arguments.who);
+  if (!actor) {
+    return std::move(actor).error();
+  }
+  arguments.who = std::move(*actor);
+  if (auto good = check_identifier(arguments.patient, "patient"); !good) {
+    return good;
+  }
+  if (auto good = check_identifier(arguments.therapist, "therapist"); !good) {
+    return good;
+  }
+  return put_in_utc(arguments.since, arguments.until);
+}
+
 CLI::App* add_list(CLI::App& app, JournalArguments& arguments) {
   CLI::App* command = app.add_subcommand("list", "records, oldest first");
   add_search_options(*command, arguments);
-  command->add_option("--state", arguments.state, "instead: sessions that are held, checked ...");
-  command->add_option("--limit", arguments.limit, "at most so many");
+  auto* state = command->add_option(
+      "--state", arguments.state,
+      "instead: revisions that are held, checked ...; --since and --until are of their acceptance");
+  state->excludes(command->get_option("--kind"));
+  command->add_option("--after", arguments.after, "go on behind this record")->excludes(state);
+  command->add_option("--limit", arguments.limit, "at most so many (default: all)")
+      ->check(CLI::PositiveNumber);
   command->add_flag("--json", arguments.as_json, "JSON lines, for programs");
   return command;
 }

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "engine/base/result.h"
 #include "engine/cli/serve_config.h"
 
 namespace CLI {
@@ -21,7 +22,8 @@ struct JournalArguments {
   std::vector<std::string> journal_keys;
   std::string from_journal;
   std::string to_journal;
-  std::string who;
+  std::string who;    // before check_arguments() the name given, then the actor of records
+  std::string label;  // the name given
   std::string why;
   std::string patient;
   std::string therapist;
@@ -34,7 +36,8 @@ struct JournalArguments {
   std::string part;
   std::uint32_t revision = 0;
   std::uint64_t position = 0;
-  std::size_t limit = 100;
+  std::uint64_t after = 0;
+  std::size_t limit = 0;  // 0: all
   std::vector<std::string> heads;
   std::string public_key;
   std::string folder;
@@ -44,6 +47,10 @@ struct JournalArguments {
   std::uint64_t to = 0;
   bool by_person() const { return !patient.empty() || !therapist.empty(); }
 };
+
+// Puts what was written as the journal has it. Errors: kInvalid for an instant, an identifier or a
+// name that is none.
+base::Result<void> check_arguments(JournalArguments& arguments);
 
 // Each adds one command whose options fill `arguments`, which must outlive the parse.
 CLI::App* add_list(CLI::App& app, JournalArguments& arguments);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cstdio>
 #include <filesystem>
+#include <iterator>
 #include <optional>
 #include <utility>
 
@@ -48,9 +49,15 @@ Result<journal::HeadKey> public_key(const ProofFiles& files) {
   return key;
 }
 
-// All heads of all files; what is wrong with them goes into `faults`, not into an error.
-std::vector<TreeHead> checked_heads(const ProofFiles& files, std::vector<std::string>& faults) {
-  std::vector<TreeHead> all;
+struct CheckedHeads {
+  std::vector<TreeHead> signed_ones;  // by the key
+  std::size_t all = 0;
+};
+
+// All heads of all files; what is wrong with them goes into `faults`, not into an error. A head
+// that the key did not sign agrees with nothing.
+CheckedHeads checked_heads(const ProofFiles& files, std::vector<std::string>& faults) {
+  CheckedHeads checked;
   const std::vector<std::string> names =
       files.heads.empty() ? std::vector<std::string>{files.all_heads()} : files.heads;
   for (const std::string& name : names) {
@@ -60,8 +67,12 @@ std::vector<TreeHead> checked_heads(const ProofFiles& files, std::vector<std::st
       continue;
     }
     if (heads->empty()) {
+      if (!files.heads.empty()) {
+        faults.push_back(name + ": holds no tree head");
+      }
       continue;
     }
+    checked.all += heads->size();
     const auto key = public_key(files);
     if (!key) {
       faults.push_back("the tree heads cannot be verified: " + key.error().text());
@@ -69,9 +80,26 @@ std::vector<TreeHead> checked_heads(const ProofFiles& files, std::vector<std::st
     }
     const auto found = journal::check_tree_heads(*heads, *key, name);
     faults.insert(faults.end(), found.begin(), found.end());
-    std::move(heads->begin(), heads->end(), std::back_inserter(all));
+    std::copy_if(std::make_move_iterator(heads->begin()), std::make_move_iterator(heads->end()),
+                 std::back_inserter(checked.signed_ones),
+                 [&key](const TreeHead& head) { return key->verify(head); });
   }
-  return all;
+  return checked;
+}
+
+// That what was named on the command line is there at all.
+Result<void> check_files(const ProofFiles& files) {
+  for (const std::string& name : files.heads) {
+    if (std::error_code problem; !std::filesystem::exists(name, problem)) {
+      return Error(ErrorCode::kNotFound, "there is no such file of tree heads", name);
+    }
+  }
+  if (!files.public_key.empty()) {
+    if (auto key = public_key(files); !key) {
+      return std::move(key).error();
+    }
+  }
+  return {};
 }
 
 Result<std::vector<Digest>> leaves_of(const Store& store) {
@@ -109,7 +137,7 @@ std::string json_of(const std::vector<Digest>& path) {
 // The heads for a proof: without a fault, or what is wrong.
 Result<std::vector<TreeHead>> sound_heads(const ProofFiles& files) {
   std::vector<std::string> faults;
-  std::vector<TreeHead> heads = checked_heads(files, faults);
+  std::vector<TreeHead> heads = checked_heads(files, faults).signed_ones;
   if (!faults.empty()) {
     return Error(ErrorCode::kCorrupt, faults.front());
   }
@@ -138,8 +166,8 @@ struct Judged {
 Result<Judged> judge(const Store& store, const ProofFiles& files) {
   // Before the records, so that a running engine cannot sign one that was not read.
   std::vector<std::string> faults;
-  const std::vector<TreeHead> heads = checked_heads(files, faults);
-  auto report = journal::verify(store, heads);
+  const CheckedHeads heads = checked_heads(files, faults);
+  auto report = journal::verify(store, heads.signed_ones);
   if (!report) {
     return std::move(report).error();
   }
@@ -150,12 +178,12 @@ Result<Judged> judge(const Store& store, const ProofFiles& files) {
   } else {
     report->faults.insert(report->faults.end(), differences->begin(), differences->end());
   }
-  if (heads.empty()) {
+  if (heads.all == 0) {
     report->remarks.push_back(
         "no signed tree heads: nothing tells whether the newest records were "
         "cut off");
   }
-  return Judged{std::move(*report), heads.size()};
+  return Judged{std::move(*report), heads.all};
 }
 
 std::string json_of(const std::vector<std::string>& texts) {
@@ -177,6 +205,9 @@ std::string ProofFiles::key_file() const {
 }
 
 int verify_journal(const Store& store, const ProofFiles& files) {
+  if (auto there = check_files(files); !there) {
+    return fail(there.error());
+  }
   const auto judged = judge(store, files);
   if (!judged) {
     std::printf("unreadable: %s\n", judged.error().text().c_str());
@@ -258,6 +289,9 @@ Result<std::string> record_proof(const Store& store, const ProofFiles& files,
 }
 
 int prove_record(const Store& store, const ProofFiles& files, std::uint64_t position) {
+  if (auto there = check_files(files); !there) {
+    return fail(there.error());
+  }
   const auto proof = record_proof(store, files, position);
   if (!proof) {
     const bool about_it =
@@ -270,6 +304,9 @@ int prove_record(const Store& store, const ProofFiles& files, std::uint64_t posi
 
 int prove_growth(const Store& store, const ProofFiles& files, std::uint64_t from,
                  std::uint64_t to) {
+  if (auto there = check_files(files); !there) {
+    return fail(there.error());
+  }
   const auto heads = sound_heads(files);
   if (!heads) {
     return no(heads.error().text());
@@ -304,10 +341,13 @@ int prove_growth(const Store& store, const ProofFiles& files, std::uint64_t from
 }
 
 int export_journal(const Store& store, const ProofFiles& files, journal::Query query,
-                   const std::string& folder) {
+                   journal::Position through, const std::string& folder) {
   std::error_code problem;
   if (std::filesystem::exists(folder, problem) && !std::filesystem::is_empty(folder, problem)) {
     return fail(Error(ErrorCode::kConflict, "the folder is there already and not empty", folder));
+  }
+  if (auto there = check_files(files); !there) {
+    return fail(there.error());
   }
   const auto heads = sound_heads(files);
   if (!heads) {
@@ -326,7 +366,7 @@ int export_journal(const Store& store, const ProofFiles& files, journal::Query q
   for (const Digest& leaf : *leaves) {
     leaf_lines += base::to_hex(leaf) + "\n";
   }
-  const auto count = write_records(store, std::move(query), folder);
+  const auto count = write_records(store, std::move(query), through, folder);
   if (!count) {
     return fail(count.error());
   }

@@ -34,9 +34,9 @@ int prove_record(const journal::Store& store, const ProofFiles& files, std::uint
 // JSON: that the tree signed at `to` records (0: the latest) begins with the one signed at `from`.
 int prove_growth(const journal::Store& store, const ProofFiles& files, std::uint64_t from,
                  std::uint64_t to);
-// Writes the records that `query` finds, the leaves of all, and the signed heads into a new folder
-// (docs/formats/journal-export.md).
+// Writes the records that `query` finds up to `through`, the leaves of all, and the signed heads
+// into a new folder (docs/formats/journal-export.md).
 int export_journal(const journal::Store& store, const ProofFiles& files, journal::Query query,
-                   const std::string& folder);
+                   journal::Position through, const std::string& folder);
 
 }  // namespace engine::cli

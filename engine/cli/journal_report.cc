@@ -10,15 +10,15 @@
 
 #include "engine/base/limits.h"
 #include "engine/cli/commands.h"
+#include "engine/cli/given_words.h"
 #include "engine/cli/journal_keys.h"
+#include "engine/cli/noted_reads.h"
 #include "engine/cli/read_file.h"
 #include "engine/cli/report_lines.h"
-#include "engine/cli/system_seams.h"
 #include "engine/journal/open_store.h"
 #include "engine/journal/search_key.h"
 #include "engine/replay/delay.h"
 #include "engine/replay/reports.h"
-#include "engine/therapy/clock_text.h"
 
 namespace engine::cli {
 namespace {
@@ -31,7 +31,7 @@ void add_common(CLI::App& command, ReportArguments& arguments) {
   command.add_option("--until", arguments.until, "instant, exclusive");
   command.add_option("--format", arguments.format, "table (default) or ndjson")
       ->check(CLI::IsMember({"table", "ndjson"}));
-  command.add_option("--who", arguments.who, "who asks (default: the user's name)");
+  command.add_option("--who", arguments.who, "who asks (default: the account's name)");
   command.add_option("--why", arguments.why, "the reason for looking; it is kept")->required();
 }
 
@@ -58,25 +58,13 @@ base::Result<std::string> named_patient(std::string patient, const std::string& 
       return Error(ErrorCode::kInvalid, "the first line holds no SYSTEM|VALUE", file);
     }
   }
-  // Not shown: it may be a patient's identifier all the same.
-  if (!patient.empty() && patient.find('|') == std::string::npos) {
-    return Error(ErrorCode::kInvalid, "a patient is given as SYSTEM|VALUE, with a bar between");
+  if (auto good = check_identifier(patient, "patient"); !good) {
+    return std::move(good).error();
   }
   return patient;
 }
 
 namespace {
-
-base::Result<void> check_instants(const ReportArguments& arguments) {
-  for (const std::string* text : {&arguments.since, &arguments.until}) {
-    const auto moment = therapy::parse_moment(*text);
-    if (!text->empty() && (!moment || text->back() != 'Z' || !moment->has_time)) {
-      return Error(ErrorCode::kInvalid, "write an instant in UTC, such as 2026-03-02T08:00:00Z",
-                   *text);
-    }
-  }
-  return {};
-}
 
 struct Asked {
   std::unique_ptr<journal::Store> store;
@@ -85,22 +73,6 @@ struct Asked {
   replay::Range range;
 };
 
-// Who looks, and why, is durable before anything is shown.
-base::Result<void> note(Asked& asked, const std::string& who, const ReportArguments& arguments,
-                        const char* what) {
-  journal::Change change;
-  change.record.kind = journal::Kind::kRead;
-  change.record.patient = asked.patient;
-  change.record.therapist = asked.therapist;
-  change.record.actor = arguments.who.empty() ? who : arguments.who;
-  change.record.why = arguments.why;
-  change.record.reason = what;
-  std::vector<journal::Change> batch;
-  batch.push_back(std::move(change));
-  auto written = asked.store->commit(batch, SystemClock());
-  return written ? base::Result<void>() : std::move(written).error();
-}
-
 base::Result<Asked> ask(const std::string& journal, const std::string& files,
                         const ReportArguments& arguments) {
   Asked asked;
@@ -108,7 +80,7 @@ base::Result<Asked> ask(const std::string& journal, const std::string& files,
   if (!patient) {
     return std::move(patient).error();
   }
-  if (auto good = check_instants(arguments); !good) {
+  if (auto good = check_identifier(arguments.therapist, "therapist"); !good) {
     return std::move(good).error();
   }
   if (!patient->empty() || !arguments.therapist.empty()) {
@@ -227,8 +199,9 @@ CLI::App* add_report(CLI::App& app, ReportArguments& arguments) {
   arguments.activity = report->add_subcommand("activity", "what a person did, and why");
   arguments.activity->add_option("--therapist", arguments.therapist,
                                  "SYSTEM|VALUE of who enters sessions");
-  arguments.activity->add_option("--actor", arguments.actor,
-                                 "name of who reads, releases, pauses ..., as written down");
+  arguments.activity->add_option(
+      "--actor", arguments.actor,
+      "name of who reads, releases, pauses ..., signed in or on a command line");
   arguments.activity->add_option("--key", arguments.key_file,
                                  "key of the search (default: JOURNAL.key)");
   arguments.corrections =
@@ -242,8 +215,7 @@ CLI::App* add_report(CLI::App& app, ReportArguments& arguments) {
   return report;
 }
 
-int run_report(const std::string& journal, const std::string& files, const std::string& who,
-               const ReportArguments& arguments) {
+int run_report(const std::string& journal, const std::string& files, ReportArguments arguments) {
   const bool disclosures = arguments.disclosures->parsed();
   const bool activity = arguments.activity->parsed();
   if (disclosures && arguments.patient.empty() && arguments.patient_file.empty()) {
@@ -251,6 +223,13 @@ int run_report(const std::string& journal, const std::string& files, const std::
   }
   if (activity && arguments.therapist.empty() && arguments.actor.empty()) {
     return usage("whose? --therapist SYSTEM|VALUE, --actor NAME, or both");
+  }
+  const auto actor = actor_of(arguments.who);
+  if (!actor) {
+    return fail(actor.error());
+  }
+  if (auto good = put_in_utc(arguments.since, arguments.until); !good) {
+    return fail(good.error());
   }
   auto asked = ask(journal, files, arguments);
   if (!asked) {
@@ -261,7 +240,8 @@ int run_report(const std::string& journal, const std::string& files, const std::
                      : activity    ? "report-activity"
                      : corrections ? "report-corrections"
                                    : "report-delay";
-  if (auto noted = note(*asked, who, arguments, what); !noted) {
+  const Look look{what, "", 0, asked->patient, asked->therapist};
+  if (auto noted = note_looks(*asked->store, {*actor, arguments.why}, {look}); !noted) {
     return fail(noted.error());
   }
   ReportLines lines(arguments.format == "ndjson");

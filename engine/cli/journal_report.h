@@ -23,7 +23,7 @@ struct ReportArguments {
   std::string until;
   std::string key_file;
   std::vector<std::string> journal_keys;
-  std::string who;  // "": the user's name
+  std::string who;
   std::string why;
   std::string format = "table";
   CLI::App* disclosures = nullptr;
@@ -41,7 +41,6 @@ CLI::App* add_report(CLI::App& app, ReportArguments& arguments);
 
 // Runs the one that was parsed. `files`: prefix of those that go with the journal. Returns the exit
 // status.
-int run_report(const std::string& journal, const std::string& files, const std::string& who,
-               const ReportArguments& arguments);
+int run_report(const std::string& journal, const std::string& files, ReportArguments arguments);
 
 }  // namespace engine::cli

@@ -2,9 +2,11 @@
 
 #include <algorithm>
 #include <cstdio>
+#include <set>
 #include <utility>
 #include <vector>
 
+#include "engine/base/limits.h"
 #include "engine/cli/commands.h"
 #include "engine/cli/system_seams.h"
 #include "engine/json/write.h"
@@ -15,6 +17,16 @@ namespace {
 using base::Result;
 using journal::Store;
 
+std::vector<std::string> names_of(std::string_view targets) {
+  std::vector<std::string> out;
+  while (!targets.empty()) {
+    const std::size_t comma = std::min(targets.find(','), targets.size());
+    out.emplace_back(targets.substr(0, comma));
+    targets.remove_prefix(std::min(comma + 1, targets.size()));
+  }
+  return out;
+}
+
 Result<std::vector<std::string>> configured(const Store& store) {
   journal::Query query;
   query.kind = journal::Kind::kStarted;
@@ -24,14 +36,30 @@ Result<std::vector<std::string>> configured(const Store& store) {
   if (!found) {
     return found.error();
   }
-  std::vector<std::string> out;
-  std::string_view rest = found->empty() ? std::string_view() : found->front().targets;
-  while (!rest.empty()) {
-    const std::size_t comma = std::min(rest.find(','), rest.size());
-    out.emplace_back(rest.substr(0, comma));
-    rest.remove_prefix(std::min(comma + 1, rest.size()));
+  return names_of(found->empty() ? std::string_view() : found->front().targets);
+}
+
+// Also those that the last engine to start does not know any more: what landed in them is here.
+Result<std::set<std::string>> ever_configured(const Store& store) {
+  std::set<std::string> out;
+  journal::Query query;
+  query.kind = journal::Kind::kStarted;
+  query.limit = base::limits::kEventsCatchUpMax;
+  while (true) {
+    const auto found = store.search(query);
+    if (!found) {
+      return found.error();
+    }
+    for (const journal::Record& start : *found) {
+      for (std::string& name : names_of(start.targets)) {
+        out.insert(std::move(name));
+      }
+      query.after = start.position;
+    }
+    if (found->size() < query.limit) {
+      return out;
+    }
   }
-  return out;
 }
 
 int fail(const base::Error& error) {
@@ -78,6 +106,21 @@ void print_json(const std::string& name, const std::optional<journal::Record>& p
 }
 
 }  // namespace
+
+Result<void> check_target(const Store& store, const std::string& name) {
+  const auto known = ever_configured(store);
+  if (!known) {
+    return known.error();
+  }
+  if (known->contains(name)) {
+    return {};
+  }
+  std::string text = "there is no target '" + name + "' in this journal; ";
+  for (const std::string& one : *known) {
+    text += (one == *known->begin() ? "there are: " : ", ") + one;
+  }
+  return base::Error(base::ErrorCode::kNotFound, known->empty() ? text + "there is none" : text);
+}
 
 int list_targets(const Store& store, bool as_json) {
   const auto names = configured(store);

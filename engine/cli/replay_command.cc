@@ -1,7 +1,9 @@
 // chartferry replay: history run again, from the documents in the journal. Sends nothing, unless it
-// is told to send what landed to another record server.
+// is told to send what landed to another record server. What shows or sends something of patients
+// is written down first; --verify shows nothing of them and writes nothing.
 
 #include <cstdio>
+#include <map>
 #include <thread>
 #include <utility>
 #include <vector>
@@ -10,8 +12,10 @@
 #include <unistd.h>
 
 #include "engine/cli/commands.h"
+#include "engine/cli/given_words.h"
 #include "engine/cli/journal_keys.h"
 #include "engine/cli/kept_sets.h"
+#include "engine/cli/noted_reads.h"
 #include "engine/cli/replay_resend.h"
 #include "engine/cli/serve_config.h"
 #include "engine/cli/translator_files.h"
@@ -33,7 +37,8 @@ struct Arguments {
   bool json = false;
   bool resend = false;
   TargetConfig server;
-  journal::Position after = 0;
+  std::string who = account_name();
+  std::string why;
 };
 
 int fail(const base::Error& error) {
@@ -159,19 +164,59 @@ base::Result<void> verify_with_kept_sets(const journal::Store& store, const Argu
   return {};
 }
 
+// Each example of a difference is a look at what somebody's session says.
+std::vector<Look> looks_at_examples(const journal::Store& store,
+                                    const replay::WhatIfReport& report) {
+  std::map<journal::Position, Look> looks;
+  for (const auto& [kind, difference] : report.differences) {
+    const replay::Fault& example = difference.example;
+    if (looks.contains(example.position)) {
+      continue;
+    }
+    // The session finds the patient's disclosures too, should the head not be readable.
+    Look look{"", example.session, example.revision, "", ""};
+    if (auto found = look_at(store, example.position, ""); found) {
+      look = std::move(*found);
+    }
+    look.what = "difference-shown";
+    looks.emplace(example.position, std::move(look));
+  }
+  std::vector<Look> out;
+  for (auto& [position, look] : looks) {
+    out.push_back(std::move(look));
+  }
+  return out;
+}
+
+int run_what_if(journal::Store& store, const intake::SessionCore& core, const Arguments& arguments,
+                std::size_t threads) {
+  const Reader reader{arguments.who, arguments.why};
+  if (auto noted = note_looks(store, reader, {{"replayed", "", 0, "", ""}}); !noted) {
+    return fail(noted.error());
+  }
+  const auto report = replay::what_if(store, core, arguments.range, threads, progress());
+  if (!report) {
+    return fail(report.error());
+  }
+  if (auto noted = note_looks(store, reader, looks_at_examples(store, *report)); !noted) {
+    return fail(noted.error());
+  }
+  return print_what_if(*report, arguments.json);
+}
+
 int run(const Arguments& arguments) {
   auto sealing = sealing_of(arguments.journal_keys);
   if (!sealing) {
     return fail(sealing.error());
   }
-  auto store =
-      journal::open_store({arguments.journal, journal::OpenMode::kRead, "", std::move(*sealing)});
+  const auto mode = arguments.verify ? journal::OpenMode::kRead : journal::OpenMode::kCommand;
+  auto store = journal::open_store({arguments.journal, mode, "", std::move(*sealing)});
   if (!store) {
     return fail(store.error());
   }
   if (arguments.resend) {
-    return resend_journal(**store, {arguments.server.name, arguments.range, arguments.after},
-                          arguments.server, arguments.json, progress());
+    return resend_journal(**store, {arguments.server.name, arguments.range}, arguments.server,
+                          {arguments.who, arguments.why}, arguments.json, progress());
   }
   auto translator = load_translator(arguments.files);
   if (!translator) {
@@ -180,18 +225,46 @@ int run(const Arguments& arguments) {
   const intake::BorrowedCore<therapy::Translator> core(**translator);
   const std::size_t threads =
       arguments.threads != 0 ? arguments.threads : std::thread::hardware_concurrency();
-  if (arguments.verify) {
-    auto report = replay::verify(**store, core, arguments.range, threads, progress());
-    if (!report) {
-      return fail(report.error());
-    }
-    if (auto done = verify_with_kept_sets(**store, arguments, threads, *report); !done) {
-      return fail(done.error());
-    }
-    return print_verify(*report, arguments.json);
+  if (!arguments.verify) {
+    return run_what_if(**store, core, arguments, threads);
   }
-  const auto report = replay::what_if(**store, core, arguments.range, threads, progress());
-  return report ? print_what_if(*report, arguments.json) : fail(report.error());
+  auto report = replay::verify(**store, core, arguments.range, threads, progress());
+  if (!report) {
+    return fail(report.error());
+  }
+  if (auto done = verify_with_kept_sets(**store, arguments, threads, *report); !done) {
+    return fail(done.error());
+  }
+  return print_verify(*report, arguments.json);
+}
+
+// What was written on the command line, put as the journal has it.
+base::Result<void> check(Arguments& arguments) {
+  auto actor = actor_of(arguments.who);
+  if (!actor) {
+    return std::move(actor).error();
+  }
+  arguments.who = std::move(*actor);
+  if (arguments.resend && arguments.why.empty()) {
+    return base::Error(base::ErrorCode::kInvalid,
+                       "say with --why why this is sent to another server; it is kept");
+  }
+  return put_in_utc(arguments.range.since, arguments.range.until);
+}
+
+void add_resend(CLI::App& app, Arguments& arguments, CLI::Option* verify) {
+  auto* url = app.add_option("--url", arguments.server.url, "with --resend: the new record server");
+  auto* resend = app.add_flag("--resend", arguments.resend,
+                              "send what landed to another record server, in its order");
+  resend->needs(url)->excludes(verify);
+  url->needs(resend);
+  app.add_option("--target", arguments.server.name, "whose landings (default: main)")
+      ->needs(resend);
+  app.add_option("--ca", arguments.server.ca_file, "certificates to check the server's with, PEM")
+      ->needs(resend);
+  app.add_option("--authorization-file", arguments.server.authorization_file,
+                 "holds the value of the Authorization header")
+      ->needs(resend);
 }
 
 }  // namespace
@@ -212,19 +285,7 @@ int run_replay(int argc, char** argv) {
                  "file of the master key that the journal's bodies are sealed under");
   auto* verify = app.add_flag("--verify", arguments.verify,
                               "compare byte for byte; exit 1 when anything differs");
-  auto* url = app.add_option("--url", arguments.server.url, "with --resend: the new record server");
-  auto* resend = app.add_flag("--resend", arguments.resend,
-                              "send what landed to another record server, in its order");
-  resend->needs(url)->excludes(verify);
-  url->needs(resend);
-  app.add_option("--target", arguments.server.name, "whose landings (default: main)")
-      ->needs(resend);
-  app.add_option("--after", arguments.after, "go on behind this record")->needs(resend);
-  app.add_option("--ca", arguments.server.ca_file, "certificates to check the server's with, PEM")
-      ->needs(resend);
-  app.add_option("--authorization-file", arguments.server.authorization_file,
-                 "holds the value of the Authorization header")
-      ->needs(resend);
+  add_resend(app, arguments, verify);
   app.add_option("--overlay", arguments.files.overlay,
                  "a country's maps and profiles over ours: us-core, us-core/9.0.0, us-core/3.1.0");
   app.add_option("--with,--mappings", arguments.files.mappings,
@@ -233,6 +294,9 @@ int run_replay(int argc, char** argv) {
   app.add_option("--settings", arguments.files.settings, "JSON file of the site's settings");
   app.add_option("--since", arguments.range.since, "instant, 2026-03-02T08:00:00Z");
   app.add_option("--until", arguments.range.until, "instant, exclusive");
+  app.add_option("--after", arguments.range.after, "go on behind this record");
+  app.add_option("--who", arguments.who, "who does this (default: the account's name)");
+  app.add_option("--why", arguments.why, "the reason; it is kept. --resend needs one");
   app.add_option("--threads", arguments.threads, "default: one a core");
   app.add_flag("--json", arguments.json, "print one JSON object");
   try {
@@ -240,7 +304,8 @@ int run_replay(int argc, char** argv) {
   } catch (const CLI::ParseError& problem) {
     return app.exit(problem) == 0 ? kOk : kUsage;
   }
-  return run(arguments);
+  const auto good = check(arguments);
+  return good ? run(arguments) : fail(good.error());
 }
 
 }  // namespace engine::cli

@@ -6,6 +6,11 @@
 #include "engine/base/utf8.h"
 
 namespace engine::journal {
+namespace {
+
+constexpr std::string_view kByCommand = " (command, uid ";
+
+}  // namespace
 
 base::Result<void> check_line(std::string_view text) {
   const bool plain = std::all_of(text.begin(), text.end(), [](char c) {
@@ -25,6 +30,24 @@ base::Result<void> check_words(std::string_view who, std::string_view why) {
   }
   auto good = check_line(who);
   return good ? check_line(why) : good;
+}
+
+std::string command_actor(std::string_view name, std::uint32_t uid, std::string_view account) {
+  std::string actor(name);
+  actor.append(kByCommand).append(std::to_string(uid));
+  if (!account.empty()) {
+    actor.append(" ").append(account);
+  }
+  return actor + ")";
+}
+
+bool goes_by(std::string_view actor, std::string_view name) {
+  if (!actor.starts_with(name)) {
+    return false;
+  }
+  const std::string_view rest = actor.substr(name.size());
+  // The last bracket is the system's word, whatever the name before it holds.
+  return rest.empty() || (rest.starts_with(kByCommand) && rest.find('(', 2) == rest.npos);
 }
 
 }  // namespace engine::journal

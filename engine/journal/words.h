@@ -1,6 +1,8 @@
 #pragma once
 // What a person writes into the journal: who, and why.
 
+#include <cstdint>
+#include <string>
 #include <string_view>
 
 #include "engine/base/result.h"
@@ -12,5 +14,12 @@ namespace engine::journal {
 base::Result<void> check_words(std::string_view who, std::string_view why);
 // The same for a text that may be empty.
 base::Result<void> check_line(std::string_view text);
+
+// The actor of what a command did: what the person called themselves, and behind it who the system
+// says ran it, "Robin Sample (command, uid 1000 robin)". Anybody can write any name on a command
+// line; nobody who signed in is written like this. `account` may be empty.
+std::string command_actor(std::string_view name, std::uint32_t uid, std::string_view account);
+// Whether an actor goes by this name, signed in or on a command line.
+bool goes_by(std::string_view actor, std::string_view name);
 
 }  // namespace engine::journal

@@ -80,6 +80,7 @@ base::Result<void> walk(const journal::Store& store, const intake::SessionCore& 
   journal::Query query;
   query.since = range.since;
   query.until = range.until;
+  query.after = range.after;
   query.limit = kBatch;
   while (true) {
     const auto records = store.search(query);

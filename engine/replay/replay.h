@@ -18,6 +18,8 @@ namespace engine::replay {
 struct Range {
   std::string since;  // FHIR instants over the time of intake of the translation; empty: no bound
   std::string until;
+  // Only what was journalled behind it: of verify(), what_if() and resend().
+  journal::Position after = 0;
 };
 
 // One translation that did not come out as it is journalled.

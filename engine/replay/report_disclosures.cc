@@ -2,8 +2,10 @@
 #include <set>
 #include <utility>
 
+#include "engine/journal/words.h"
 #include "engine/replay/report_pages.h"
 #include "engine/replay/reports.h"
+#include "engine/replay/resend.h"
 
 namespace engine::replay {
 
@@ -18,7 +20,8 @@ std::optional<Disclosure::What> what_of(const Record& record) {
     case Kind::kLanded:
       return Disclosure::What::kLanded;
     case Kind::kRead:
-      return Disclosure::What::kRead;
+      return record.reason.starts_with(kResend) ? Disclosure::What::kResend
+                                                : Disclosure::What::kRead;
     case Kind::kAnswered:
     case Kind::kHeld:
       if (record.unknown) {
@@ -43,6 +46,8 @@ std::string_view name_of(Disclosure::What what) {
       return "not-taken";
     case Disclosure::What::kRead:
       return "read";
+    case Disclosure::What::kResend:
+      return "resend";
   }
   return "";
 }
@@ -93,7 +98,7 @@ base::Result<void> activity(const journal::Store& store, const Person& person, c
   query.therapist = person.actor.empty() ? person.therapist : std::string();
   return each_record(store, query, [&](Record& record) -> base::Result<void> {
     const bool entered = !person.therapist.empty() && record.therapist == person.therapist;
-    const bool acted = !person.actor.empty() && record.actor == person.actor;
+    const bool acted = !person.actor.empty() && journal::goes_by(record.actor, person.actor);
     if (!entered && !acted) {
       return {};
     }

@@ -23,6 +23,7 @@ struct Disclosure {
     kPerhaps,   // sent; the target may have it although no answer said so
     kNotTaken,  // sent; the target said that it did not take it
     kRead,      // somebody looked at it here
+    kResend,    // somebody sent what landed to another server, which the reason names
   };
   What what = What::kLanded;
   journal::Record record;
@@ -38,7 +39,9 @@ base::Result<void> disclosures(const journal::Store& store, const std::string& p
 // A person by what the journal knows of them; one of the two, or both.
 struct Person {
   std::string therapist;  // as SearchKey::hide() names them: entered sessions
-  std::string actor;      // as written with what they did: released, read, paused ...
+  // By which they did something (released, read, paused ...), signed in or on a command line
+  // (journal::goes_by). The whole of what a record says of who did it is one too.
+  std::string actor;
 };
 // `why` is the record's, or the reason that a later revision's document gives for its change.
 using OnAct = std::function<void(const journal::Record& record, const std::string& why)>;

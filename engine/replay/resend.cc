@@ -27,26 +27,61 @@ Result<std::string> bundle_of(const journal::Store& store, const journal::Record
                "record " + std::to_string(landed.position));
 }
 
-}  // namespace
-
-Result<ResendReport> resend(const journal::Store& store, const ResendQuery& query,
-                            const std::function<delivery::Reply(std::string bundle)>& post,
-                            const OnProgress& on_progress) {
+journal::Query search_of(const ResendQuery& query) {
   journal::Query search;
   search.target = query.target;
   search.since = query.range.since;
   search.until = query.range.until;
   search.kind = journal::Kind::kLanded;
-  search.after = query.after;
+  search.after = query.range.after;
   search.limit = base::limits::kEventsCatchUpMax;
-  ResendReport report;
-  report.last = query.after;
+  return search;
+}
+
+bool is_past(const ResendQuery& query, const journal::Record& record) {
+  return query.through != 0 && record.position > query.through;
+}
+
+}  // namespace
+
+Result<ResendPlan> plan_resend(const journal::Store& store, const ResendQuery& query) {
+  journal::Query search = search_of(query);
+  ResendPlan plan;
+  plan.last = query.range.after;
   while (true) {
     const auto records = store.search(search);
     if (!records) {
       return records.error();
     }
     for (const journal::Record& record : *records) {
+      if (is_past(query, record)) {
+        return plan;
+      }
+      ++plan.landings;
+      ++plan.by_patient[record.patient];
+      plan.last = search.after = record.position;
+    }
+    if (records->size() < search.limit) {
+      return plan;
+    }
+  }
+}
+
+Result<ResendReport> resend(const journal::Store& store, const ResendQuery& query,
+                            const std::function<delivery::Reply(std::string bundle)>& post,
+                            const OnProgress& on_progress) {
+  journal::Query search = search_of(query);
+  ResendReport report;
+  report.last = query.range.after;
+  while (true) {
+    const auto records = store.search(search);
+    if (!records) {
+      return records.error();
+    }
+    for (const journal::Record& record : *records) {
+      if (is_past(query, record)) {
+        return report;
+      }
       auto bundle = bundle_of(store, record);
       if (!bundle && bundle.error().code == ErrorCode::kNotFound) {
         ++report.destroyed;
@@ -57,7 +92,10 @@ Result<ResendReport> resend(const journal::Store& store, const ResendQuery& quer
         return std::move(bundle).error();
       }
       const std::size_t entries = delivery::count_entries(*bundle);
-      const delivery::Verdict verdict = delivery::judge(post(std::move(*bundle)), entries, true, 0);
+      const delivery::Reply reply = post(std::move(*bundle));
+      ResendReport::OfPatient& patient = report.by_patient[record.patient];
+      patient.sent += reply.fate == delivery::Reply::Fate::kNotSent ? 0U : 1U;
+      const delivery::Verdict verdict = delivery::judge(reply, entries, true, 0);
       if (verdict.action != delivery::Verdict::Action::kLanded) {
         report.stopped_at = record.position;
         report.session = record.session;
@@ -66,6 +104,7 @@ Result<ResendReport> resend(const journal::Store& store, const ResendQuery& quer
         return report;
       }
       ++report.sent;
+      ++patient.taken;
       report.last = search.after = record.position;
       if (on_progress) {
         on_progress({report.sent, record.position});

@@ -5,6 +5,7 @@
 
 #include <cstdint>
 #include <functional>
+#include <map>
 #include <string>
 
 #include "engine/base/result.h"
@@ -14,16 +15,33 @@
 
 namespace engine::replay {
 
+// The reasons of `read` records of a resend begin with this.
+inline constexpr const char* kResend = "resend";
+
 struct ResendQuery {
-  std::string target;           // its name in the journal
-  Range range;                  // over the time of landing
-  journal::Position after = 0;  // begin behind this record
+  std::string target;             // its name in the journal
+  Range range;                    // over the time of landing
+  journal::Position through = 0;  // end with this record; 0: the last
 };
+
+// What resend() would send, for whom: to be written down before anything leaves the house. What
+// lands meanwhile is not among it: resend with `through` = `last`. Errors: kIo, kCorrupt.
+struct ResendPlan {
+  std::uint64_t landings = 0;
+  journal::Position last = 0;
+  std::map<std::string, std::uint64_t> by_patient;  // as the journal hides them; "": nobody known
+};
+base::Result<ResendPlan> plan_resend(const journal::Store& store, const ResendQuery& query);
 
 struct ResendReport {
   std::uint64_t sent = 0;       // and taken by the server
   std::uint64_t destroyed = 0;  // bundles that were destroyed on purpose: left out
   journal::Position last = 0;   // the record of the last landing that was sent
+  struct OfPatient {
+    std::uint64_t sent = 0;  // left the house, taken or not
+    std::uint64_t taken = 0;
+  };
+  std::map<std::string, OfPatient> by_patient;
   // Set when it stopped: the first one that the server did not take, and the reason as in
   // docs/delivery.md.
   journal::Position stopped_at = 0;

@@ -88,6 +88,21 @@ class JournalProof(unittest.TestCase):
         status, said = self.command("verify", "--head-key", str(other) + ".head-key.pub", journal=journal)
         self.assertEqual(status, 1, said)
         self.assertIn("signed with another key", said)
+        self.assertRegex(said, r"0 of [4-9] tree heads agree")  # whoever signed them
+
+    def test_a_file_that_is_named_and_not_there_is_an_error(self):
+        empty = self.folder / "empty"
+        empty.write_text("")
+        for words in (("--heads", self.folder / "none"), ("--heads", self.anchor, "--heads", self.folder / "none"),
+                      ("--head-key", self.folder / "none"), ("--head-key", self.anchor)):
+            for command in (("verify",), ("prove", 2), ("prove", "--from", 1), ("export", self.folder / "no-export")):
+                status, said = self.command(*command, *words)
+                self.assertEqual(status, 2, said)
+                self.assertIn(str(words[-1]), said)
+                self.assertNotIn("SOUND", said)
+        status, said = self.command("verify", "--heads", empty)
+        self.assertEqual(status, 1, said)
+        self.assertIn("holds no tree head", said)
 
     def test_a_record_is_proved_to_anybody(self):
         status, said = self.command("prove", 2)
@@ -118,10 +133,10 @@ class JournalProof(unittest.TestCase):
         self.assertEqual(self.command("show", 2, "--who", "Kim Sample", "--why", "complaint of the ward")[0], 0)
         status, said = self.command("list", "--kind", "read", "--limit", 1000)
         self.assertEqual(status, 0)
-        self.assertIn("record-shown by Kim Sample (complaint of the ward)", said)
+        self.assertRegex(said, r"record-shown by Kim Sample \(command, uid \d+.*\) \(complaint of the ward\)")
         status, said = self.command("list", "--kind", "read", "--json", "--limit", 1000)
         looks = [json.loads(line) for line in said.splitlines()]
-        self.assertTrue(any((look["actor"], look["why"], look["reason"]) ==
+        self.assertTrue(any((look["actor"].partition(" (command")[0], look["why"], look["reason"]) ==
                             ("Kim Sample", "complaint of the ward", "record-shown") for look in looks if "why" in look))
         landed = [json.loads(line) for line in self.command("list", "--kind", "checked", "--json")[1].splitlines()]
         self.assertEqual(len(landed), 2)

@@ -61,7 +61,9 @@ class Reconcile(unittest.TestCase):
         one = next(drift for drift in report["drifts"] if drift["kind"] == "changed")
         self.assertNotEqual(one["landed"], one["found"])
         self.assertEqual(self.reconcile("--since", "2100-01-01T00:00:00Z")[1]["resources"], 0)
-        self.assertEqual(self.reconcile("--target", "another")[1]["resources"], 0)
+        status, said = self.reconcile("--target", "another")
+        self.assertEqual(status, 2)
+        self.assertIn("there is no target 'another' in this journal; there are: main", said)
 
     def test_a_server_that_does_not_answer_proves_nothing(self):
         self.engine.stop()

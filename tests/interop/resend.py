@@ -23,6 +23,11 @@ def content(server):
     return said
 
 
+def text_of(name):
+    identifier = stage.sent(name)["patient"]["identifier"]
+    return f"{identifier['system']}|{identifier['value']}"
+
+
 class Resend(unittest.TestCase):
     def setUp(self):
         self.folder = pathlib.Path(self.enterContext(tempfile.TemporaryDirectory(prefix="chartferry-resend-")))
@@ -42,8 +47,40 @@ class Resend(unittest.TestCase):
 
     def resend(self, server, *words):
         done = subprocess.run([str(stage.ENGINE), "replay", "--journal", str(self.engine.journal), "--resend", "--url",
-                               server.base, "--json", *map(str, words)], capture_output=True, text=True, check=False)
+                               server.base, "--json", "--who", "Kim Sample", "--why", "another server", *map(str, words)],
+                              capture_output=True, text=True, check=False)
         return done.returncode, json.loads(done.stdout) if done.stdout else done.stderr
+
+    def resends(self, patient):
+        """What the disclosures of a patient say of resends."""
+        done = subprocess.run([str(stage.ENGINE), "journal", "--journal", str(self.engine.journal), "report", "disclosures",
+                               "--patient-file", "-", "--format", "ndjson", "--why", "asked"], capture_output=True, text=True,
+                              check=True, input=patient + "\n")
+        rows = [json.loads(line) for line in done.stdout.splitlines()]
+        for row in rows:
+            if row["what"] == "resend":
+                self.assertTrue(row["who"].startswith("Kim Sample (command, uid "), row)
+                self.assertEqual(row["why"], "another server")
+        return [row["reason"] for row in rows if row["what"] == "resend"]
+
+    def test_who_sent_whose_sessions_where_is_written_down(self):
+        new = self.started("new", [PEOPLE])
+        patients = [(text_of("alder-moving"), 2), (text_of("hazel-stairs.r1"), 2)]
+        self.assertEqual(self.resend(new)[0], 0)
+        for patient, landings in patients:
+            self.assertEqual(self.resends(patient), [f"resend landings={landings} of=main server={new.base}"])
+        self.assertEqual(self.resends("https://hill.example/ids/patient|P-1"), [])
+        (whole,) = [one for one in self.engine.records("read") if "patients=" in one["reason"]]
+        self.assertEqual(whole["reason"], f"resend landings=4 patients=2 of=main server={new.base}")
+        good, said = self.engine.verify_journal()
+        self.assertTrue(good, said)
+
+    def test_what_did_not_leave_after_all_is_written_down_too(self):
+        new = self.started("new", [])  # knows nobody: the first stops it
+        self.assertEqual(self.resend(new)[0], 1)
+        said = [self.resends(text_of(name))[1:] for name in ("alder-moving", "hazel-stairs.r1")]
+        self.assertEqual(said, [[f"resend-ended landings=2 sent=1 taken=0 of=main server={new.base}"],
+                                [f"resend-ended landings=2 sent=0 taken=0 of=main server={new.base}"]])
 
     def test_the_new_chart_says_the_same_and_again_changes_nothing(self):
         new = self.started("new", [PEOPLE])
@@ -76,6 +113,19 @@ class Resend(unittest.TestCase):
                               capture_output=True, text=True, check=False)
         self.assertEqual(done.returncode, 2)
         self.assertIn("--url", done.stdout + done.stderr)
+
+    def test_nothing_leaves_without_a_reason_or_of_a_target_that_there_is_not(self):
+        new = self.started("new", [PEOPLE])
+        before = len(self.engine.records())
+        for words, said in ((["--why", ""], "--why"), (["--target", "another"], "there are: main")):
+            status, err = self.resend(new, *words)
+            self.assertEqual(status, 2, err)
+            self.assertIn(said, err)
+        done = subprocess.run([str(stage.ENGINE), "replay", "--journal", str(self.engine.journal), "--resend", "--url",
+                               new.base], capture_output=True, text=True, check=False)
+        self.assertEqual(done.returncode, 2)
+        self.assertIn("--why", done.stderr)
+        self.assertEqual((content(new), len(self.engine.records())), ({}, before))
 
 
 if __name__ == "__main__":

@@ -86,7 +86,7 @@ class Targets(unittest.TestCase):
         session = self.send()
         self.wait_until(session, "checked")
         status, said, _ = self.command("targets")
-        self.assertRegex(said, r"^main paused checked=1 by Kim Sample \(upgrade\) since 2")
+        self.assertRegex(said, r"^main paused checked=1 by Kim Sample \(command, uid \d+.*\) \(upgrade\) since 2")
         (one,) = map(json.loads, self.command("targets", "--json")[1].splitlines())
         self.assertEqual((one["state"], one["backlog"], one["pausedBy"]["why"]), ("paused", {"checked": 1}, "upgrade"))
         status, _, wrong = self.command("pause", "main", "--why", "again")

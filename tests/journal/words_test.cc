@@ -1,0 +1,36 @@
+#include "engine/journal/words.h"
+
+#include <string>
+#include <tuple>
+
+#include <gtest/gtest.h>
+
+namespace engine::journal {
+namespace {
+
+TEST(Words, TheSystemsWordStandsBehindTheName) {
+  EXPECT_EQ(command_actor("Robin Sample", 1000, "robin"), "Robin Sample (command, uid 1000 robin)");
+  EXPECT_EQ(command_actor("Robin Sample", 1000, ""), "Robin Sample (command, uid 1000)");
+}
+
+TEST(Words, AnActorGoesByItsNameSignedInOrOnACommandLine) {
+  const std::string forged = command_actor("Kim (command, uid 7 kim)", 1000, "robin");
+  for (const auto& [actor, name, goes] : {
+           std::tuple("Kim (kim)", "Kim (kim)", true),
+           {"Kim (command, uid 7 kim)", "Kim", true},
+           {"Kim (command, uid 7)", "Kim", true},
+           {"Kim (command, uid 7 kim)", "Kim (command, uid 7 kim)", true},
+           {"Kim (kim) (command, uid 0 root)", "Kim (kim)", true},
+           {"Kim (kim)", "Kim", false},
+           {"Kim (kim) (command, uid 0 root)", "Kim", false},
+           {"Kim Sample", "Kim", false},
+           {"Kim", "Kim Sample", false},
+           {forged.c_str(), "Kim", false},  // what somebody wrote is not the system's word
+           {forged.c_str(), "Kim (command, uid 7 kim)", true},
+       }) {
+    EXPECT_EQ(goes_by(actor, name), goes) << actor << " / " << name;
+  }
+}
+
+}  // namespace
+}  // namespace engine::journal
