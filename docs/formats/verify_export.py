@@ -6,6 +6,7 @@ your own when you can: the one in the folder came with what it is to prove. Exit
 """
 import hashlib
 import pathlib
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -36,7 +37,7 @@ def signature_verifies(head, key_file):
     text = "chartferry tree head 1\n" + "".join(f"{name} {head[name]}\n" for name in ("size", "root", "time", "key"))
     with tempfile.TemporaryDirectory() as folder:
         text_file, signature_file = pathlib.Path(folder, "text"), pathlib.Path(folder, "signature")
-        text_file.write_text(text, encoding="ascii")
+        text_file.write_text(text, encoding="utf-8")
         signature_file.write_bytes(bytes.fromhex(head["signature"]))
         return subprocess.run(["openssl", "pkeyutl", "-verify", "-pubin", "-inkey", str(key_file), "-rawin",
                                "-in", str(text_file), "-sigfile", str(signature_file)],
@@ -45,12 +46,21 @@ def signature_verifies(head, key_file):
 
 def check_heads(folder, key_file, leaves):
     last = 0
-    for number, line in enumerate((folder / "tree-heads").read_text(encoding="ascii").splitlines(), 1):
-        head = dict(part.split("=", 1) for part in line.split(" "))
-        size = int(head["size"])
+    lines = (folder / "tree-heads").read_text(encoding="utf-8", errors="replace").splitlines()
+    if not lines:
+        faults.append("tree-heads: holds no tree head")
+    for number, line in enumerate(lines, 1):
+        try:
+            head = dict(part.split("=", 1) for part in line.split(" "))
+            head = {name: head[name] for name in ("size", "root", "time", "key", "signature")}
+            size = int(head["size"])
+            bytes.fromhex(head["signature"])
+        except (ValueError, KeyError):
+            faults.append(f"tree-heads:{number}: is no tree head")
+            continue
         if not signature_verifies(head, key_file):
             faults.append(f"tree-heads:{number}: the signature does not verify with {key_file}")
-        elif size < last or size > len(leaves):
+        elif size < max(last, 1) or size > len(leaves):
             faults.append(f"tree-heads:{number}: covers {size} records; before it {last}, leaves {len(leaves)}")
         elif root_of(leaves[:size]).hex() != head["root"]:
             faults.append(f"tree-heads:{number}: the first {size} leaves have another root")
@@ -137,11 +147,26 @@ def main():
         sys.exit(__doc__)
     folder = pathlib.Path(sys.argv[1])
     key_file = pathlib.Path(sys.argv[2]) if len(sys.argv) == 3 else folder / "head-key.pub"
-    leaves = [bytes.fromhex(line) for line in (folder / "leaves").read_text(encoding="ascii").split()]
+    if not folder.is_dir():
+        sys.exit(f"{folder}: is no folder")
+    for name in ("leaves", "tree-heads"):
+        if not (folder / name).is_file():
+            sys.exit(f"{folder}: is no folder that journal export wrote: it holds no {name}")
+    if not key_file.is_file():
+        sys.exit(f"{key_file}: is no file of a public key")
+    if shutil.which("openssl") is None:
+        sys.exit("the command openssl is needed, 3.0 or later")
+    try:
+        leaves = [bytes.fromhex(line) for line in (folder / "leaves").read_text(encoding="ascii").split()]
+    except ValueError:
+        sys.exit(f"{folder / 'leaves'}: is no list of hashes")
     covered = check_heads(folder, key_file, leaves)
-    records = sorted((folder / "records").glob("*.record"), key=lambda file: int(file.name.split(".")[0]))
+    records = sorted((folder / "records").glob("*.record"), key=lambda file: (len(file.name), file.name))
     for file in records:
-        check_record(file, leaves)
+        try:
+            check_record(file, leaves)
+        except (ValueError, IndexError, OSError, subprocess.CalledProcessError) as problem:
+            faults.append(f"{file.name}: cannot be checked: {problem}")
     for fault in faults:
         print("fault:", fault)
     for what, count in counts.items():

@@ -187,6 +187,22 @@ class JournalProof(unittest.TestCase):
             self.assertEqual(status, 1, name)
             self.assertIn(finding, said)
 
+    def test_what_is_no_export_is_named_in_a_sentence(self):
+        broken = self.export("broken")
+        (broken / "leaves").write_text("no hash\n")
+        headless = self.export("headless")
+        (headless / "tree-heads").write_text("size=many\n")
+        strange = self.export("strange")
+        (strange / "records" / "x.record").write_text("kind landed\n")
+        for words, said in (((self.folder / "none",), "is no folder"), ((self.folder,), "leaves"), ((broken,), "leaves"),
+                            ((headless,), "tree-heads:1"), ((strange,), "x.record"),
+                            ((self.export("good"), self.folder / "none"), "none")):
+            done = subprocess.run([sys.executable, "-B", str(SCRIPT), *map(str, words)], capture_output=True, text=True,
+                                  check=False)
+            self.assertNotEqual(done.returncode, 0, words)
+            self.assertNotIn("Traceback", done.stderr)
+            self.assertIn(said, done.stdout + done.stderr)
+
     def test_a_flipped_byte_anywhere_changes_nothing_unseen(self):
         """Each is named, or lies where no reader sees it: then everything that can be read is as it was."""
         def readable(journal):
