@@ -132,10 +132,11 @@ class Program:
 
 
 class RecordServer(Program):
-    def __init__(self, folder, load=(), keep=True):
+    def __init__(self, folder, load=(), keep=True, body_max=None):
         super().__init__("record_server", folder)
         self.load = list(load)
         self.keep = keep
+        self.body_max = body_max
 
     def start(self, port=0):
         command = [RECORD_SERVER, "--port", port, "--port-file", self.port_file]
@@ -143,6 +144,8 @@ class RecordServer(Program):
             command += ["--file", self.folder / "record_server.kept"]
         for path in self.load:
             command += ["--load", path]
+        if self.body_max:
+            command += ["--body-max", self.body_max]
         self.launch(command)
         return self
 

@@ -8,6 +8,7 @@
 
 #include "engine/cli/commands.h"
 #include "engine/delivery/conflict.h"
+#include "engine/delivery/pieces.h"
 #include "engine/json/write.h"
 
 namespace engine::cli {
@@ -107,6 +108,9 @@ void print_leg(const Store& store, const Leg& leg) {
   for (const delivery::Conflict& one : conflicts ? *conflicts : std::vector<delivery::Conflict>()) {
     std::printf("         %s\n", delivery::to_sentence(one).c_str());
   }
+  if (const std::string detail = delivery::too_large_sentence(store, leg); !detail.empty()) {
+    std::printf("         %s\n", detail.c_str());
+  }
 }
 
 void print_json_leg(const Store& store, const Leg& leg) {
@@ -122,6 +126,10 @@ void print_json_leg(const Store& store, const Leg& leg) {
   const auto conflicts = delivery::conflicts_of(store, leg);
   if (conflicts && !conflicts->empty()) {
     out += ",\"conflict\":" + delivery::to_text(*conflicts);
+  }
+  if (const std::string detail = delivery::too_large_sentence(store, leg); !detail.empty()) {
+    out += ",\"detail\":";
+    json::write_string(detail, out);
   }
   std::printf("%s}\n", out.c_str());
 }

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <charconv>
-#include <map>
 #include <memory>
 #include <set>
 #include <utility>
@@ -11,6 +10,7 @@
 #include "engine/delivery/landing.h"
 #include "engine/delivery/location.h"
 #include "engine/delivery/lookup.h"
+#include "engine/delivery/reference_order.h"
 #include "engine/fhir/issue.h"
 #include "engine/json/document.h"
 #include "engine/json/write.h"
@@ -33,24 +33,6 @@ std::string url_of(std::string_view text) {
     out += c == '|' ? std::string("%7C") : std::string(1, c);
   }
   return out;
-}
-
-void set_reference(Document& document, Node& holder, std::string_view text) {
-  Node* node = holder.find("reference");
-  const Node* made = document.make_string(text);
-  node->data = made->data;
-  node->length = made->length;
-}
-
-// Every object of the tree that refers to something.
-void visit_references(Node& node, const std::function<void(Node&, std::string_view)>& visit) {
-  for (Node* child = node.first; child != nullptr; child = child->next) {
-    if (child->is_string() && child->name_text() == "reference") {
-      visit(node, child->text());
-    } else if (child->first != nullptr) {
-      visit_references(*child, visit);
-    }
-  }
 }
 
 // Empty, as was asked for, or a resource: a page of a portal on the way also comes with 200.
@@ -91,13 +73,11 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
       }
       items_.push_back(std::move(item));
     }
-    for (Item& item : items_) {
-      visit_references(*item.resource, [this](Node&, std::string_view text) {
-        if (text.find('?') != std::string_view::npos) {
-          searches_.insert(std::string(text));
-        }
-      });
+    for (const Item& item : items_) {
+      order_.add(item.full_url, *item.resource);
     }
+    order_.settle();
+    searches_ = order_.searches();
     resolve();
   }
 
@@ -144,40 +124,17 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
     } else if (sight.kind != Sight::Kind::kThere) {
       finish(refusal("not-found", type));
     } else {
-      point_to(place, sight.resource);
+      order_.point_to(document_, place, sight.resource);
       searches_.erase(searches_.begin());
       resolve();
     }
-  }
-
-  void point_to(std::string_view from, std::string_view resource) {
-    for (Item& item : items_) {
-      if (!item.landed) {
-        visit_references(*item.resource, [&](Node& holder, std::string_view text) {
-          if (text == from) {
-            set_reference(document_, holder, resource);
-          }
-        });
-      }
-    }
-  }
-
-  bool waits(Item& item) {
-    bool waiting = false;
-    visit_references(*item.resource, [&](Node&, std::string_view text) {
-      waiting = waiting || (text != item.full_url &&
-                            std::any_of(items_.begin(), items_.end(), [&](const Item& other) {
-                              return !other.landed && other.full_url == text;
-                            }));
-    });
-    return waiting;
   }
 
   void next_wave() {
     wave_.clear();
     for (std::size_t i = 0; i < items_.size(); ++i) {
       const bool full = mode_ == Mode::kSingle && !wave_.empty();
-      if (!items_[i].landed && !full && !waits(items_[i])) {
+      if (!items_[i].landed && !full && !order_.waits(i)) {
         wave_.push_back(i);
       }
     }
@@ -282,7 +239,8 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
     }
     for (const std::size_t i : wave_) {
       if (items_[i].landed) {
-        point_to(items_[i].full_url, resource_of(items_[i].row.location));
+        order_.point_to(document_, items_[i].full_url, resource_of(items_[i].row.location));
+        order_.landed(i);
       }
     }
     if (failure_) {
@@ -331,6 +289,11 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
     if (!sent_ && reply.fate == Reply::Fate::kNoAnswer) {
       reply.fate = Reply::Fate::kNotSent;
     }
+    if (failed_ != nullptr) {
+      reply.about = std::string(failed_->resource->string_at("resourceType")) + " " +
+                    failed_->full_url + " (" +
+                    std::to_string(json::to_text(*failed_->resource).size()) + " bytes)";
+    }
     // About one resource, not about the address.
     const bool about_one = reply.status == 404 || reply.status == 405 || reply.status == 501;
     if (failed_ != nullptr && reply.fate == Reply::Fate::kAnswered && about_one) {
@@ -345,7 +308,8 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
   std::function<void(Reply)> done_;
   Document document_{names()};
   std::vector<Item> items_;
-  std::set<std::string> searches_;
+  ReferenceOrder order_;
+  std::set<std::string> searches_;  // not resolved yet
   std::vector<std::size_t> wave_;
   std::size_t placing_ = 0;
   bool sent_ = false;

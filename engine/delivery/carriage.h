@@ -23,7 +23,8 @@ std::string_view name_of(Mode mode);  // "transaction", "batch", "single"
 Mode mode_of(const json::Node& statement);
 
 // `call` posts a transaction. `done` is called once: with a transaction-response when all has
-// landed, otherwise with the answer that stopped it, `partly` when something landed before.
+// landed, otherwise with the answer that stopped it, `partly` when something landed before, `about`
+// what it is when it answers one resource.
 // `peer` outlives it.
 void carry_out(Peer& peer, Mode mode, Call call, std::function<void(Reply)> done);
 

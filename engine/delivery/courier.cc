@@ -240,6 +240,7 @@ void Courier::send(Leg leg) {
     write(std::move(leg), std::move(change));
     return;
   }
+  consignment->refused = too_large_;
   start_exchange({world_.peer, world_.clock, weak_from_this()}, std::move(*consignment),
                  [weak = weak_from_this(), leg](Conclusion conclusion) {
                    if (const auto self = weak.lock()) {
@@ -249,6 +250,9 @@ void Courier::send(Leg leg) {
 }
 
 void Courier::concluded(Leg leg, Conclusion conclusion) {
+  if (conclusion.refused) {
+    too_large_.note(*conclusion.refused);
+  }
   Change change(outcome_of(leg, conclusion.verdict, conclusion.status));
   if (change.record.kind == Kind::kLanded) {
     change.record.reason = conclusion.reason;
@@ -267,7 +271,8 @@ Record Courier::outcome_of(const Leg& leg, const Verdict& verdict, int status) {
   record.attempt = leg.attempts + 1;
   record.unknown = verdict.unknown;
   const bool well = verdict.action == Action::kLanded || verdict.action == Action::kHold ||
-                    verdict.action == Action::kHoldRetry;
+                    verdict.action == Action::kHoldRetry ||
+                    (verdict.action == Action::kInPieces && status != 0);
   if (well) {
     evidence_ = true;
     health_ = Health();
@@ -283,6 +288,10 @@ Record Courier::outcome_of(const Leg& leg, const Verdict& verdict, int status) {
           now_ms() +
           doubled(base::limits::kHeldPause, leg.failures, base::limits::kHeldPauseCap).count();
       record.counted = true;
+      break;
+    case Action::kInPieces:
+      record.kind = Kind::kAnswered;
+      record.due_ms = now_ms();
       break;
     case Action::kRetry: {
       record.counted = evidence_ || health_.tries == 0;

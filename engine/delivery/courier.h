@@ -20,6 +20,7 @@
 #include "engine/delivery/exchange.h"
 #include "engine/delivery/pace.h"
 #include "engine/delivery/peer.h"
+#include "engine/delivery/pieces.h"
 #include "engine/delivery/verdict.h"
 #include "engine/journal/journal.h"
 
@@ -100,6 +101,7 @@ class Courier : public std::enable_shared_from_this<Courier> {
   // Something the target did well since its last failure: only then does a failure blame the
   // message.
   bool evidence_ = false;
+  SizeRefusals too_large_;
   Pace pace_;
   std::int64_t look_at_ms_ = 0;  // when the next timer looks; 0: none
   bool shut_ = false;

@@ -35,6 +35,11 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
 
   void begin() {
     message_ = make_message(consignment_.bundle, consignment_.known, there_);
+    if (!consignment_.in_pieces && consignment_.refused.covers(size())) {
+      outcome_.verdict = Verdict(Action::kInPieces, kTooLarge);
+      done_(std::move(outcome_));
+      return;
+    }
     std::vector<Look> looks;
     for (std::size_t i = 0; i < message_.sent.size(); ++i) {
       const Message::Sent& sent = message_.sent[i];
@@ -70,6 +75,11 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
         .count();
   }
 
+  BundleSize size() const { return {message_.body.size(), message_.sent.size()}; }
+
+  // Otherwise some of it may be there without the rest.
+  bool lands_whole() const { return !consignment_.in_pieces && world_.peer.lands_whole(); }
+
   Verdict judged(const Reply& reply) const {
     Verdict verdict = judge(reply, message_.sent.size(), consignment_.uncertain, civil_ms());
     verdict.unknown = verdict.unknown || reply.partly;
@@ -85,6 +95,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       return;
     }
     Call call("POST", "", message_.body, consignment_.request_id);
+    call.in_pieces = consignment_.in_pieces;
     ask(std::move(call), &Exchange::answered);
   }
 
@@ -109,6 +120,10 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     if (!reply.body.empty()) {
       out.parts.emplace_back("answer", reply.body.substr(0, base::limits::kKeptAnswerBytesMax));
     }
+    if (out.verdict.reason == kTooLarge) {
+      too_large(std::move(out), reply);
+      return;
+    }
     const bool changed = may_be_changed(reply, out.verdict);
     for (std::size_t i = 0; changed && i < message_.sent.size(); ++i) {
       if (message_.sent[i].way == Way::kVersion) {
@@ -121,6 +136,20 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     }
     outcome_ = std::move(out);
     look(Moment::kRefused, std::move(looks));
+  }
+
+  // A whole goes on in pieces; a piece goes nowhere.
+  void too_large(Conclusion out, const Reply& reply) {
+    if (reply.about.empty() && !consignment_.in_pieces) {
+      out.verdict.action = Action::kInPieces;
+      out.refused = size();
+    } else if (!reply.about.empty()) {
+      fhir::Issue issue;
+      issue.code = "too-long";
+      issue.text = reply.about + " alone is larger than the record server takes";
+      out.parts.emplace_back("outcome", fhir::to_operation_outcome({&issue, 1}));
+    }
+    done_(std::move(out));
   }
 
   void look(Moment moment, std::vector<Look> looks) {
@@ -146,8 +175,8 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       case Moment::kRefused:
         if (!conflicts_.empty()) {
           // What still stands as it landed proves that nothing of this transaction has.
-          hold(world_.peer.lands_whole() ? consignment_.uncertain && !none_landed_
-                                         : outcome_.verdict.unknown || consignment_.uncertain);
+          hold(lands_whole() ? consignment_.uncertain && !none_landed_
+                             : outcome_.verdict.unknown || consignment_.uncertain);
         } else if (unchanged_ < looks_.size()) {
           send();  // without those that are there already
         } else {
@@ -166,7 +195,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
 
   // A transaction lands whole or not at all: when some of it is there, what is not was deleted.
   void looked_before() {
-    const bool landed = some_there_ && !consignment_.doubtful_past && world_.peer.lands_whole();
+    const bool landed = some_there_ && !consignment_.doubtful_past && lands_whole();
     for (const std::size_t sent : landed ? absent_ : std::vector<std::size_t>()) {
       conflicts_.push_back({message_.sent[sent].full_url, message_.sent[sent].place, "", "", true});
     }
@@ -229,7 +258,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
         verdict.action == Action::kPauseTarget) {
       verdict.unknown = consignment_.uncertain || moment_ == Moment::kLanded ||
                         (moment_ == Moment::kRefused && outcome_.verdict.unknown);
-      outcome_ = {std::move(verdict), reply.status, {}, {}};
+      outcome_ = {std::move(verdict), reply.status, {}, {}, {}};
     }
     done_(std::move(outcome_));
   }
@@ -294,8 +323,13 @@ base::Result<Consignment> load_consignment(const journal::Store& store, const jo
   if (!doubtful) {
     return std::move(doubtful).error();
   }
+  const auto in_pieces = goes_in_pieces(store, leg);
+  if (!in_pieces) {
+    return in_pieces.error();
+  }
   Consignment out;
   out.doubtful_past = *doubtful;
+  out.in_pieces = *in_pieces;
   out.bundle = std::move(*bundle);
   out.known = std::move(*known);
   out.request_id =

@@ -7,12 +7,14 @@
 
 #include <functional>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "engine/base/result.h"
 #include "engine/base/seams.h"
 #include "engine/delivery/peer.h"
+#include "engine/delivery/pieces.h"
 #include "engine/delivery/verdict.h"
 #include "engine/delivery/versions.h"
 #include "engine/journal/record.h"
@@ -28,6 +30,8 @@ struct Consignment {
   bool uncertain = false;  // an earlier try may have been taken
   // An earlier revision may have been taken and was given up: what is found may be that one's.
   bool doubtful_past = false;
+  bool in_pieces = false;  // one resource at a time: as a whole it was too large
+  SizeRefusals refused;    // what the target is known not to take
 };
 // Errors: kIo, kCorrupt, kNotFound of the journal.
 base::Result<Consignment> load_consignment(const journal::Store& store, const journal::Leg& leg);
@@ -38,6 +42,7 @@ struct Conclusion {
   int status = 0;
   std::string reason;  // of a landing: "changed-since" when somebody else wrote to it already
   std::vector<journal::Part> parts;
+  std::optional<BundleSize> refused;  // what was sent and was too large as a whole
 };
 
 struct ExchangeWorld {

@@ -77,8 +77,9 @@ class Fitting final : public FittingPeer {
 
   static void pass(const StatePtr& state, Call call, std::function<void(Reply)> done) {
     const bool transaction = call.method == "POST" && call.path.empty();
-    if (transaction && *state->mode != Mode::kTransaction) {
-      carry_out(*state->server, *state->mode, std::move(call),
+    if (transaction && (call.in_pieces || *state->mode != Mode::kTransaction)) {
+      const Mode mode = call.in_pieces ? Mode::kSingle : *state->mode;
+      carry_out(*state->server, mode, std::move(call),
                 [state, done = std::move(done)](Reply reply) { done(std::move(reply)); });
     } else {
       state->server->call(std::move(call), std::move(done));

@@ -263,14 +263,19 @@ class HttpPeer final : public Peer {
                                         Reply* reply) {
     link->lowest().expires_after(state->config.answer_timeout);
     const beast::error_code unsent = co_await write_all(*link, *message);
-    if (unsent) {
+    if (unsent == beast::error::timeout) {
       *reply = Reply(Reply::Fate::kNoAnswer, unsent.message());
-      co_return unsent != beast::error::timeout;
+      co_return false;
     }
     Parser parser;
     parser.body_limit(base::limits::kAnswerBytesMax);
     parser.header_limit(base::limits::kHttpHeaderBytesMax);
+    // Whoever finds a message too large says so and hangs up while it is still being sent.
     const beast::error_code error = co_await read_all(*link, parser);
+    if (unsent && error) {
+      *reply = Reply(Reply::Fate::kNoAnswer, unsent.message());
+      co_return !parser.got_some();
+    }
     if (error && error != http::error::body_limit) {
       *reply = Reply(Reply::Fate::kNoAnswer, error.message());
       co_return !parser.got_some() && error != beast::error::timeout;
@@ -281,7 +286,7 @@ class HttpPeer final : public Peer {
     for (const auto& field : parser.get()) {
       answer.headers.emplace_back(std::string(field.name_string()), std::string(field.value()));
     }
-    if (!parser.keep_alive()) {
+    if (unsent || !parser.keep_alive()) {
       answer.headers.emplace_back("Connection", "close");
     }
     answer.body = std::move(parser.get().body());

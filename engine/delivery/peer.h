@@ -18,6 +18,7 @@ struct Call {
   std::string request_id;
   std::vector<std::pair<std::string, std::string>> headers;  // beyond those that every call has
   std::string content_type;                                  // of a body; empty: the peer's own
+  bool in_pieces = false;  // of a transaction: one resource at a time, whatever the server takes
   Call(std::string m, std::string p, std::string b, std::string id)
       : method(std::move(m)), path(std::move(p)), body(std::move(b)), request_id(std::move(id)) {}
 };
@@ -34,6 +35,7 @@ struct Reply {
   std::string body;
   bool body_cut = false;  // longer than limits::kAnswerBytesMax
   bool partly = false;    // some of a bundle had landed before this answer stopped the rest
+  std::string about;      // of a bundle in steps: the one resource that it answers, for people
   std::string failure;    // when not answered: the operating system's words
 
   Reply() = default;

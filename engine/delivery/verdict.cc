@@ -65,7 +65,15 @@ struct OutcomeFacts {
   bool conflict = false;
   bool names_patient = false;
   bool transient = false;
+  bool too_large = false;
 };
+
+// The bundle as a whole, and not one value that does not fit where it belongs.
+bool is_too_large(const json::Node& issue) {
+  const std::string_view code = issue.string_at("code");
+  return (code == "too-long" || code == "too-costly") && issue.find("expression") == nullptr &&
+         issue.find("location") == nullptr;
+}
 
 bool mentions_patient(const json::Node& issue) {
   const json::Node* details = issue.find("details");
@@ -99,6 +107,7 @@ OutcomeFacts read_outcome(std::string_view body) {
     facts.several = facts.several || code == "multiple-matches";
     facts.conflict = facts.conflict || code == "conflict" || code == "duplicate";
     facts.names_patient = facts.names_patient || mentions_patient(issue);
+    facts.too_large = facts.too_large || is_too_large(issue);
     facts.transient = facts.transient ||
                       std::find(kTransient.begin(), kTransient.end(), code) != kTransient.end();
   }
@@ -209,6 +218,9 @@ Verdict judge(const Reply& reply, std::size_t entries, bool uncertain, std::int6
   if (client_error && reply.status != 401 && reply.status != 403) {
     if (facts.several) {
       return {Action::kHold, "several-matches"};
+    }
+    if (facts.too_large && reply.status != 429) {
+      return {Action::kHold, "too-large"};
     }
     if (facts.not_found && !facts.conflict) {
       return {Action::kHoldRetry, facts.names_patient ? "unknown-patient" : "unknown-reference"};

@@ -18,6 +18,7 @@ struct Verdict {
     kLanded,
     kHold,         // final as sent
     kHoldRetry,    // held, but time may help: an unknown patient
+    kInPieces,     // too large as a whole: to be sent again, one resource at a time
     kRetry,        // blames this message: bounded tries
     kPauseTarget,  // says nothing about this message: the target is away, busy or misconfigured
   };

@@ -64,7 +64,10 @@ constexpr std::array<ReasonRow, 30> kReasons = {{
      true},
     {"conflict", "the record server reports a conflict that did not go away", true},
     {"gone", "the record was deleted on the server", true},
-    {"too-large", "the record server does not take a message of this size", true},
+    {"too-large",
+     "one resource alone is larger than the record server takes; raise its limit and release, or "
+     "withdraw",
+     true},
     {"html-answer",
      "something answered with a web page instead of the record server; it may or may not have "
      "landed; "

@@ -36,7 +36,7 @@ constexpr std::string_view kText = R"json({
    "received": {"type": "string", "format": "date-time"}}},
   "Leg": {"type": "object", "required": ["target", "state", "attempts"], "properties": {
    "target": {"type": "string"}, "state": {"type": "string"}, "reason": {"type": "string"},
-   "reasonText": {"type": "string"}, "attempts": {"type": "integer"}, "next": {"type": "string", "format": "date-time"},
+   "reasonText": {"type": "string"}, "detail": {"type": "string", "description": "Of too-large: the resource that it is"}, "attempts": {"type": "integer"}, "next": {"type": "string", "format": "date-time"},
    "landing": {"type": "array", "items": {"type": "object", "properties": {"location": {"type": "string"}, "etag": {"type": "string"},
     "unproven": {"type": "boolean", "description": "What is there was not seen to be what was sent; the next revision looks before it writes over it"}}}},
    "conflict": {"type": "array", "description": "What somebody else did on the record server: held with the reason changed-elsewhere, or found when it landed",

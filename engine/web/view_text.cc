@@ -4,6 +4,7 @@
 
 #include "engine/base/seams.h"
 #include "engine/delivery/conflict.h"
+#include "engine/delivery/pieces.h"
 #include "engine/intake/steering.h"
 #include "engine/json/write.h"
 
@@ -56,6 +57,9 @@ std::string leg_view(const journal::Store& store, const Leg& leg, bool with_land
   const auto conflicts = delivery::conflicts_of(store, leg);
   if (with_landing && conflicts && !conflicts->empty()) {
     out += ",\"conflict\":" + delivery::to_text(*conflicts);
+  }
+  if (const std::string detail = delivery::too_large_sentence(store, leg); !detail.empty()) {
+    member(out, "detail", detail);
   }
   return out + "}";
 }

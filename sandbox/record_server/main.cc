@@ -1,5 +1,5 @@
 // The record server as a program on loopback.
-//   record_server [--port N] [--file PATH] [--port-file PATH] [--load PATH]...
+//   record_server [--port N] [--file PATH] [--port-file PATH] [--load PATH]... [--body-max BYTES]
 // Prints one line "listening on http://127.0.0.1:PORT/fhir" when ready, and ends on SIGTERM or
 // SIGINT.
 
@@ -37,6 +37,7 @@ struct Options {
   std::string file;
   std::string port_file;
   std::vector<std::string> load;
+  std::size_t body_max = engine::base::limits::kCheckedBytesMax;
 };
 
 // Sends bodies in ten pieces, some time apart, as a slow network brings them.
@@ -118,7 +119,7 @@ int serve(const Options& options) {
   Trickles trickles;
   engine::web::HttpServer::Config config;
   config.port = options.port;
-  config.body_bytes_max = engine::base::limits::kCheckedBytesMax;
+  config.body_bytes_max = options.body_max;
   std::unique_lock<std::mutex> setting_up(mutex);
   auto http = engine::web::HttpServer::start(
       config, engine::web::answering([&](const engine::web::Request& request) {
@@ -165,6 +166,7 @@ int main(int argc, char** argv) {
   app.add_option("--file", options.file, "keep every committed write in this file");
   app.add_option("--port-file", options.port_file, "write the port here when ready");
   app.add_option("--load", options.load, "Bundles to apply before listening");
+  app.add_option("--body-max", options.body_max, "bytes of a body; answers 413 above that");
   CLI11_PARSE(app, argc, argv);
   return serve(options);
 }

@@ -114,6 +114,14 @@ TEST_F(PeerTest, ReadsNoMoreThanItMust) {
   EXPECT_TRUE(reply.body_cut);
 }
 
+TEST_F(PeerTest, HearsWhatIsSaidToAMessageThatIsNotReadToItsEnd) {
+  web::HttpServer::Config config;
+  config.body_bytes_max = 1'000;
+  serve([](const web::Request&) { return web::Response(200, "text/plain", "x"); }, config);
+  EXPECT_EQ(call(std::string(std::size_t{32} << 20, ' ')).status, 413);
+  EXPECT_EQ(call("{}").status, 200);
+}
+
 TEST_F(PeerTest, SaysThatNoSuchHostExists) {
   connect("http://nowhere.invalid/fhir");
   EXPECT_EQ(call("{}").fate, Reply::Fate::kNotSent);

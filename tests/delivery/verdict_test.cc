@@ -28,7 +28,8 @@ std::string response(const std::string& entries) {
 }
 
 std::string print(const Verdict& verdict) {
-  static const char* const kNames[] = {"landed", "hold", "hold-retry", "retry", "pause"};
+  static const char* const kNames[] = {"landed",    "hold",  "hold-retry",
+                                       "in-pieces", "retry", "pause"};
   return std::string(kNames[static_cast<int>(verdict.action)]) +
          (verdict.reason.empty() ? "" : " " + verdict.reason) + (verdict.unknown ? " unknown" : "");
 }
@@ -57,6 +58,8 @@ struct Row {
 TEST(Verdict, EveryAnswerHasItsMeaning) {
   Reply cut = reply(200, response(kCreated));
   cut.body_cut = true;
+  std::string with_expression = outcome("too-long");
+  with_expression.insert(with_expression.find("}]"), R"(,"expression":["Observation.note"])");
   const std::vector<Row> table = {
       {"entry missing", reply(200, response("")), false, "hold unexpected-answer unknown"},
       {"entry failed", reply(200, response(R"({"response":{"status":"422"}})")), false,
@@ -90,6 +93,9 @@ TEST(Verdict, EveryAnswerHasItsMeaning) {
       {"duplicate", reply(409, outcome("duplicate")), false, "retry conflict"},
       {"gone", reply(410), false, "hold gone"},
       {"large", reply(413), false, "hold too-large"},
+      {"too costly", reply(422, outcome("too-costly")), false, "hold too-large"},
+      {"too long", reply(400, outcome("too-long")), false, "hold too-large"},
+      {"one value too long", reply(422, with_expression), false, "hold refused"},
       {"media", reply(415), false, "pause media-type"},
       {"rule", reply(422, outcome("business-rule")), false, "hold refused"},
       {"lock", reply(422, outcome("lock-error")), false, "retry busy"},

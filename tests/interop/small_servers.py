@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Record servers without transactions: sessions land as batches or one resource at a time, everything once."""
+"""Record servers without transactions, or with small ones: sessions land in steps, everything once."""
 import pathlib
 import sys
 import tempfile
@@ -13,9 +13,10 @@ KINDS = ("Observation", "Procedure", "Provenance")
 
 
 class SmallServers(unittest.TestCase):
-    def begin(self, abilities):
+    def begin(self, abilities, body_max=None):
         folder = pathlib.Path(self.enterContext(tempfile.TemporaryDirectory(prefix="chartferry-small-")))
-        self.server = self.enterContext(stage.RecordServer(folder, load=[stage.WARD / "people.bundle.json"]))
+        self.server = self.enterContext(stage.RecordServer(folder, load=[stage.WARD / "people.bundle.json"],
+                                                           body_max=body_max))
         self.engine = self.enterContext(stage.Engine(folder))
         self.server.start()
         self.assertEqual(self.server.request("POST", "/$abilities", abilities).status, 200)
@@ -68,6 +69,30 @@ class SmallServers(unittest.TestCase):
                     self.server.faults({"action": "drop-after-commit", "times": 2, "skip": skip, "method": "POST"})
                     self.land("alder-moving")
                     self.assertEqual(self.chart(), expected)
+
+    def test_what_is_too_large_as_a_whole_lands_in_pieces(self):
+        names = ("alder-moving", "hazel-stairs.r1", "hazel-stairs.r2")
+        self.begin({})
+        for name in names:
+            self.land(name)
+        expected = self.chart()
+        self.begin({}, body_max=6000)
+        session = self.land(names[0])
+        records = [one for one in self.engine.records() if one.get("session") == session]
+        self.assertEqual([(one["kind"], one.get("reason"), one.get("status")) for one in records][2:],
+                         [("dispatched", None, None), ("answered", "too-large", 413), ("dispatched", None, None),
+                          ("landed", None, 200)])
+        for name in names[1:]:
+            self.land(name)
+        self.assertEqual(self.chart(), expected)
+
+    def test_one_resource_that_is_too_large_is_named(self):
+        self.begin({}, body_max=1000)
+        session = self.engine.session_id(self.engine.send(stage.sent("alder-moving")))
+        self.assertEqual(stage.wait_for("ended", lambda: self.engine.settled(session, ("landed", "held")), 60),
+                         ("held", "too-large"))
+        detail = self.engine.session(session)["revisions"][0]["targets"][0]["detail"]
+        self.assertRegex(detail, r"^\w+ urn:uuid:[0-9a-f-]+ \(\d+ bytes\) alone is larger")
 
     def test_an_unknown_patient_is_held_with_nothing_written(self):
         for way, abilities in WAYS.items():

@@ -287,6 +287,9 @@ Reply Server::commit(const Call& call, bool whole) {
   if (document.root()->string_at("type") == "batch") {
     return commit_batch(*document.root(), whole);
   }
+  if (manners_.small) {
+    return status(413);
+  }
   Reply reply = status(200);
   reply.body = R"({"resourceType":"Bundle","type":"transaction-response","entry":[)";
   std::string all;

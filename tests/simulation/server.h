@@ -1,7 +1,8 @@
 #pragma once
 // The simulated record server: conditional creates, updates of a version, one transaction at a
-// time, all or nothing, or only batches or single writes, which may break off anywhere; and the
-// people who change its resources behind the engine's back.
+// time, all or nothing, or only batches or single writes, which may break off anywhere, also
+// because it finds every transaction too large; and the people who change its resources behind the
+// engine's back.
 
 #include <cstdint>
 #include <functional>
@@ -24,6 +25,7 @@ class Server {
     int stale = 412;                    // its answer to a version that is not the newest
     std::int64_t unknown_until = 0;     // when it comes to know the last patient
     const char* takes = "transaction";  // or "batch", or "create"
+    bool small = false;                 // every transaction is too large for it
   };
   Server(World& world, Manners manners) : world_(world), manners_(manners) {}
 
@@ -34,7 +36,9 @@ class Server {
   // Somebody else changes or deletes one of the resources that revisions write anew.
   void edit_by_somebody();
   bool gives_etags() const { return manners_.etags; }
-  bool takes_transactions() const { return std::string_view(manners_.takes) == "transaction"; }
+  bool takes_transactions() const {
+    return std::string_view(manners_.takes) == "transaction" && !manners_.small;
+  }
 
   // session/revision -> how often created; at most 1 by the server's own rule.
   std::map<std::string, int> created;

@@ -160,11 +160,13 @@ World::World(std::uint64_t seed, Faults faults) : chance_(seed), faults_(faults)
   store_ = std::move(
       *engine::journal::open_sqlite_store({":memory:", engine::journal::OpenMode::kEngine}));
   // A third of the servers knows no versions; nobody but the engine writes to half of the others.
-  // Two in five take no transactions.
-  constexpr const char* kTakes[] = {"transaction", "batch", "transaction", "create", "transaction"};
-  server_ = std::make_unique<Server>(
-      *this, Server::Manners{seed % 3 != 0, seed % 4 == 1 ? 409 : 412, 60'000,
-                             kTakes[seed / 7 % std::size(kTakes)]});
+  // A third takes no transactions, a sixth none as large as a session.
+  constexpr const char* kTakes[] = {"transaction", "batch",       "transaction",
+                                    "create",      "transaction", "transaction"};
+  server_ =
+      std::make_unique<Server>(*this, Server::Manners{seed % 3 != 0, seed % 4 == 1 ? 409 : 412,
+                                                      60'000, kTakes[seed / 7 % std::size(kTakes)],
+                                                      seed / 7 % std::size(kTakes) == 5});
   core_ = std::make_unique<SummingCore>(!server_->takes_transactions());
   others_write_ = seed % 3 != 0 && seed % 2 == 0;
 }

@@ -1,0 +1,62 @@
+#include "engine/delivery/pieces.h"
+
+#include <algorithm>
+
+#include "engine/base/limits.h"
+#include "engine/json/document.h"
+
+namespace engine::delivery {
+
+void SizeRefusals::note(BundleSize refused) {
+  const bool first = least_.bytes == 0;
+  least_.bytes = first ? refused.bytes : std::min(least_.bytes, refused.bytes);
+  least_.entries = first ? refused.entries : std::min(least_.entries, refused.entries);
+}
+
+bool SizeRefusals::covers(BundleSize size) const {
+  return least_.bytes > 0 && size.bytes >= least_.bytes && size.entries >= least_.entries;
+}
+
+base::Result<bool> goes_in_pieces(const journal::Store& store, const journal::Leg& leg) {
+  if (leg.attempts == 0) {
+    return false;
+  }
+  journal::Query query;
+  query.session = leg.session;
+  query.target = leg.target;
+  query.kind = journal::Kind::kAnswered;
+  query.limit = base::limits::kEventsCatchUpMax;
+  while (true) {
+    const auto records = store.search(query);
+    if (!records) {
+      return records.error();
+    }
+    if (std::any_of(records->begin(), records->end(), [&leg](const journal::Record& one) {
+          return one.revision == leg.revision && one.reason == kTooLarge;
+        })) {
+      return true;
+    }
+    if (records->size() < query.limit) {
+      return false;
+    }
+    query.after = records->back().position;
+  }
+}
+
+std::string too_large_sentence(const journal::Store& store, const journal::Leg& leg) {
+  if (leg.state != journal::LegState::kHeld || leg.reason != kTooLarge) {
+    return {};
+  }
+  const auto outcome = store.part(leg.changed, "outcome");
+  const json::NameTable names;
+  json::Document document(names);
+  if (!outcome || !document.parse(*outcome)) {
+    return {};
+  }
+  const json::Node* issues = document.root()->find("issue");
+  const json::Node* first = issues != nullptr && issues->is_array() ? issues->first : nullptr;
+  const json::Node* details = first != nullptr ? first->find("details") : nullptr;
+  return details != nullptr ? std::string(details->string_at("text")) : std::string();
+}
+
+}  // namespace engine::delivery
