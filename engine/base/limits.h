@@ -127,6 +127,9 @@ inline constexpr std::size_t kJournalGroupMax = 512;
 // How long a command waits for the engine's own writes, and the other way round.
 inline constexpr std::chrono::milliseconds kJournalBusyWait{10'000};
 
+// While the journal cannot be written the log says so at most so often, and so much of why.
+inline constexpr std::chrono::seconds kFailureLogPause{60};
+inline constexpr std::size_t kLoggedCauseBytesMax = 300;
 // Records whose bodies are removed, and data keys that are wrapped anew, in one transaction;
 // senders wait while it runs.
 inline constexpr std::size_t kRemovedAtOnceMax = 500;

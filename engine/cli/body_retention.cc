@@ -26,7 +26,7 @@ void BodyRetention::look() {
   change.destroy_max = base::limits::kRemovedAtOnceMax;
   const auto outcome = journal_.write(std::move(change));
   if (!outcome) {
-    say("journal-failing", "record=expired");
+    say("not-recorded", "record=expired");
   } else if (outcome->verdict == journal::Outcome::Verdict::kWritten) {
     say("bodies-removed", "record=" + std::to_string(outcome->position) + " before=" + cutoff);
     next_ = clock_.steady();  // there may be more

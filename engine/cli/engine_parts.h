@@ -25,6 +25,7 @@
 #include "engine/delivery/peer.h"
 #include "engine/delivery/target_desk.h"
 #include "engine/intake/intake.h"
+#include "engine/journal/failure.h"
 #include "engine/journal/head_keeper.h"
 #include "engine/journal/journal.h"
 #include "engine/journal/search_key.h"
@@ -77,6 +78,7 @@ class Engine {
   std::unique_ptr<journal::Store> store_;
   std::unique_ptr<journal::SearchKey> search_key_;
   web::Metrics metrics_;
+  journal::FailureLog failure_log_;  // of the journal's thread
   std::unique_ptr<journal::HeadKeeper> heads_;
   std::unique_ptr<journal::Journal> journal_;
   std::unique_ptr<BodyRetention> retention_;  // null: bodies are kept

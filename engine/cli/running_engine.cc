@@ -76,6 +76,13 @@ base::Result<void> Engine::open_journal() {
     metrics_.wrote(outcomes);
     desk_->wrote(outcomes);
   });
+  journal_->on_failure([this](const base::Error* why) {
+    const auto now = clock_.steady();
+    if (const auto line =
+            why != nullptr ? failure_log_.failed(*why, now) : failure_log_.well(now)) {
+      say(line->event, line->rest);
+    }
+  });
   journal::Change started;
   started.record.kind = journal::Kind::kStarted;
   started.record.made_with = intake::made_with(core_->provenance(), {});
@@ -165,7 +172,7 @@ void Engine::look_at_mappings() {
       change.record.target = sets->target();
       change.record.made_with = intake::made_with(sets->provenance(), {});
       if (!journal_->write(std::move(change))) {
-        say("journal-failing", "record=approved");
+        say("not-recorded", "record=approved");
       }
     }
   }
@@ -193,8 +200,10 @@ base::Result<void> Engine::open_heads() {
 // On the main thread.
 void Engine::sign_head() {
   const auto signed_head = heads_->keep();
+  const bool altered = !signed_head && signed_head.error().code == base::ErrorCode::kCorrupt;
+  metrics_.heads(altered, !signed_head && !altered);
   if (!signed_head) {
-    say(signed_head.error().code == base::ErrorCode::kCorrupt ? "journal-altered" : "heads-failing",
+    say(altered ? "journal-altered" : "heads-failing",
         "what=\"" + signed_head.error().text() + "\"");
   }
 }

@@ -52,7 +52,7 @@ constexpr const char* kBusy = "the engine has as much in hand as it can; send ag
 constexpr const char* kBacklog =
     "as many sessions as may wait are waiting for a record server; nothing was kept, send again "
     "later";
-constexpr const char* kFailing = "the engine cannot write to its disk just now; nothing was kept";
+constexpr const char* kFailing = "the engine cannot write to its journal just now; nothing was kept";
 
 Answer answer_of(int status, std::string body) {
   Answer answer;

@@ -23,15 +23,19 @@ struct Journal::State {
   State(Store& s, const base::Clock& c) : store(s), clock(c) {}
   void run();
   void write(std::vector<Waiting> group);
+  void note(const base::Error* why);
 
   Store& store;
   const base::Clock& clock;
   std::vector<Listener> listeners;
+  std::function<void(const base::Error*)> told_of_failure;
   std::mutex mutex;
   std::condition_variable changed;
   std::deque<Waiting> queue;
   bool stopping = false;
   std::atomic<bool> failing{false};
+  mutable std::mutex failure_mutex;  // of what follows
+  std::optional<base::Error> failure;
   std::thread thread;
 };
 
@@ -54,6 +58,18 @@ void Journal::State::run() {
   }
 }
 
+void Journal::State::note(const base::Error* why) {
+  const bool tell = why != nullptr || failing;
+  {
+    const std::lock_guard lock(failure_mutex);
+    failure = why != nullptr ? std::optional<base::Error>(*why) : std::nullopt;
+  }
+  failing = why != nullptr;
+  if (tell && told_of_failure) {
+    told_of_failure(why);
+  }
+}
+
 void Journal::State::write(std::vector<Waiting> group) {
   std::vector<Change> batch;
   batch.reserve(group.size());
@@ -61,7 +77,7 @@ void Journal::State::write(std::vector<Waiting> group) {
     batch.push_back(std::move(waiting.change));
   }
   base::Result<std::vector<Outcome>> outcomes = store.commit(batch, clock);
-  failing = !outcomes.has_value();
+  note(outcomes ? nullptr : &outcomes.error());
   for (std::size_t i = 0; i < group.size(); ++i) {
     if (!group[i].done) {
       continue;
@@ -154,6 +170,15 @@ void Journal::stop() {
   if (state_->thread.joinable()) {
     state_->thread.join();
   }
+}
+
+void Journal::on_failure(std::function<void(const base::Error*)> told) {
+  state_->told_of_failure = std::move(told);
+}
+
+std::optional<base::Error> Journal::failure() const {
+  const std::lock_guard lock(state_->failure_mutex);
+  return state_->failure;
 }
 
 bool Journal::failing() const {

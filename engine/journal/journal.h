@@ -6,6 +6,7 @@
 #include <cstddef>
 #include <functional>
 #include <memory>
+#include <optional>
 #include <vector>
 
 #include "engine/base/result.h"
@@ -49,6 +50,11 @@ class Journal final : public Appender {
   void stop();
   // The last commit failed (disk full, read-only ...).
   bool failing() const;
+  // Why it did; nullopt when it went well.
+  std::optional<base::Error> failure() const;
+  // Before the first submit. Runs on the writer's thread after each commit that failed, with why,
+  // and with nullptr after the first one that goes well again.
+  void on_failure(std::function<void(const base::Error* why)> told);
 
   Store& store() const override { return store_; }
 

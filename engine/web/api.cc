@@ -7,6 +7,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/delivery/target_desk.h"
+#include "engine/journal/failure.h"
 #include "engine/json/document.h"
 #include "engine/web/session_view.h"
 #include "engine/web/static_texts.h"
@@ -318,7 +319,14 @@ void Api::get_metrics(Request&, const Segments&, const Answer& answer) {
 
 void Api::get_ready(Request&, const Segments&, const Answer& answer) {
   if (world_.journal.failing()) {
-    answer(problem(503, "transient", "the journal cannot be written: look at disk and rights"));
+    const auto why = world_.journal.failure();
+    answer(problem(
+        503, "transient",
+        why ? "the journal cannot be written: " + std::string(journal::kind_of_failure(*why).text)
+            : std::string("the journal could not be written until now")));
+  } else if (world_.metrics.altered()) {
+    answer(problem(503, "exception",
+                   "the journal contradicts its last signed head: run journal verify"));
   } else if (world_.stopping()) {
     answer(problem(503, "transient", "the engine is ending"));
   } else if (world_.intake.full()) {

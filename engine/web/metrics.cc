@@ -42,6 +42,11 @@ void Metrics::noticed(std::uint64_t behind, std::uint32_t failures) {
   notices_ = true;
 }
 
+void Metrics::heads(bool altered, bool failing) {
+  altered_ = altered;
+  heads_failing_ = failing;
+}
+
 std::string Metrics::text(const Gauges& gauges) const {
   std::string out;
   head(out, "chartferry_records_total", "counter",
@@ -66,6 +71,10 @@ std::string Metrics::text(const Gauges& gauges) const {
   out += "chartferry_journal_records " + std::to_string(gauges.journal_size) + "\n";
   head(out, "chartferry_journal_failing", "gauge", "1 when the last write to the journal failed.");
   out += std::string("chartferry_journal_failing ") + (gauges.journal_failing ? "1" : "0") + "\n";
+  head(out, "chartferry_journal_altered", "gauge", "1 while it contradicts its last signed head.");
+  out += std::string("chartferry_journal_altered ") + (altered_ ? "1" : "0") + "\n";
+  head(out, "chartferry_heads_failing", "gauge", "1 when the last head could not be written.");
+  out += std::string("chartferry_heads_failing ") + (heads_failing_ ? "1" : "0") + "\n";
   head(out, "chartferry_target_paused", "gauge", "1 while a record server is away or busy.");
   const auto by_target = [&](const char* name, auto value) {
     for (const Gauges::Target& target : gauges.targets) {

@@ -21,6 +21,10 @@ class Metrics {
   // How the notices of outcomes do, where there are any: records behind the journal's end, and
   // failures since the receiver last took one.
   void noticed(std::uint64_t behind, std::uint32_t failures);
+  // What became of signing the tree: the journal contradicts its last head, or no head could be
+  // written.
+  void heads(bool altered, bool failing);
+  bool altered() const { return altered_; }
 
   struct Gauges {
     std::vector<journal::Store::Count> legs;
@@ -39,6 +43,8 @@ class Metrics {
  private:
   std::array<std::atomic<std::uint64_t>, journal::kKinds + 1> records_{};  // by Kind
   std::array<std::atomic<std::uint64_t>, 6> answers_{};  // by hundreds of the status
+  std::atomic<bool> altered_{false};
+  std::atomic<bool> heads_failing_{false};
   std::atomic<bool> notices_{false};
   std::atomic<std::uint64_t> notices_behind_{0};
   std::atomic<std::uint32_t> notice_failures_{0};

@@ -1,0 +1,39 @@
+#pragma once
+// Why a journal cannot be written, told to those who run the engine: what kind of trouble it is,
+// and when the log has a line about it.
+
+#include <chrono>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+
+#include "engine/base/result.h"
+
+namespace engine::journal {
+
+struct FailureKind {
+  std::string_view name;  // stable: "disk-full", "database" ...
+  std::string_view text;  // what it is and where to look; nothing of the journal's content
+};
+// Of an error of Store::commit().
+FailureKind kind_of_failure(const base::Error& error);
+
+// A line at the first failure, then at most one a minute, and one when it is over. Not thread safe.
+class FailureLog {
+ public:
+  using Time = std::chrono::steady_clock::time_point;
+  struct Line {
+    std::string event;  // "journal-failing" or "journal-well"
+    std::string rest;
+  };
+  std::optional<Line> failed(const base::Error& why, Time now);
+  std::optional<Line> well(Time now);
+
+ private:
+  std::uint64_t failures_ = 0;  // since it was well
+  Time since_{};
+  Time next_{};
+};
+
+}  // namespace engine::journal
