@@ -312,6 +312,12 @@ int pause(const Arguments& arguments, bool pause) {
     return fail(outcome.error());
   }
   print_line(outcome->record);
+  if (pause) {
+    const auto left = on_its_way(**store, arguments.target);
+    std::printf(
+        "a running engine follows within a second; what is on its way then%s may still land\n",
+        left.c_str());
+  }
   return kOk;
 }
 

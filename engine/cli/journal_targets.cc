@@ -159,4 +159,14 @@ Result<journal::Outcome> steer_target(Store& store, const delivery::PauseWish& w
   return std::move(outcomes->front());
 }
 
+std::string on_its_way(const Store& store, const std::string& target) {
+  const auto counts = store.open_counts();
+  for (const Store::Count& count : counts ? *counts : std::vector<Store::Count>()) {
+    if (count.target == target && count.state == journal::LegState::kDispatched) {
+      return " (" + std::to_string(count.legs) + " now)";
+    }
+  }
+  return {};
+}
+
 }  // namespace engine::cli

@@ -17,5 +17,7 @@ int list_targets(const journal::Store& store, bool as_json);
 // Writes the record. Errors: those of delivery::pause_change(); the targets are those that the last
 // engine to start was configured with.
 base::Result<journal::Outcome> steer_target(journal::Store& store, const delivery::PauseWish& wish);
+// How many are just being sent there, for a sentence: " (3 now)", or "".
+std::string on_its_way(const journal::Store& store, const std::string& target);
 
 }  // namespace engine::cli

@@ -82,6 +82,7 @@ class Targets(unittest.TestCase):
         status, said, wrong = self.command("pause", "main", "--who", "Kim Sample", "--why", "upgrade")
         self.assertEqual(status, 0, wrong)
         self.assertIn("paused", said)
+        self.assertIn("a running engine follows within a second", said)
         stage.wait_for("the engine follows", lambda: self.target()["state"] == "paused")
         session = self.send()
         self.wait_until(session, "checked")
