@@ -159,6 +159,10 @@ inline constexpr std::chrono::milliseconds kNewsPause{20};
 // Records copied from one journal to another in one transaction.
 inline constexpr std::size_t kCopyGroupMax = 256;
 
+// How long the engines of a shared journal may take to be restarted with other targets, one after
+// another.
+inline constexpr std::chrono::hours kRollingRestart{24};
+
 // Records told at once to a reader of events that comes back.
 inline constexpr std::size_t kEventsCatchUpMax = 1'000;
 // Sessions shown by the plain page.

@@ -50,6 +50,7 @@ class Engine {
 
  private:
   base::Result<void> open_journal();
+  base::Result<void> catch_up_targets();
   base::Result<void> open_targets();
   base::Result<void> open_notices();
   base::Result<void> open_web();

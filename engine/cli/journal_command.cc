@@ -24,6 +24,7 @@
 #include "engine/cli/journal_targets.h"
 #include "engine/cli/noted_reads.h"
 #include "engine/cli/system_seams.h"
+#include "engine/delivery/away.h"
 #include "engine/intake/steering.h"
 #include "engine/journal/copy.h"
 #include "engine/journal/journal.h"
@@ -256,6 +257,11 @@ int steer(const Arguments& arguments, intake::Steer action) {
   request.target = arguments.target;
   request.actor = arguments.who;
   request.why = arguments.why;
+  auto targets = delivery::last_configured(**store);
+  if (!targets) {
+    return fail(targets.error());
+  }
+  request.targets = std::move(*targets);
   auto change = intake::steer(**store, request);
   if (!change) {
     return fail(change.error());
@@ -278,7 +284,8 @@ struct Steering {
       : release(add_steer(app, arguments, "release", "send a held session after all")),
         remap(add_steer(app, arguments, "remap", "translate a held session again")),
         move(add_move(app, arguments, wanted)) {
-    add_steer(app, arguments, "withdraw", "give a held session up");
+    add_steer(app, arguments, "withdraw",
+              "give a held session up, or one that waits for a target that is not configured");
   }
   int run(const Arguments& arguments) const {
     if (move->parsed()) {

@@ -9,6 +9,7 @@
 #include "engine/base/limits.h"
 #include "engine/cli/commands.h"
 #include "engine/cli/system_seams.h"
+#include "engine/delivery/away.h"
 #include "engine/json/write.h"
 
 namespace engine::cli {
@@ -25,18 +26,6 @@ std::vector<std::string> names_of(std::string_view targets) {
     targets.remove_prefix(std::min(comma + 1, targets.size()));
   }
   return out;
-}
-
-Result<std::vector<std::string>> configured(const Store& store) {
-  journal::Query query;
-  query.kind = journal::Kind::kStarted;
-  query.newest_first = true;
-  query.limit = 1;
-  const auto found = store.search(query);
-  if (!found) {
-    return found.error();
-  }
-  return names_of(found->empty() ? std::string_view() : found->front().targets);
 }
 
 // Also those that the last engine to start does not know any more: what landed in them is here.
@@ -67,9 +56,13 @@ int fail(const base::Error& error) {
   return kUsage;
 }
 
-void print(const std::string& name, const std::optional<journal::Record>& paused,
+std::string state_of(const std::optional<journal::Record>& paused, bool gone) {
+  return gone ? "not-configured" : paused ? "paused" : "sending";
+}
+
+void print(const std::string& name, const std::optional<journal::Record>& paused, bool gone,
            const std::vector<Store::Count>& counts) {
-  std::string line = name + (paused ? " paused" : " sending");
+  std::string line = name + " " + state_of(paused, gone);
   for (const Store::Count& count : counts) {
     if (count.target == name) {
       line.append(" ").append(journal::name_of(count.state));
@@ -82,11 +75,11 @@ void print(const std::string& name, const std::optional<journal::Record>& paused
   std::printf("%s\n", line.c_str());
 }
 
-void print_json(const std::string& name, const std::optional<journal::Record>& paused,
+void print_json(const std::string& name, const std::optional<journal::Record>& paused, bool gone,
                 const std::vector<Store::Count>& counts) {
   std::string out = "{\"target\":";
   json::write_string(name, out);
-  out += paused ? ",\"state\":\"paused\"" : ",\"state\":\"sending\"";
+  out += ",\"state\":\"" + state_of(paused, gone) + '"';
   if (paused) {
     out += ",\"pausedBy\":{\"actor\":";
     json::write_string(paused->actor, out);
@@ -123,7 +116,7 @@ Result<void> check_target(const Store& store, const std::string& name) {
 }
 
 int list_targets(const Store& store, bool as_json) {
-  const auto names = configured(store);
+  const auto names = delivery::last_configured(store);
   const auto counts = store.open_counts();
   delivery::Pauses pauses;
   const auto read = pauses.follow(store);
@@ -131,13 +124,16 @@ int list_targets(const Store& store, bool as_json) {
     return fail(!names ? names.error() : !counts ? counts.error() : read.error());
   }
   for (const std::string& name : *names) {
-    (as_json ? print_json : print)(name, pauses.paused(name), *counts);
+    (as_json ? print_json : print)(name, pauses.paused(name), false, *counts);
+  }
+  for (const delivery::GoneTarget& gone : delivery::gone_targets(*counts, *names)) {
+    (as_json ? print_json : print)(gone.name, pauses.paused(gone.name), true, *counts);
   }
   return kOk;
 }
 
 Result<journal::Outcome> steer_target(Store& store, const delivery::PauseWish& wish) {
-  const auto names = configured(store);
+  const auto names = delivery::last_configured(store);
   if (!names) {
     return names.error();
   }

@@ -19,6 +19,7 @@
 #include "engine/cli/files.h"
 #include "engine/cli/journal_keys.h"
 #include "engine/cli/target_peer.h"
+#include "engine/delivery/away.h"
 #include "engine/delivery/fitting_peer.h"
 #include "engine/delivery/http_peer.h"
 #include "engine/delivery/take_over.h"
@@ -69,6 +70,10 @@ base::Result<void> Engine::open_journal() {
     return base::Error(agreed.error().code, agreed.error().detail + "; copy it from the first one",
                        key_file);
   }
+  // Before the start is written: one that is broken off is begun again by the next.
+  if (auto caught_up = catch_up_targets(); !caught_up) {
+    return caught_up;
+  }
   journal_ = std::make_unique<Journal>(*store_, clock_);
   loop_ = std::make_unique<delivery::AsioLoop>();
   desk_ = std::make_unique<delivery::TargetDesk>(*journal_, *loop_);
@@ -100,6 +105,38 @@ base::Result<void> Engine::open_journal() {
   }
   if (const auto kept = journal::parse_retention(config_.retention)) {
     retention_ = std::make_unique<BodyRetention>(*journal_, clock_, *kept);
+  }
+  return {};
+}
+
+// What came for a target while the configuration did not name it; and what waits for those that it
+// does not name.
+base::Result<void> Engine::catch_up_targets() {
+  std::vector<std::string> names;
+  for (const TargetConfig& target : config_.targets) {
+    names.push_back(target.name);
+    const auto since = delivery::away_since(*store_, target.name, clock_);
+    if (!since) {
+      return since.error();
+    }
+    if (!*since) {
+      continue;
+    }
+    const auto legs =
+        delivery::catch_up(*store_, clock_, target.name, **since, "chartferry " CHARTFERRY_VERSION);
+    if (!legs) {
+      return legs.error();
+    }
+    say("target-returned", "name=" + target.name + " since=" + std::to_string(**since) +
+                               " revisions=" + std::to_string(*legs));
+  }
+  const auto counts = store_->open_counts();
+  if (!counts) {
+    return counts.error();
+  }
+  for (const delivery::GoneTarget& gone : delivery::gone_targets(*counts, names)) {
+    say("target-gone", "name=" + gone.name + " waiting=" + std::to_string(gone.waiting) +
+                           " held=" + std::to_string(gone.held));
   }
   return {};
 }

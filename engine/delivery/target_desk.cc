@@ -5,6 +5,7 @@
 #include <charconv>
 #include <utility>
 
+#include "engine/delivery/away.h"
 #include "engine/json/write.h"
 
 namespace engine::delivery {
@@ -128,7 +129,33 @@ base::Result<std::string> TargetDesk::view() const {
   for (std::size_t i = 0; i < facts_.size(); ++i) {
     out += (i > 0 ? "," : "") + view_of(i, *counts);
   }
+  for (const GoneTarget& gone : gone_targets(*counts, names_)) {
+    std::string one = "{";
+    text(one, "target", gone.name);
+    text(one, "state", "not-configured");
+    add_backlog(one, gone.name, *counts);
+    out += (out.size() > 1 ? "," : "") + one + "}";
+  }
   return out + "]";
+}
+
+void TargetDesk::add_backlog(std::string& out, std::string_view target,
+                             const std::vector<journal::Store::Count>& counts) const {
+  std::string backlog = "{";
+  journal::Position oldest = 0;
+  for (const journal::Store::Count& count : counts) {
+    if (count.target == target) {
+      member(backlog, journal::name_of(count.state), std::to_string(count.legs));
+      const bool moves = count.state != LegState::kHeld;
+      oldest = moves && (oldest == 0 || count.oldest < oldest) ? count.oldest : oldest;
+    }
+  }
+  member(out, "backlog", backlog + "}");
+  if (const auto head = journal_.store().head_text(oldest); head && oldest != 0) {
+    if (const auto parsed = journal::parse_head(*head)) {
+      text(out, "oldestWaiting", parsed->record.time);
+    }
+  }
 }
 
 std::string TargetDesk::view_of(std::size_t at,
@@ -152,21 +179,7 @@ std::string TargetDesk::view_of(std::size_t at,
   } else if (seen.health.paused) {
     text(out, "reason", seen.health.reason);
   }
-  std::string backlog = "{";
-  journal::Position oldest = 0;
-  for (const journal::Store::Count& count : counts) {
-    if (count.target == names_[at]) {
-      member(backlog, journal::name_of(count.state), std::to_string(count.legs));
-      const bool moves = count.state != LegState::kHeld;
-      oldest = moves && (oldest == 0 || count.oldest < oldest) ? count.oldest : oldest;
-    }
-  }
-  member(out, "backlog", backlog + "}");
-  if (const auto head = journal_.store().head_text(oldest); head && oldest != 0) {
-    if (const auto parsed = journal::parse_head(*head)) {
-      text(out, "oldestWaiting", parsed->record.time);
-    }
-  }
+  add_backlog(out, names_[at], counts);
   const TargetLog::Last last = log_.last(names_[at]);
   if (!last.landing.empty()) {
     text(out, "lastLanding", last.landing);

@@ -44,7 +44,10 @@ class TargetDesk {
   // From any thread. `done` runs on any thread, once what it tells is durable. Errors: those of
   // pause_change(), and kIo, kLimit when it could not be written: then nothing has changed.
   void steer(PauseWish wish, Done done);
-  // JSON, an array in the order of the configuration. Errors: of the store.
+  // Of the configuration.
+  const std::vector<std::string>& names() const { return names_; }
+  // JSON, an array in the order of the configuration, then those that something waits for and that
+  // are not in it. Errors: of the store.
   base::Result<std::string> view() const;
   struct Gauge {
     std::string name;
@@ -66,6 +69,8 @@ class TargetDesk {
   void apply(std::size_t at);
   void begin(std::size_t at, journal::Change change, Done done);
   std::string view_of(std::size_t at, const std::vector<journal::Store::Count>& counts) const;
+  void add_backlog(std::string& out, std::string_view target,
+                   const std::vector<journal::Store::Count>& counts) const;
 
   journal::Appender& journal_;
   Loop& loop_;

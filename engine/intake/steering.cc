@@ -101,28 +101,40 @@ const ReasonRow* row_of(std::string_view code) {
   return row == kReasons.end() ? nullptr : &*row;
 }
 
+bool is_of_gone_target(const SteerRequest& request) {
+  return request.action == Steer::kWithdraw && !request.target.empty() &&
+         !request.targets.empty() &&
+         std::find(request.targets.begin(), request.targets.end(), request.target) ==
+             request.targets.end();
+}
+
 base::Result<Leg> find_held(const journal::Store& store, const SteerRequest& request) {
   const auto legs = store.legs(request.session);
   if (!legs) {
     return legs.error();
   }
+  const bool of_gone = is_of_gone_target(request);
   std::vector<Leg> held;
   for (const Leg& leg : *legs) {
-    if (leg.state == LegState::kHeld &&
+    const bool waits = leg.state == LegState::kAccepted || leg.state == LegState::kChecked;
+    if ((leg.state == LegState::kHeld || (of_gone && waits)) &&
         (request.revision == 0 || leg.revision == request.revision) &&
         (request.target.empty() || leg.target == request.target)) {
       held.push_back(leg);
     }
   }
   if (held.empty()) {
-    return base::Error(
-        base::ErrorCode::kNotFound,
-        legs->empty() ? "there is no such session" : "nothing of this session is held",
-        request.session);
+    return base::Error(base::ErrorCode::kNotFound,
+                       legs->empty() ? "there is no such session"
+                       : of_gone     ? "nothing of this session waits for that target or is held"
+                                     : "nothing of this session is held",
+                       request.session);
   }
   if (held.size() > 1) {
     return base::Error(base::ErrorCode::kConflict,
-                       "several revisions or targets are held; say which", request.session);
+                       of_gone ? "several revisions wait for that target; say which"
+                               : "several revisions or targets are held; say which",
+                       request.session);
   }
   return held.front();
 }
@@ -172,7 +184,7 @@ base::Result<journal::Change> steer(const journal::Store& store, const SteerRequ
   change.record.patient = leg->patient;
   change.record.actor = request.actor;
   change.record.why = request.why;
-  change.only_if = LegState::kHeld;
+  change.only_if = leg->state;
   change.only_if_changed = leg->changed;
   return change;
 }

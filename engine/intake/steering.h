@@ -1,12 +1,14 @@
 #pragma once
 // What a person may do with a held revision: let it go on, have it translated again, give it up.
-// Each with a reason, each journalled, each only while it is still held.
+// Each with a reason, each journalled, each only while it is still held. What waits for a target
+// that is not configured any more may be given up, too.
 
 #include <cstdint>
 #include <functional>
 #include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "engine/base/result.h"
 #include "engine/journal/journal.h"
@@ -23,6 +25,9 @@ struct SteerRequest {
   std::string target;          // "": likewise
   std::string actor;
   std::string why;
+  // Of the configuration. When a withdrawal names another target, also what waits for that one is
+  // found.
+  std::vector<std::string> targets;
 };
 
 // The change to write. Errors: kNotFound (no such session, nothing held), kConflict (several are

@@ -40,6 +40,7 @@ constexpr std::array<std::pair<Kind, std::string_view>, kKinds> kNames = {{
     {Kind::kSignedIn, "signed-in"},
     {Kind::kSignedOut, "signed-out"},
     {Kind::kNotLetIn, "not-let-in"},
+    {Kind::kAlsoFor, "also-for"},
 }};
 
 struct TextField {

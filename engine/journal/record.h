@@ -48,8 +48,9 @@ enum class Kind : std::uint8_t {
   kSignedIn = 27,    // a person signed in
   kSignedOut = 28,   // and out again
   kNotLetIn = 29,    // somebody tried, with the name of a person or with nobody's
+  kAlsoFor = 30,     // a revision goes to a target, too, that was not configured when it came
 };
-inline constexpr std::size_t kKinds = 29;
+inline constexpr std::size_t kKinds = 30;
 std::string_view name_of(Kind kind);
 std::optional<Kind> kind_of(std::string_view name);
 

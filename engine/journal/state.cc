@@ -66,6 +66,32 @@ constexpr const char* kSupersede =
     "UPDATE leg SET state = 6, due = NULL, changed = ?1 WHERE session = ?2 AND revision < ?3 AND "
     "target = ?4 AND state = 5 AND uncertain = 0";
 
+base::Result<void> supersede(Connection& connection, const Record& record,
+                             std::string_view target) {
+  return connection.run(kSupersede)
+      .number(static_cast<std::int64_t>(record.position))
+      .text(record.session)
+      .number(record.revision)
+      .text(target)
+      .finish();
+}
+
+// A leg for `target`, in the order of what was accepted at `accepted`. One that is there stays.
+base::Result<void> add_leg(Connection& connection, const Record& record, std::string_view target,
+                           std::int64_t accepted) {
+  return connection
+      .run(
+          "INSERT INTO leg VALUES(?, ?, ?, ?, ?, 1, '', 0, 0, 0, NULL, ?, 1, 0) ON CONFLICT DO "
+          "NOTHING")
+      .text(record.session)
+      .number(record.revision)
+      .text(target)
+      .number(accepted)
+      .text(record.patient)
+      .number(static_cast<std::int64_t>(record.position))
+      .finish();
+}
+
 base::Result<void> accept(Connection& connection, const Record& record) {
   auto added = connection.run("INSERT INTO revision VALUES(?, ?, ?, ?)")
                    .text(record.session)
@@ -78,24 +104,28 @@ base::Result<void> accept(Connection& connection, const Record& record) {
     const std::size_t comma = std::min(rest.find(','), rest.size());
     const std::string_view target = rest.substr(0, comma);
     rest.remove_prefix(std::min(comma + 1, rest.size()));
-    added = connection.run(kSupersede)
-                .number(static_cast<std::int64_t>(record.position))
-                .text(record.session)
-                .number(record.revision)
-                .text(target)
-                .finish();
+    added = supersede(connection, record, target);
     if (added) {
-      added = connection.run("INSERT INTO leg VALUES(?, ?, ?, ?, ?, 1, '', 0, 0, 0, NULL, ?, 1, 0)")
-                  .text(record.session)
-                  .number(record.revision)
-                  .text(target)
-                  .number(static_cast<std::int64_t>(record.position))
-                  .text(record.patient)
-                  .number(static_cast<std::int64_t>(record.position))
-                  .finish();
+      added = add_leg(connection, record, target, static_cast<std::int64_t>(record.position));
     }
   }
   return added;
+}
+
+// What was accepted before goes to one target more. It keeps its place in the order.
+base::Result<void> also_for(Connection& connection, const Record& record) {
+  std::int64_t accepted = 0;
+  {
+    auto row = connection.run("SELECT accepted FROM revision WHERE session = ? AND revision = ?");
+    row.text(record.session).number(record.revision);
+    const auto known = row.step();
+    if (!known || !*known) {
+      return known ? base::Result<void>() : known.error();
+    }
+    accepted = row.number_at(0);
+  }
+  auto done = supersede(connection, record, record.target);
+  return done ? add_leg(connection, record, record.target, accepted) : std::move(done);
 }
 
 // The part of an update that is the same for all: which leg, and who changed it.
@@ -230,6 +260,8 @@ base::Result<void> apply(Connection& connection, const Record& record) {
                     "UPDATE leg SET state = 7, due = NULL, open = NULL, changed = ?1 WHERE "
                     "session = ?2 AND revision = ?3 AND target = ?4",
                     record);
+    case Kind::kAlsoFor:
+      return also_for(connection, record);
     case Kind::kStarted:
       return start(connection, record);
     case Kind::kRefused:

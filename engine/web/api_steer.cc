@@ -49,6 +49,7 @@ void Api::post_steer(Request& request, const Segments& at, const Answer& answer)
   wish.target = std::string(document.root()->string_at("target"));
   wish.actor = actor_of(request, *document.root());
   wish.why = std::string(document.root()->string_at("why"));
+  wish.targets = world_.desk.names();
   if (const json::Node* revision = document.root()->find("revision")) {
     const std::string_view text = revision->text();
     std::from_chars(text.data(), text.data() + text.size(), wish.revision);

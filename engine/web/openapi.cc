@@ -19,8 +19,8 @@ constexpr std::string_view kText = R"json({
  "schemas": {
   "Me": {"type": "object", "required": ["signIn"], "properties": {"signIn": {"type": "boolean", "description": "The engine has a people file"}, "name": {"type": "string"}, "display": {"type": "string"}, "roles": {"type": "array", "items": {"enum": ["therapist", "engineer", "auditor", "operator", "sender", "watcher"]}}, "deviceKey": {"type": "string", "description": "Of a person: what the pages seal with that which waits on this person's devices; 64 hexadecimal digits"}, "lasts": {"type": "integer", "description": "Seconds that a sign-in lasts at most"}}},
   "Who": {"type": "object", "required": ["actor", "why"], "properties": {"actor": {"type": "string", "description": "Of an engine with sign-in: left aside for who signed in"}, "why": {"type": "string"}}},
-  "Target": {"type": "object", "required": ["target", "state", "backlog", "mode", "limits", "inFlight"], "properties": {
-   "target": {"type": "string"}, "state": {"enum": ["sending", "waiting", "paused"], "description": "waiting: the record server is away or busy and is tried again by itself; paused: by a person"},
+  "Target": {"type": "object", "required": ["target", "state", "backlog"], "properties": {
+   "target": {"type": "string"}, "state": {"enum": ["sending", "waiting", "paused", "not-configured"], "description": "waiting: the record server is away or busy and is tried again by itself; paused: by a person; not-configured: something waits for it, and it is not in the configuration; it has neither mode nor limits"},
    "reason": {"type": "string", "description": "Why it waits"},
    "pausedBy": {"type": "object", "properties": {"actor": {"type": "string"}, "why": {"type": "string"}, "since": {"type": "string", "format": "date-time"}, "position": {"type": "integer"}}},
    "backlog": {"type": "object", "description": "Revisions that have not ended, by state", "additionalProperties": {"type": "integer"}},

@@ -1,5 +1,6 @@
 #!/usr/bin/env python3
-"""Pausing and resuming a record server at a running engine: over HTTP, by the command, over restarts and crashes."""
+"""Record servers of a running engine: pausing and resuming over HTTP, by the command, over restarts and crashes; one
+that is not in the configuration for a while."""
 import copy
 import json
 import pathlib
@@ -94,6 +95,52 @@ class Targets(unittest.TestCase):
         self.assertEqual((status, "paused already, by Kim Sample" in wrong), (2, True), wrong)
         self.assertEqual(self.command("resume", "main", "--why", "done")[0], 0)
         self.wait_until(session, "landed")
+        good, said = self.engine.verify_journal()
+        self.assertTrue(good, said)
+
+    def configure(self, *servers):
+        """The engine again, with these record servers: main, second."""
+        self.engine.stop()
+        text = "".join(f'[[target]]\nname = "{name}"\nurl = "{server.base}"\n'
+                       for name, server in zip(("main", "second"), servers))
+        config = self.folder / "engine.toml"
+        config.write_text(text, encoding="utf-8")
+        self.engine.start(None, "--config", config)
+        stage.wait_for("the engine is ready", self.engine.ready)
+
+    def legs(self, session):
+        return {(one["revision"], leg["target"]): leg["state"]
+                for one in self.engine.session(session)["revisions"] for leg in one["targets"]}
+
+    def test_a_target_that_is_not_configured_for_a_while(self):
+        second = self.enterContext(stage.RecordServer(pathlib.Path(self.enterContext(tempfile.TemporaryDirectory())),
+                                                      load=[stage.WARD / "people.bundle.json"]))
+        second.start()
+        self.configure(self.server, second)
+        landed = self.engine.session_id(self.engine.send(stage.sent("hazel-stairs.r1")))
+        stage.wait_for("it lands on both", lambda: set(self.legs(landed).values()) == {"landed"})
+        second.stop()
+        given_up = self.send()
+        stage.wait_for("one waits", lambda: self.legs(given_up).get((1, "main")) == "landed")
+
+        self.configure(self.server)
+        self.assertIn("event=target-gone name=second waiting=1 held=0", self.engine.log.read_text())
+        self.assertEqual([(one["target"], one["state"], one["backlog"])
+                          for one in self.engine.request("GET", "/targets").json()],
+                         [("main", "sending", {}), ("second", "not-configured", {"checked": 1})])
+        self.assertRegex(self.command("targets")[1], r"(?m)^second not-configured checked=1$")
+        self.assertEqual(self.command("withdraw", given_up, "--why", "no target named")[0], 2)
+        status, _, wrong = self.command("withdraw", given_up, "--target", "second", "--why", "that server is no more")
+        self.assertEqual(status, 0, wrong)
+        self.assertEqual(self.legs(given_up)[1, "second"], "withdrawn")
+        self.engine.send(stage.sent("hazel-stairs.r2"))
+        stage.wait_for("the correction lands", lambda: self.legs(landed).get((2, "main")) == "landed")
+        self.assertNotIn((2, "second"), self.legs(landed))
+
+        second.start()
+        self.configure(self.server, second)
+        self.assertRegex(self.engine.log.read_text(), r"event=target-returned name=second since=\d+ revisions=1")
+        stage.wait_for("the correction lands there, too", lambda: self.legs(landed).get((2, "second")) == "landed")
         good, said = self.engine.verify_journal()
         self.assertTrue(good, said)
 

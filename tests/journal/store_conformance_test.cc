@@ -159,6 +159,25 @@ TEST_P(StoreConformance, ALaterRevisionSupersedesWhatSurelyNeverLanded) {
   expect_sound();
 }
 
+TEST_P(StoreConformance, ARevisionMayGoToOneTargetMoreAndKeepsItsPlace) {
+  write(Kind::kAccepted, "a", 1);
+  hold("a", 1);
+  Record elsewhere = record_of(Kind::kAccepted, "a", 2);
+  elsewhere.targets = "other";
+  const Position place = write(Change(elsewhere)).position;
+  write(Kind::kAlsoFor, "a", 2);
+  write(Kind::kAlsoFor, "a", 2);
+  write(Kind::kAlsoFor, "a", 3);  // of what was never accepted
+  const auto legs = store_->legs("a");
+  ASSERT_TRUE(legs.has_value());
+  ASSERT_EQ(legs->size(), 3U);
+  EXPECT_EQ((*legs)[0].state, LegState::kSuperseded);
+  EXPECT_EQ((*legs)[1].target, "main");
+  EXPECT_EQ((*legs)[1].accepted, place);
+  EXPECT_EQ((*legs)[1].state, LegState::kAccepted);
+  expect_sound();
+}
+
 TEST_P(StoreConformance, AHeldOneComesDueByItselfWhenItSaysSo) {
   write(Kind::kAccepted, "a", 1);
   write(Kind::kChecked, "a", 1);

@@ -8,6 +8,13 @@ const kWords: Record<string, string> = {
   accepted: 'Taken in', checked: 'Checked', dispatched: 'On its way', landed: 'In the chart', held: 'Held',
   superseded: 'Carried by a later one', withdrawn: 'Given up',
 };
+const kTargetWords: Record<string, string> = {
+  sending: 'Sending', paused: 'Paused by a person', 'not-configured': 'Not in the configuration',
+};
+export function targetWords(state: string): string {
+  return kTargetWords[state] ?? 'Waits for the server';
+}
+
 export function standWords(state: string): string {
   return kWords[state] ?? state;
 }
@@ -21,6 +28,7 @@ export const kKinds: [string, string][] = [
   ['stopped', 'Engine ended'], ['noticed', 'Senders told'], ['shredded', 'Made unreadable by a person'], ['expired', 'Removed for its age'],
   ['rekeyed', 'Under another master key'], ['legal-hold', 'Legal hold begun'], ['legal-hold-ended', 'Legal hold ended'],
   ['signed-in', 'Signed in'], ['signed-out', 'Signed out'], ['not-let-in', 'Not let in'],
+  ['also-for', 'Goes to a returned server, too'],
 ];
 export function kindWords(kind: string): string {
   return kKinds.find(([one]) => one === kind)?.[1] ?? kind;

@@ -5,7 +5,7 @@ import { useState } from 'preact/hooks';
 import { type JsonObject, isObject, listAt, numberAt, objectAt, textAt } from '../json';
 import { type Told, told, useTold } from './asking';
 import type { News } from './follow';
-import { clock, since, standWords } from './stand';
+import { clock, since, standWords, targetWords } from './stand';
 import { type Act, WhoDialog } from './who';
 
 const kGrades: Record<string, string> = { there: 'There', absent: 'Not there', needed: 'Needed, and not there' };
@@ -34,6 +34,7 @@ function Target(p: { target: JsonObject; onAct: (act: Act) => void }): JSX.Eleme
   const [asked, setAsked] = useState<Told>();
   const name = textAt(p.target, 'target');
   const state = textAt(p.target, 'state');
+  const gone = state === 'not-configured';
   const by = objectAt(p.target, 'pausedBy');
   const backlog = objectAt(p.target, 'backlog') ?? {};
   const limits = objectAt(p.target, 'limits');
@@ -47,19 +48,20 @@ function Target(p: { target: JsonObject; onAct: (act: Act) => void }): JSX.Eleme
     ['Oldest waits', textAt(p.target, 'oldestWaiting') && `${since(textAt(p.target, 'oldestWaiting'))}, since ${clock(textAt(p.target, 'oldestWaiting'))}`],
     ['Last landing', textAt(p.target, 'lastLanding') && clock(textAt(p.target, 'lastLanding'))],
     ['Last error', error ? `${textAt(error, 'code')}${numberAt(error, 'status') && `, HTTP ${numberAt(error, 'status')}`}, ${clock(textAt(error, 'time'))}` : ''],
-    ['Sends', textAt(p.target, 'mode') === 'transaction' ? 'a session as one transaction' : textAt(p.target, 'mode')],
-    ['Under way', `${numberAt(p.target, 'inFlight')} of at most ${numberAt(limits, 'inFlight')}`],
-    ['Pace', numberAt(limits, 'requestsPerSecond') && `at most ${numberAt(limits, 'requestsPerSecond')} requests a second`],
+    ...(gone ? [] : [['Sends', textAt(p.target, 'mode') === 'transaction' ? 'a session as one transaction' : textAt(p.target, 'mode')] as [string, string],
+    ['Under way', `${numberAt(p.target, 'inFlight')} of at most ${numberAt(limits, 'inFlight')}`] as [string, string],
+    ['Pace', numberAt(limits, 'requestsPerSecond') && `at most ${numberAt(limits, 'requestsPerSecond')} requests a second`] as [string, string]]),
   ];
   return (
     <section class="sheet" aria-label={name}>
       <header><h2>{name}</h2><span class={`stand ${state === 'sending' ? 'is-landed' : 'is-held'}`}>
-        {state === 'sending' ? 'Sending' : state === 'paused' ? 'Paused by a person' : 'Waits for the server'}</span></header>
+        {targetWords(state)}</span></header>
       {by && <p class="judged confirm">Paused by <bdi>{textAt(by, 'actor')}</bdi> {clock(textAt(by, 'since'))}: <bdi>{textAt(by, 'why')}</bdi></p>}
       {state === 'waiting' && <p class="judged confirm">The server is away or busy ({textAt(p.target, 'reason')}); it is tried again by itself.</p>}
       <dl class="facts">{rows.filter(([, value]) => value !== '').map(([label, value]) => (
         <div key={label}><dt>{label}</dt><dd>{value}</dd></div>))}</dl>
-      <div class="row">
+      {gone && <p class="judged confirm">It is not in the configuration, so nothing is sent to it. Configure it again, or give up what waits.</p>}
+      {!gone && <div class="row">
         <button type="button" class="chip" onClick={() => p.onAct(state === 'paused'
           ? { title: `Resume ${name}`, path: `/targets/${encodeURIComponent(name)}/resume`, button: 'Resume',
               explain: 'What waits is sent, in each patient’s order.' }
@@ -67,7 +69,7 @@ function Target(p: { target: JsonObject; onAct: (act: Act) => void }): JSX.Eleme
               explain: 'Nothing more is sent to it until it is resumed; what is under way ends. Sessions are taken in as before.' })}>
           {state === 'paused' ? 'Resume' : 'Pause'}</button>
         <button type="button" class="chip" disabled={asked?.loading === true} onClick={() => void ask()}>Ask what it can do</button>
-      </div>
+      </div>}
       {asked && <Abilities answer={asked} />}
     </section>
   );

@@ -7,7 +7,7 @@ import { type JsonObject, isObject, listAt, numberAt, objectAt, textAt } from '.
 import { useTold } from './asking';
 import type { News } from './follow';
 import { type Column, LongTable } from './long_table';
-import { Stand, clock, since, standWords } from './stand';
+import { Stand, clock, since, standWords, targetWords } from './stand';
 import { useLong } from './use_long';
 
 const kStates: [string, string][] = [['held', 'Held'], ['accepted', 'Taken in'], ['checked', 'Checked'],
@@ -25,7 +25,7 @@ function Load(p: { target: JsonObject; landed: number[]; alone: boolean }): JSX.
     <li class="load">
       <b>{textAt(p.target, 'target')}</b>
       <span class={`stand ${state === 'sending' ? 'is-landed' : 'is-held'}`}>
-        {state === 'sending' ? 'Sending' : state === 'paused' ? 'Paused by a person' : 'Waits for the server'}</span>
+        {targetWords(state)}</span>
       <span>{counts.length > 0 ? counts.join(', ') : 'nothing waits'}</span>
       {oldest && <span>oldest waits {since(oldest)}</span>}
       {p.alone && <span>{p.landed.length} landed in the last minute</span>}
