@@ -241,8 +241,12 @@ class Engine(Program):
                             {"Content-Type": "application/json"})
 
     def waiting(self):
-        """state -> number of revisions that have not ended, as the metrics say."""
-        text = self.request("GET", "/metrics").body.decode()
+        """state -> number of revisions that have not ended, as the metrics say. Raises Failure when it does not say:
+        no number is not none."""
+        answer = self.request("GET", "/metrics")
+        if answer.status != 200:
+            raise Failure(f"GET /metrics: {answer.status} {answer.body[:300]!r}")
+        text = answer.body.decode()
         found = {}
         for state, number in re.findall(r'^chartferry_waiting\{.*state="([a-z]+)"\} (\d+)$', text, re.M):
             found[state] = found.get(state, 0) + int(number)
@@ -250,9 +254,21 @@ class Engine(Program):
 
     def wait_until_empty(self, seconds, pause=0.1):
         """Until nothing is accepted, checked or dispatched any more."""
-        wait_for("all that was accepted has ended", lambda: not any(
-            number for state, number in self.waiting().items() if state in ("accepted", "checked", "dispatched")),
-            seconds, pause)
+        wait_for("all that was accepted has ended", lambda: self.nothing_is(("accepted", "checked", "dispatched")),
+                 seconds, pause)
+
+    def nothing_is(self, states):
+        """For polling: False also while the engine cannot say."""
+        try:
+            waiting = self.waiting()
+        except Failure:
+            return False
+        return not any(waiting.get(state, 0) for state in states)
+
+    def wait_until_landed(self, seconds=30, pause=0.02):
+        """Until nothing waits, held ones included."""
+        wait_for("all that was accepted has landed",
+                 lambda: self.nothing_is(("accepted", "checked", "dispatched", "held")), seconds, pause)
 
     def verify_journal(self):
         """Looks whether the journal is whole; (true when it is, what was said)."""

@@ -96,7 +96,7 @@ class Run:
         until = time.monotonic() + seconds
         while time.monotonic() < until:
             if ask:
-                with contextlib.suppress(OSError, http.client.HTTPException):
+                with contextlib.suppress(OSError, http.client.HTTPException, stage.Failure):
                     self.engine.waiting()
             if self.engine.process.poll() is not None:
                 if self.engine.process.returncode != -signal.SIGKILL:
@@ -117,8 +117,7 @@ class Run:
         """Problems of the run, once everything that was accepted has ended."""
         self.load.end()
         self.server.faults()
-        stage.wait_for("all that was accepted has landed", lambda: not any(self.engine.waiting().values()), END_WAIT,
-                       pause=0.05)
+        self.engine.wait_until_landed(END_WAIT, pause=0.05)
         problems, figures = kill_engine.check(self.load, self.server)
         figures += ", sealed" if self.sealed else ""
         said = []
@@ -288,7 +287,7 @@ def one_session(fault, chance):
             if fault and (not lives or one.until_it_dies(20, ask=True)):
                 one.start_engine()
             sender.join()
-            stage.wait_for("it has landed", lambda: not any(one.engine.waiting().values()), 60)
+            one.engine.wait_until_landed(60)
         finally:
             one.load.ended.set()
             sender.join()
@@ -306,7 +305,10 @@ def every_step(seed):
     runs = 0
     for name in ("kill", "cut"):
         for step in range(1, steps + 1):
-            found, _ = one_session(f"{name}={step},{seed}", random.Random(seed))
+            try:
+                found, _ = one_session(f"{name}={step},{seed}", random.Random(seed))
+            except Exception as failure:  # the other steps go on
+                found = [f"{type(failure).__name__}: {failure}"]
             problems += [f"{name} at step {step}: {problem}" for problem in found]
             runs += 1
     print(f"{runs} runs, one for each step and way to die, {len(problems)} problems")
@@ -338,8 +340,8 @@ def main():
         start = time.monotonic()
         try:
             problems, figures, fired = (shared if kind in ("database", "fail-over") else alone)(kind, chance)
-        except (stage.Failure, OSError) as failure:
-            problems, figures, fired = [f"{type(failure).__name__}: {failure}"], "", 1
+        except Exception as failure:  # whatever it was, the other runs go on
+            problems, figures, fired = [f"seed {options.seed}/{number}: {type(failure).__name__}: {failure}"], "", 1
         runs[kind] += 1
         without += fired == 0
         bad += [f"run {number} ({kind}): {problem}" for problem in problems]

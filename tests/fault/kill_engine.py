@@ -23,7 +23,7 @@ import stage  # noqa: E402
 TEMPLATES = ("alder-breathing-am", "alder-moving", "birch-daily-living", "elm-daily-living", "maple-moving",
              "rowan-moving")
 SENDERS = 3
-REFUSED_AT_THE_END = 300
+GIVE_UP_AFTER = 60  # seconds after a load's end in which the engine may come to take what was being sent
 
 
 class Load:
@@ -65,20 +65,18 @@ class Load:
                 self.ended.wait(self.pause)
 
     def send_until_accepted(self, value, document):
-        refused = 0
-        while True:
+        until, said = None, ""
+        while until is None or time.monotonic() < until:
+            if until is None and self.ended.is_set():
+                until = time.monotonic() + GIVE_UP_AFTER
             try:
                 answer = self.engine.send(document)
-            except ConnectionRefusedError:
-                refused += 1
-                # Another of several may have been meant to take it; but nobody starts one any more.
-                if self.ended.is_set() and refused > REFUSED_AT_THE_END:
-                    with self.lock:
-                        self.strange.append(f"{value}: the engine is away at the end")
-                    return
+            except ConnectionRefusedError as refused:
+                said = refused
                 time.sleep(0.01)  # the engine is dead, or does not listen yet
                 continue
-            except (OSError, http.client.HTTPException):
+            except (OSError, http.client.HTTPException) as broken:
+                said = broken
                 with self.lock:
                     self.cut_off += 1
                 continue
@@ -91,7 +89,10 @@ class Load:
                 with self.lock:
                     self.strange.append(f"{value}: {answer.status} {answer.body[:300]!r}")
                 return
+            said = answer.status
             time.sleep(0.05)
+        with self.lock:
+            self.strange.append(f"{value}: not taken in {GIVE_UP_AFTER} s from the end: {said}")
 
 
 def kill_again_and_again(engine, base, kills, chance):

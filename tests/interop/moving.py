@@ -32,7 +32,7 @@ class Moving(unittest.TestCase):
         self.wait_until_landed()
 
     def wait_until_landed(self):
-        stage.wait_for("all has landed", lambda: not any(self.engine.waiting().values()))
+        self.engine.wait_until_landed()
 
     def move(self, **more):
         body = {"to": {"system": PATIENTS, "value": RIGHT}, "actor": "Robin Sample", "why": WHY, **more}

@@ -35,6 +35,24 @@ def as_who():
     return ["setpriv", f"--reuid={user.pw_uid}", f"--regid={user.pw_gid}", "--clear-groups"], (user.pw_uid, user.pw_gid)
 
 
+ENDED = ("", "Z", "X")
+
+
+def state_of(process):
+    """One letter, as proc(5) has them; "" when there is no such process."""
+    try:
+        return pathlib.Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[0]
+    except (FileNotFoundError, ProcessLookupError):
+        return ""
+
+
+def wait_while(condition, seconds):
+    """At most so long; what comes next fails by itself where that was too short."""
+    until = time.monotonic() + seconds
+    while condition() and time.monotonic() < until:
+        time.sleep(0.005)
+
+
 class Cluster:
     """Use in a `with` block."""
 
@@ -70,14 +88,26 @@ class Cluster:
                    "listen_addresses="]
         for setting in self.settings:
             command += ["-c", setting]
-        with open(self.folder / "postgres.log", "ab") as log:
-            self.process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=log, stderr=log, cwd="/")
         until = time.monotonic() + 60
-        while self.sql("SELECT 1", check=False).returncode != 0:
-            if self.process.poll() is not None or time.monotonic() > until:
-                raise RuntimeError((self.folder / "postgres.log").read_text(errors="replace")[-4000:])
-            time.sleep(0.05)
+        while not self._run(command, until):
+            time.sleep(0.2)
         return self
+
+    def _run(self, command, until):
+        """True when it is up, False when it should be tried again. Raises RuntimeError with the end of its log."""
+        with open(self.folder / "postgres.log", "ab") as log:
+            begin = log.tell()
+            self.process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=log, stderr=log, cwd="/")
+        while self.sql("SELECT 1", check=False).returncode != 0:
+            ended = self.process.poll() is not None
+            if ended or time.monotonic() > until:
+                said = (self.folder / "postgres.log").read_bytes()[begin:].decode(errors="replace")
+                # A process of the last one is still about to end.
+                if ended and "pre-existing shared memory block" in said and time.monotonic() < until:
+                    return False
+                raise RuntimeError(said[-4000:])
+            time.sleep(0.05)
+        return True
 
     def stop(self):
         if self.process is not None:
@@ -90,7 +120,9 @@ class Cluster:
                 process.wait()
 
     def kill(self):
-        """kill -9 of all its processes, as a power cut does it."""
+        """kill -9 of all its processes, as a power cut does it. They have ended on return."""
+        self.process.send_signal(signal.SIGSTOP)  # so that it has no more of them
+        wait_while(lambda: state_of(self.process.pid) not in "Tt", 5)
         children = pathlib.Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text().split()
         self.process.kill()
         for child in children:
@@ -98,6 +130,7 @@ class Cluster:
                 os.kill(int(child), signal.SIGKILL)
         self.process.wait()
         self.process = None
+        wait_while(lambda: any(state_of(child) not in ENDED for child in children), 30)
 
     def address(self, database="postgres"):
         return f"postgresql:///{database}?host={self.folder}&user=chartferry"
