@@ -220,6 +220,8 @@ inline constexpr std::chrono::milliseconds kNoticeTimeout{10'000};
 inline constexpr std::chrono::milliseconds kNoticePause{10'000};
 // What a person may write as who and why: a sentence or two; a report has another place.
 inline constexpr std::size_t kPersonWordsBytesMax = 1'000;
+// A courier whose attempt another engine was faster with looks again after this.
+inline constexpr std::chrono::milliseconds kLostAttemptPause{50};
 // How often the shell looks for work that no event announced.
 inline constexpr std::chrono::milliseconds kTick{1'000};
 // How often an engine looks whether the site's maps have changed.

@@ -132,9 +132,12 @@ void Courier::pump() {
     const std::size_t wanted = limits_.in_flight_max - legs_.size() + undecided_;
     const auto due = world_.journal.store().due(target_, now_ms(), wanted);
     for (const Leg& leg : due ? *due : std::vector<Leg>()) {
+      if (legs_.count({leg.session, leg.revision}) > 0) {
+        continue;
+      }
       const bool patient_busy = !leg.patient.empty() && patients_.count(leg.patient) > 0;
-      if (legs_.size() < limits_.in_flight_max && legs_.count({leg.session, leg.revision}) == 0 &&
-          !patient_busy) {
+      passed_over_ = passed_over_ || patient_busy;
+      if (legs_.size() < limits_.in_flight_max && !patient_busy) {
         if (const milliseconds wait = pace_.wait(world_.clock.steady()); wait.count() > 0) {
           look_again(wait);
           return;
@@ -198,10 +201,13 @@ void Courier::dispatch(Leg leg) {
           --courier.undecided_;
           if (failing) {
             courier.put_back(leg);
-          } else if (written && !courier.stopping_) {
-            courier.send(sent);
-          } else {
+          } else if (courier.stopping_) {
             courier.finished(leg);
+          } else if (written) {
+            courier.send(sent);
+            courier.look_past();
+          } else {
+            courier.not_now(leg);
           }
         }));
       });
@@ -209,6 +215,22 @@ void Courier::dispatch(Leg leg) {
     --undecided_;
     put_back(leg);
   }
+}
+
+// Several held ones of a patient can be due at once, and take up all that a look brings. As soon as
+// the journal knows one of them to be on its way it leaves the others out.
+void Courier::look_past() {
+  if (std::exchange(passed_over_, false) && legs_.size() < limits_.in_flight_max) {
+    pump();
+  }
+}
+
+// Another engine was faster. What is seen as due and still may not go, for whatever reason, must
+// not be tried again without pause.
+void Courier::not_now(const Leg& leg) {
+  legs_.erase({leg.session, leg.revision});
+  patients_.erase(leg.patient);
+  look_again(base::limits::kLostAttemptPause);
 }
 
 // The journal cannot take anything just now; nothing was sent.

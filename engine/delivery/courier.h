@@ -77,6 +77,8 @@ class Courier : public std::enable_shared_from_this<Courier> {
   void write(journal::Leg leg, journal::Change change);
   void finished(const journal::Leg& leg);
   void put_back(const journal::Leg& leg);
+  void not_now(const journal::Leg& leg);
+  void look_past();
   void failed();
   void pause(const std::string& reason, std::chrono::milliseconds at_least);
   // Civil time at the beginning and what has passed since: waiting times must not depend on
@@ -95,6 +97,7 @@ class Courier : public std::enable_shared_from_this<Courier> {
   std::set<Key> legs_;         // under way
   std::size_t undecided_ = 0;  // of these, whose dispatch is not written yet
   std::set<std::string> patients_;
+  bool passed_over_ = false;  // the last looks brought legs of patients that have one under way
   Health health_;
   std::int64_t paused_until_ms_ = 0;
   bool probing_ = false;

@@ -230,24 +230,25 @@ base::Result<std::optional<LegMark>> leg_mark(Connection& connection, const Reco
   return mark;
 }
 
-// No unfinished leg of the patient came earlier, and no earlier revision of the session can still
+// Nothing of the patient is on its way, also nothing that came later: what was held goes back to
+// its place before that. Asked once for all legs, of the few that are on their way. Then: no
+// unfinished leg of the patient came earlier, and no earlier revision of the session can still
 // land. As values and not as NOT EXISTS: PostgreSQL makes a join of that, and where it has not
 // counted the rows yet it compares every leg that waits with every other.
-#define ENGINE_FIRST_OF_PATIENT                                                        \
-  "coalesce((SELECT min(e.accepted) FROM leg AS e INDEXED BY leg_open WHERE e.open = " \
-  "1 AND e.target = leg.target AND e.patient = leg.patient), leg.accepted) >= leg.accepted"
-#define ENGINE_FIRST_OF_SESSION                                                       \
-  "coalesce((SELECT min(f.revision) FROM leg AS f WHERE f.session = leg.session AND " \
-  "f.revision < leg.revision AND f.target = leg.target AND f.state IN (1, 2, 3, 5)), 0) = 0"
+#define ENGINE_MAY_GO(target)                                                                     \
+  "leg.patient NOT IN (SELECT s.patient FROM leg AS s INDEXED BY leg_sent WHERE s.state "         \
+  "= 3 AND s.target = " target                                                                    \
+  ") AND coalesce((SELECT min(e.accepted) FROM leg AS e INDEXED BY leg_open WHERE e.open "        \
+  "= 1 AND e.target = leg.target AND e.patient = leg.patient), leg.accepted) >= "                 \
+  "leg.accepted AND coalesce((SELECT min(f.revision) FROM leg AS f WHERE f.session = "            \
+  "leg.session AND f.revision < leg.revision AND f.target = leg.target AND f.state IN (1, 2, 3, " \
+  "5)), 0) = 0"
 
-// What due() asks, for one leg; and none of its patient on its way, which due() sees as unfinished
-// only when it came earlier.
+// What due() asks, for one leg.
 base::Result<bool> is_first(Connection& connection, const Record& record) {
   auto row = connection.run(
       "SELECT 1 FROM leg WHERE session = ?1 AND revision = ?2 AND target = ?3 "
-      "AND " ENGINE_FIRST_OF_PATIENT " AND " ENGINE_FIRST_OF_SESSION
-      " AND (SELECT count(*) FROM leg AS s INDEXED BY leg_open WHERE s.open = 1 AND s.target = "
-      "leg.target AND s.patient = leg.patient AND s.accepted > leg.accepted AND s.state = 3) = 0");
+      "AND " ENGINE_MAY_GO("?3"));
   row.text(record.session).number(record.revision).text(record.target);
   return row.step();
 }
@@ -287,14 +288,13 @@ base::Result<std::vector<Leg>> due(Connection& connection, std::string_view targ
   auto row = connection.run(
       "SELECT session, revision, target, accepted, patient, state, reason, bundle, attempts, "
       "failures, due, changed, uncertain FROM leg INDEXED BY leg_due WHERE target = ?1 AND due IS "
-      "NOT NULL AND due <= ?2 AND " ENGINE_FIRST_OF_PATIENT " AND " ENGINE_FIRST_OF_SESSION
-      " ORDER BY accepted LIMIT ?3");
+      "NOT NULL AND due <= ?2 "
+      "AND " ENGINE_MAY_GO("?1") " ORDER BY accepted LIMIT ?3");
   row.text(target).number(now_ms).number(static_cast<std::int64_t>(limit));
   return all_legs(row);
 }
 
-#undef ENGINE_FIRST_OF_PATIENT
-#undef ENGINE_FIRST_OF_SESSION
+#undef ENGINE_MAY_GO
 
 base::Result<std::optional<std::int64_t>> next_due(Connection& connection,
                                                    std::string_view target) {

@@ -201,9 +201,9 @@ class Store {
   virtual base::Result<std::vector<Acceptance>> acceptances(std::string_view session) const = 0;
   // Legs that wait to be translated by this engine, oldest first.
   virtual base::Result<std::vector<Leg>> untranslated(std::size_t limit) const = 0;
-  // Legs that may be sent now: due, first of their patient, behind no unfinished revision of their
-  // session. Oldest first. Of a shared journal, this engine's share of them, or when that is empty
-  // anybody's.
+  // Legs that may be sent now: due, first of their patient with none of it on its way, behind no
+  // unfinished revision of their session. Oldest first. Of a shared journal, this engine's share of
+  // them, or when that is empty anybody's.
   virtual base::Result<std::vector<Leg>> due(std::string_view target, std::int64_t now_ms,
                                              std::size_t limit) const = 0;
   // The earliest time at which a leg becomes due; nullopt when none will by itself.

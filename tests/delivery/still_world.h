@@ -138,14 +138,15 @@ class StillRandom final : public base::Random {
 };
 
 struct StillWorld {
-  // A checked revision of a session of its own, of a patient of its own.
-  void add(const std::string& session, const std::string& target = "main") {
+  // A checked revision of a session of its own, of a patient of its own unless one is named.
+  void add(const std::string& session, const std::string& target = "main",
+           const std::string& patient = "") {
     journal::Record accepted;
     accepted.kind = journal::Kind::kAccepted;
     accepted.session = session;
     accepted.revision = 1;
     accepted.targets = target;
-    accepted.patient = "p-" + session;
+    accepted.patient = patient.empty() ? "p-" + session : patient;
     accepted.content = "c-" + session;
     write(journal::Change(accepted));
     journal::Record checked;

@@ -335,6 +335,7 @@ TEST_P(StoreConformance, SendsOnlyWhatIsStillTheFirstOfItsPatient) {
   EXPECT_EQ(send("p2"), Outcome::Verdict::kWritten);
   write(Kind::kReleased, "p1", 1);
   EXPECT_EQ(send("p1"), Outcome::Verdict::kNotNow) << "p2 of the same patient is on its way";
+  EXPECT_EQ(due_text(*store_), "q1/1") << "what is due may be sent";
   EXPECT_EQ(send("q1"), Outcome::Verdict::kWritten);
   write(Kind::kLanded, "p2", 1);
   EXPECT_EQ(send("p1"), Outcome::Verdict::kWritten);

@@ -1,0 +1,69 @@
+// What a courier sends next when several engines send, and when held ones come due again.
+
+#include "engine/delivery/courier.h"
+
+#include <string>
+
+#include <gtest/gtest.h>
+
+#include "tests/delivery/still_world.h"
+
+namespace engine::delivery {
+namespace {
+
+class CourierTest : public ::testing::Test {
+ protected:
+  void start() {
+    world_.appender.wrote = [this](const auto& outcomes) { tries_ += outcomes.size(); };
+    courier_ = world_.courier();
+    courier_->wake();
+  }
+  void run(std::int64_t ms) { world_.loop.run_until(world_.clock.ms + ms); }
+  void write(journal::Kind kind, const std::string& session, std::int64_t due_ms = 0) {
+    journal::Record record;
+    record.kind = kind;
+    record.session = session;
+    record.revision = 1;
+    record.target = "main";
+    record.due_ms = due_ms;
+    world_.write(journal::Change(record));
+  }
+
+  StillWorld world_;
+  std::shared_ptr<Courier> courier_;
+  std::size_t tries_ = 0;  // changes that the journal was asked to write
+};
+
+// Another engine has the patient's later session on its way; the earlier one is due again.
+TEST_F(CourierTest, DoesNotTryWhatMayNotGoYet) {
+  world_.add("early", "main", "p");
+  write(journal::Kind::kHeld, "early", 1);
+  world_.add("late", "main", "p");
+  write(journal::Kind::kDispatched, "late");
+  start();
+  run(10'000);
+  EXPECT_EQ(tries_, 0u);
+  EXPECT_TRUE(world_.peer.asked.empty());
+  write(journal::Kind::kLanded, "late");
+  run(1'000);
+  EXPECT_EQ(world_.peer.asked.size(), 1u);
+}
+
+TEST_F(CourierTest, ManyHeldOnesOfAPatientKeepNoOtherPatientWaiting) {
+  for (int i = 0; i < 20; ++i) {
+    const std::string session = "held-" + std::to_string(i);
+    world_.add(session, "main", "p");
+    write(journal::Kind::kHeld, session, 1);
+  }
+  world_.add("other");
+  world_.peer.takes_ms = 10'000;
+  start();
+  run(100);
+  EXPECT_EQ(world_.peer.in_flight, 2) << "the first of the patient, and the other patient's";
+  run(300'000);
+  EXPECT_EQ(world_.count(journal::Kind::kLanded), 21u);
+  EXPECT_EQ(world_.peer.most_in_flight, 2);
+}
+
+}  // namespace
+}  // namespace engine::delivery
