@@ -135,6 +135,10 @@ bool read_line(std::string_view name, std::string_view value, Head& head) {
     (name == "counted" ? record.counted : record.unknown) = true;
     return value == "yes";
   }
+  if (name == "anew") {
+    record.anew = true;
+    return value == "yes";
+  }
   if (name == "part") {
     return read_part(value, head);
   }
@@ -204,6 +208,9 @@ base::Result<std::string> print_head(const Record& record, const std::vector<Sto
   }
   if (record.unknown) {
     line(out, "unknown", "yes");
+  }
+  if (record.anew) {
+    line(out, "anew", "yes");
   }
   for (const StoredPart& part : parts) {
     line(out, "part",

@@ -91,6 +91,7 @@ struct Record {
   std::int64_t due_ms = 0;  // when it is tried next, milliseconds since 1970; 0: never by itself
   bool counted = false;     // the try counts towards the bounded number of tries
   bool unknown = false;     // the target may have taken it all the same
+  bool anew = false;        // later revisions, made to follow this one, are made again without it
 };
 
 // The text that is hashed. Errors: kInvalid when a member holds a control character.

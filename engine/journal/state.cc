@@ -128,6 +128,10 @@ base::Result<void> also_for(Connection& connection, const Record& record) {
   return done ? add_leg(connection, record, record.target, accepted) : std::move(done);
 }
 
+// Of a revision behind one that will not land: what is on its way, or may have landed, stays as it
+// is.
+#define ENGINE_NOT_SENT_YET "(state IN (1, 2) OR (state = 5 AND uncertain = 0))"
+
 // The part of an update that is the same for all: which leg, and who changed it.
 base::Result<void> update(Connection& connection, const char* sql, const Record& record) {
   return connection.run(sql)
@@ -136,6 +140,19 @@ base::Result<void> update(Connection& connection, const char* sql, const Record&
       .number(record.revision)
       .text(record.target)
       .finish();
+}
+
+// Bundles say what differs from the revisions before, so that the later ones are made again. Those
+// that were held too: they may have been held for what is missing now, and a release sends what was
+// made for them. Records of before `anew` was written left them.
+base::Result<void> make_followers_anew(Connection& connection, const Record& record) {
+#define ENGINE_ANEW                                                                              \
+  "UPDATE leg SET state = 1, due = NULL, bundle = 0, open = 1, changed = ?1 WHERE session = ?2 " \
+  "AND revision > ?3 AND target = ?4 AND "
+  return update(connection,
+                record.anew ? ENGINE_ANEW ENGINE_NOT_SENT_YET : ENGINE_ANEW "state IN (1, 2)",
+                record);
+#undef ENGINE_ANEW
 }
 
 base::Result<void> hold(Connection& connection, const Record& record, bool later_exists) {
@@ -161,12 +178,17 @@ base::Result<void> hold(Connection& connection, const Record& record, bool later
           .number(record.unknown ? 1 : 0)
           .finish();
   if (done && superseded) {
-    done = update(connection,
-                  "UPDATE leg SET state = 1, due = NULL, bundle = 0, open = 1, changed = ?1 WHERE "
-                  "session = ?2 AND revision > ?3 AND target = ?4 AND state IN (1, 2)",
-                  record);
+    done = make_followers_anew(connection, record);
   }
   return done;
+}
+
+base::Result<void> withdraw(Connection& connection, const Record& record) {
+  auto done = update(connection,
+                     "UPDATE leg SET state = 7, due = NULL, open = NULL, changed = ?1 WHERE "
+                     "session = ?2 AND revision = ?3 AND target = ?4",
+                     record);
+  return done && record.anew ? make_followers_anew(connection, record) : done;
 }
 
 base::Result<bool> has_later(Connection& connection, const Record& record) {
@@ -217,6 +239,16 @@ base::Result<void> create_tables(Connection& connection) {
   return connection.script(kTables);
 }
 
+base::Result<bool> has_followers(Connection& connection, const Record& record) {
+  auto row = connection.run(
+      "SELECT 1 FROM leg WHERE session = ? AND revision > ? AND target = ? "
+      "AND " ENGINE_NOT_SENT_YET);
+  row.text(record.session).number(record.revision).text(record.target);
+  return row.step();
+}
+
+#undef ENGINE_NOT_SENT_YET
+
 base::Result<void> apply(Connection& connection, const Record& record) {
   switch (record.kind) {
     case Kind::kAccepted:
@@ -256,10 +288,7 @@ base::Result<void> apply(Connection& connection, const Record& record) {
                     "changed = ?1 WHERE session = ?2 AND revision = ?3 AND target = ?4",
                     record);
     case Kind::kWithdrawn:
-      return update(connection,
-                    "UPDATE leg SET state = 7, due = NULL, open = NULL, changed = ?1 WHERE "
-                    "session = ?2 AND revision = ?3 AND target = ?4",
-                    record);
+      return withdraw(connection, record);
     case Kind::kAlsoFor:
       return also_for(connection, record);
     case Kind::kStarted:

@@ -12,6 +12,8 @@ namespace engine::journal::state {
 // In SQLite's words.
 base::Result<void> create_tables(sql::Connection& connection);
 base::Result<void> apply(sql::Connection& connection, const Record& record);
+// Whether a later revision was not sent yet, so that one held or withdrawn is to say `anew`.
+base::Result<bool> has_followers(sql::Connection& connection, const Record& record);
 
 Leg leg_of(const sql::Run& row);
 

@@ -178,6 +178,71 @@ TEST_P(StoreConformance, ARevisionMayGoToOneTargetMoreAndKeepsItsPlace) {
   expect_sound();
 }
 
+// Bundles say what differs from the revisions before.
+TEST_P(StoreConformance, WhatBuildsOnARevisionThatWillNotLandIsMadeAgain) {
+  write(Kind::kAccepted, "a", 1);
+  write(Kind::kChecked, "a", 1);
+  write(Kind::kDispatched, "a", 1);
+  write(Kind::kAccepted, "a", 2);
+  hold("a", 2);
+  EXPECT_FALSE(parse_head(*store_->head_text(*store_->size()))->record.anew) << "nothing later";
+  hold("a", 1);
+  EXPECT_EQ(legs_text(*store_, {"a"}), "a/1 superseded(why), a/2 accepted(why)");
+  EXPECT_EQ(store_->legs("a")->back().bundle, 0u);
+  write(Kind::kAccepted, "b", 1);
+  write(Kind::kChecked, "b", 1);
+  write(Kind::kDispatched, "b", 1);
+  hold("b", 1, true);
+  write(Kind::kAccepted, "b", 2);
+  write(Kind::kChecked, "b", 2);
+  write(Kind::kWithdrawn, "b", 1);
+  EXPECT_EQ(legs_text(*store_, {"b"}), "b/1 withdrawn(why), b/2 accepted");
+  EXPECT_EQ(store_->untranslated(10)->size(), 2u);
+  // One that was sent already keeps the bytes that it was sent with.
+  write(Kind::kAccepted, "c", 1);
+  hold("c", 1, true);
+  write(Kind::kAccepted, "c", 2);
+  write(Kind::kChecked, "c", 2);
+  hold("c", 2, true);
+  write(Kind::kAccepted, "c", 3);
+  write(Kind::kChecked, "c", 3);
+  write(Kind::kWithdrawn, "c", 1);
+  EXPECT_EQ(legs_text(*store_, {"c"}), "c/1 withdrawn(why), c/2 held(why), c/3 accepted");
+  expect_sound();
+}
+
+// Records of before `anew` mean what they meant when they were written.
+TEST_P(StoreConformance, WithoutTheirMarkRecordsFoldAsTheyDid) {
+  const auto other = GetParam().make();
+  auto opened = other->open(OpenMode::kCopy, nullptr);
+  ASSERT_TRUE(opened.has_value());
+  base::Digest previous = genesis();
+  std::vector<CopiedRecord> records;
+  const auto append = [&](Kind kind, const char* session, std::uint32_t revision) {
+    Record record = record_of(kind, session, revision);
+    record.position = records.size() + 1;
+    record.time = "2027-01-15T08:00:00.000Z";
+    record.unknown = kind == Kind::kHeld && record.session == "b";
+    CopiedRecord copied;
+    copied.head = *print_head(record, {}, previous);
+    copied.leaf = previous = leaf_hash(copied.head);
+    records.push_back(std::move(copied));
+  };
+  append(Kind::kAccepted, "a", 1);
+  append(Kind::kChecked, "a", 1);
+  append(Kind::kAccepted, "a", 2);
+  append(Kind::kHeld, "a", 2);
+  append(Kind::kHeld, "a", 1);
+  append(Kind::kAccepted, "b", 1);
+  append(Kind::kHeld, "b", 1);
+  append(Kind::kAccepted, "b", 2);
+  append(Kind::kChecked, "b", 2);
+  append(Kind::kWithdrawn, "b", 1);
+  ASSERT_TRUE((*opened)->restore(records).has_value());
+  EXPECT_EQ(legs_text(**opened, {"a", "b"}),
+            "a/1 superseded, a/2 held, b/1 withdrawn, b/2 checked");
+}
+
 TEST_P(StoreConformance, AHeldOneComesDueByItselfWhenItSaysSo) {
   write(Kind::kAccepted, "a", 1);
   write(Kind::kChecked, "a", 1);
