@@ -1,8 +1,10 @@
 #include "engine/journal/queries.h"
 
 #include <algorithm>
+#include <chrono>
 #include <utility>
 
+#include "engine/base/limits.h"
 #include "engine/journal/bound.h"
 #include "engine/journal/state.h"
 
@@ -283,14 +285,22 @@ base::Result<std::vector<Acceptance>> acceptances(Connection& connection,
   }
 }
 
+// No engine puts anything off for longer than this; what is due later still was put off by one
+// whose clock was wrong.
+constexpr std::chrono::milliseconds kDueMax =
+    base::limits::kHeldPauseCap + base::limits::kRetryAfterMax;
+
 base::Result<std::vector<Leg>> due(Connection& connection, std::string_view target,
                                    std::int64_t now_ms, std::size_t limit) {
   auto row = connection.run(
       "SELECT session, revision, target, accepted, patient, state, reason, bundle, attempts, "
       "failures, due, changed, uncertain FROM leg INDEXED BY leg_due WHERE target = ?1 AND due IS "
-      "NOT NULL AND due <= ?2 "
+      "NOT NULL AND (due <= ?2 OR due > ?4) "
       "AND " ENGINE_MAY_GO("?1") " ORDER BY accepted LIMIT ?3");
-  row.text(target).number(now_ms).number(static_cast<std::int64_t>(limit));
+  row.text(target)
+      .number(now_ms)
+      .number(static_cast<std::int64_t>(limit))
+      .number(now_ms + kDueMax.count());
   return all_legs(row);
 }
 

@@ -243,6 +243,18 @@ TEST_P(StoreConformance, WithoutTheirMarkRecordsFoldAsTheyDid) {
             "a/1 superseded, a/2 held, b/1 withdrawn, b/2 checked");
 }
 
+// A machine whose clock was a year ahead put it off.
+TEST_P(StoreConformance, NothingIsPutOffForLongerThanAnEngineWould) {
+  write(Kind::kAccepted, "a", 1);
+  write(Kind::kChecked, "a", 1);
+  write(Kind::kDispatched, "a", 1);
+  Record answered = record_of(Kind::kAnswered, "a", 1);
+  answered.due_ms = 10'000'000;
+  write(Change(answered));
+  EXPECT_EQ(due_text(*store_, 10'000'000 - 4'200'000), "") << "an hour, and ten minutes";
+  EXPECT_EQ(due_text(*store_, 10'000'000 - 4'200'001), "a/1");
+}
+
 TEST_P(StoreConformance, AHeldOneComesDueByItselfWhenItSaysSo) {
   write(Kind::kAccepted, "a", 1);
   write(Kind::kChecked, "a", 1);
