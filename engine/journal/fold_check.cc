@@ -1,4 +1,6 @@
 #include <cstddef>
+#include <cstdint>
+#include <limits>
 #include <map>
 #include <string>
 #include <utility>
@@ -9,6 +11,8 @@
 
 namespace engine::journal::queries {
 namespace {
+
+constexpr int kPage = 500;  // as the LIMIT below says
 
 using Rows = std::map<std::string, std::string>;  // key -> everything else
 
@@ -49,33 +53,44 @@ void compare(std::string_view table, const Rows& stored, const Rows& folded, std
   }
 }
 
-// The columns that serve search are copies of what the heads say.
+void compare_columns_of(const sql::Run& row, std::size_t limit, std::vector<std::string>& out) {
+  const auto head = parse_head(row.text_at(1));
+  if (!head) {
+    return;  // verify() names it
+  }
+  const Record& record = head->record;
+  const bool same = row.number_at(2) == static_cast<std::int64_t>(record.kind) &&
+                    row.text_at(3) == record.time && row.text_at(4) == record.session &&
+                    row.text_at(5) == record.patient && row.text_at(6) == record.therapist;
+  if (!same && out.size() < limit) {
+    out.push_back("record " + std::to_string(row.number_at(0)) +
+                  ": its search columns do not say what its head says");
+  }
+}
+
+// The columns that serve search are copies of what the heads say. In pages, so that no database has
+// to hand out the whole log at once.
 base::Result<void> compare_columns(Connection& log, std::size_t limit,
                                    std::vector<std::string>& out) {
-  auto row = log.run(
-      "SELECT position, head, kind, time, coalesce(session, ''), coalesce(patient, ''), "
-      "coalesce(therapist, '') FROM record ORDER BY position");
-  while (true) {
-    const auto stepped = row.step();
-    if (!stepped) {
-      return stepped.error();
-    }
-    if (!*stepped) {
-      return {};
-    }
-    const auto head = parse_head(row.text_at(1));
-    if (!head) {
-      continue;  // verify() names it
-    }
-    const Record& record = head->record;
-    const bool same = row.number_at(2) == static_cast<std::int64_t>(record.kind) &&
-                      row.text_at(3) == record.time && row.text_at(4) == record.session &&
-                      row.text_at(5) == record.patient && row.text_at(6) == record.therapist;
-    if (!same && out.size() < limit) {
-      out.push_back("record " + std::to_string(row.number_at(0)) +
-                    ": its search columns do not say what its head says");
+  std::int64_t after = std::numeric_limits<std::int64_t>::min();
+  for (int rows = kPage; rows == kPage;) {
+    auto row = log.run(
+        "SELECT position, head, kind, time, coalesce(session, ''), coalesce(patient, ''), "
+        "coalesce(therapist, '') FROM record WHERE position > ? ORDER BY position LIMIT 500");
+    row.number(after);
+    for (rows = 0;; ++rows) {
+      const auto stepped = row.step();
+      if (!stepped) {
+        return stepped.error();
+      }
+      if (!*stepped) {
+        break;
+      }
+      after = row.number_at(0);
+      compare_columns_of(row, limit, out);
     }
   }
+  return {};
 }
 
 struct Table {

@@ -71,17 +71,42 @@ base::Result<void> check_pages(Connection& connection, std::size_t limit,
   }
 }
 
+base::Result<std::unique_ptr<Connection>> open_reader(const std::string& path) {
+  auto reader = Connection::open(path, {.read_only = true, .create = false});
+  if (!reader) {
+    return reader;
+  }
+  if (auto ready = sqlite::prepare_for_reading(**reader, path); !ready) {
+    return ready.error();
+  }
+  return reader;
+}
+
 class SqliteStore final : public Store {
   template <class Question>
   auto read(const Question& question) const {
     const std::lock_guard lock(reader_mutex_);
     return question(reader_ ? *reader_ : *writer_);
   }
+  // For what reads the whole log: a connection of its own, so that nobody waits for it.
+  template <class Question>
+  auto read_long(const Question& question) const
+      -> decltype(question(std::declval<Connection&>())) {
+    if (!reader_) {
+      return read(question);
+    }
+    auto own = open_reader(path_);
+    if (!own) {
+      return std::move(own).error();
+    }
+    return question(**own);
+  }
 
  public:
-  SqliteStore(FileLock lock, std::unique_ptr<Connection> writer, std::unique_ptr<Connection> reader,
-              std::shared_ptr<const Sealing> sealing, bool shut)
+  SqliteStore(FileLock lock, std::string path, std::unique_ptr<Connection> writer,
+              std::unique_ptr<Connection> reader, std::shared_ptr<const Sealing> sealing, bool shut)
       : lock_(std::move(lock)),
+        path_(std::move(path)),
         sealing_(std::move(sealing)),
         writer_(std::move(writer)),
         reader_(std::move(reader)),
@@ -122,11 +147,11 @@ class SqliteStore final : public Store {
   base::Result<void> scan(Position first,
                           const std::function<bool(Position, std::string_view,
                                                    const base::Digest&)>& visit) const override {
-    return read([&](Connection& c) { return queries::scan(c, first, visit); });
+    return read_long([&](Connection& c) { return queries::scan(c, first, visit); });
   }
   base::Result<void> scan_parts(Position first,
                                 const std::function<bool(const PartRow&)>& visit) const override {
-    return read([&](Connection& c) { return queries::scan_parts(c, first, visit); });
+    return read_long([&](Connection& c) { return queries::scan_parts(c, first, visit); });
   }
   base::Result<std::vector<Record>> search(const Query& query) const override {
     return read([&](Connection& c) { return queries::search(c, query); });
@@ -162,6 +187,7 @@ class SqliteStore final : public Store {
   void empty_wal();
 
   FileLock lock_;
+  const std::string path_;
   std::shared_ptr<const Sealing> sealing_;
   std::unique_ptr<Connection> writer_;
   std::unique_ptr<Connection> reader_;  // none in memory: there the one connection serves both
@@ -253,7 +279,7 @@ base::Result<std::vector<std::string>> SqliteStore::check_fold(std::size_t limit
   if (auto created = state::create_tables(**again); !created) {
     return created.error();
   }
-  return read([&](Connection& c) -> base::Result<std::vector<std::string>> {
+  return read_long([&](Connection& c) -> base::Result<std::vector<std::string>> {
     std::vector<std::string> out;
     if (auto checked = check_pages(c, limit, out); !checked) {
       return checked.error();
@@ -301,21 +327,20 @@ base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& opti
                                       : base::Result<bool>(true);
   std::unique_ptr<Connection> reader;
   if (!memory) {
-    auto opened = Connection::open(options.path, {.read_only = true, .create = false});
+    auto opened = open_reader(options.path);
     if (!opened) {
       return opened.error();
     }
     reader = std::move(*opened);
-    auto ready = sqlite::prepare_for_reading(*reader, options.path);
-    if (ready && options.mode == OpenMode::kRead && options.sealing != nullptr) {
-      ready = body_keys::agree(*reader, options.sealing.get(), false);
-    }
-    if (!ready) {
-      return ready.error();
+    if (options.mode == OpenMode::kRead && options.sealing != nullptr) {
+      if (auto agreed = body_keys::agree(*reader, options.sealing.get(), false); !agreed) {
+        return agreed.error();
+      }
     }
   }
-  return std::unique_ptr<Store>(std::make_unique<SqliteStore>(
-      std::move(lock), std::move(writer), std::move(reader), options.sealing, !shut || *shut));
+  return std::unique_ptr<Store>(std::make_unique<SqliteStore>(std::move(lock), options.path,
+                                                              std::move(writer), std::move(reader),
+                                                              options.sealing, !shut || *shut));
 }
 
 }  // namespace engine::journal

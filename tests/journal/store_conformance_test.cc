@@ -330,6 +330,23 @@ TEST_P(StoreConformance, FindsRecordsByWhatTheyAreAbout) {
   EXPECT_EQ(store_->search(query)->front().position, 2u);
 }
 
+// Whoever reads all of it for minutes keeps nobody waiting, not even itself.
+TEST_P(StoreConformance, AnswersWhileTheWholeLogIsRead) {
+  Change change(record_of(Kind::kAccepted, "a", 1));
+  change.parts.push_back(to_stored(Part("document", "{}")));
+  write(std::move(change));
+  int asked = 0;
+  const auto ask = [&] {
+    asked += store_->due("main", 0, 1).has_value() && store_->legs("a")->size() == 1 ? 1 : 0;
+    return true;
+  };
+  EXPECT_TRUE(
+      store_->scan(1, [&](Position, std::string_view, const base::Digest&) { return ask(); })
+          .has_value());
+  EXPECT_TRUE(store_->scan_parts(1, [&](const PartRow&) { return ask(); }).has_value());
+  EXPECT_EQ(asked, 2);
+}
+
 TEST_P(StoreConformance, RemarksAClockThatWasSetBack) {
   write(Kind::kAccepted, "a", 1);
   clock_.set(std::chrono::seconds(1'700'000'000));
