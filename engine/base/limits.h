@@ -184,6 +184,8 @@ inline constexpr std::size_t kInFlightMax = 8;
 inline constexpr std::chrono::milliseconds kConnectTimeout{5'000};
 // A transaction of a long session takes a busy record server some seconds.
 inline constexpr std::chrono::milliseconds kAnswerTimeout{60'000};
+// A kept connection that ends within this without a word had been closed when the message came.
+inline constexpr std::chrono::milliseconds kStaleConnectionMax{1'000};
 // Answers are small (references by entry); a larger one is not read on.
 inline constexpr std::size_t kAnswerBytesMax = std::size_t{16} << 20;
 // Kept of an answer that is no landing.

@@ -165,6 +165,7 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
 
   void single_answered(Reply reply) {
     Item& item = items_[wave_.front()];
+    resent_ = resent_ || reply.resent;
     if (reply.fate != Reply::Fate::kAnswered || (reply.status != 200 && reply.status != 201) ||
         !is_of_a_record_server(reply)) {
       failed_ = &item;
@@ -191,6 +192,7 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
 
   void batch_answered(Reply reply) {
     Document document(names());
+    resent_ = resent_ || reply.resent;
     const bool bundle = reply.fate == Reply::Fate::kAnswered && reply.status == 200 &&
                         !reply.body_cut && document.parse(reply.body) &&
                         document.root()->string_at("type") == "batch-response";
@@ -285,6 +287,7 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
   void finish(Reply reply) {
     reply.partly =
         std::any_of(items_.begin(), items_.end(), [](const Item& item) { return item.landed; });
+    reply.resent = resent_;
     // What is away before anything was written says nothing of the message.
     if (!sent_ && reply.fate == Reply::Fate::kNoAnswer) {
       reply.fate = Reply::Fate::kNotSent;
@@ -313,6 +316,7 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
   std::vector<std::size_t> wave_;
   std::size_t placing_ = 0;
   bool sent_ = false;
+  bool resent_ = false;
   const Item* failed_ = nullptr;
   std::unique_ptr<Reply> failure_;
 };

@@ -80,9 +80,11 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   // Otherwise some of it may be there without the rest.
   bool lands_whole() const { return !consignment_.in_pieces && world_.peer.lands_whole(); }
 
+  bool uncertain() const { return consignment_.uncertain || resent_; }
+
   Verdict judged(const Reply& reply) const {
-    Verdict verdict = judge(reply, message_.sent.size(), consignment_.uncertain, civil_ms());
-    verdict.unknown = verdict.unknown || reply.partly;
+    Verdict verdict = judge(reply, message_.sent.size(), uncertain(), civil_ms());
+    verdict.unknown = verdict.unknown || reply.partly || resent_;
     return verdict;
   }
 
@@ -101,6 +103,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
 
   void answered(Reply reply) {
     Conclusion out;
+    resent_ = resent_ || reply.resent;
     out.verdict = judged(reply);
     out.status = reply.status;
     std::vector<Look> looks;
@@ -175,8 +178,8 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       case Moment::kRefused:
         if (!conflicts_.empty()) {
           // What still stands as it landed proves that nothing of this transaction has.
-          hold(lands_whole() ? consignment_.uncertain && !none_landed_
-                             : outcome_.verdict.unknown || consignment_.uncertain);
+          hold(lands_whole() ? uncertain() && !none_landed_
+                             : outcome_.verdict.unknown || uncertain());
         } else if (unchanged_ < looks_.size()) {
           send();  // without those that are there already
         } else {
@@ -184,7 +187,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
         }
         return;
       case Moment::kLanded:
-        if (conflicts_.empty() || (consignment_.uncertain && !consignment_.doubtful_past)) {
+        if (conflicts_.empty() || (uncertain() && !consignment_.doubtful_past)) {
           conclude_landed(std::move(landing_));
         } else {
           hold(true);
@@ -199,7 +202,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     for (const std::size_t sent : landed ? absent_ : std::vector<std::size_t>()) {
       conflicts_.push_back({message_.sent[sent].full_url, message_.sent[sent].place, "", "", true});
     }
-    conflicts_.empty() ? send() : hold(consignment_.uncertain);
+    conflicts_.empty() ? send() : hold(uncertain());
   }
 
   void looked(Reply reply) {
@@ -256,7 +259,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     Verdict verdict = judged(reply);
     if (moment_ != Moment::kRefused || verdict.action == Action::kRetry ||
         verdict.action == Action::kPauseTarget) {
-      verdict.unknown = consignment_.uncertain || moment_ == Moment::kLanded ||
+      verdict.unknown = uncertain() || moment_ == Moment::kLanded ||
                         (moment_ == Moment::kRefused && outcome_.verdict.unknown);
       outcome_ = {std::move(verdict), reply.status, {}, {}, {}};
     }
@@ -295,6 +298,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   const Consignment consignment_;
   std::function<void(Conclusion)> done_;
   Message message_;
+  bool resent_ = false;  // something of this exchange may have been taken although no answer came
   KnownVersions there_;  // has our content already
   Conclusion outcome_;   // so far
   Landing landing_;      // of the message

@@ -41,6 +41,7 @@ class Fitting final : public FittingPeer {
           if (reply.fate == Reply::Fate::kNoAnswer) {
             reply.fate = Reply::Fate::kNotSent;  // nothing of the message was
           }
+          reply.resent = false;
           done(std::move(reply));
           return;
         }

@@ -1,5 +1,7 @@
 #include "engine/delivery/http_peer.h"
 
+#include <cerrno>
+#include <chrono>
 #include <exception>
 #include <tuple>
 #include <utility>
@@ -17,6 +19,7 @@
 #include <boost/beast/core/tcp_stream.hpp>
 #include <boost/beast/http.hpp>
 #include <boost/beast/ssl.hpp>
+#include <sys/socket.h>
 
 #include "engine/base/limits.h"
 
@@ -93,9 +96,11 @@ class TlsLink final : public Link {
   beast::ssl_stream<beast::tcp_stream> stream_;
 };
 
-asio::awaitable<beast::error_code> write_all(Link& link, const Message& message) {
+// With how many bytes were handed over.
+asio::awaitable<Moved> write_all(Link& link, const Message& message) {
   http::request_serializer<http::string_body> serializer{message};
   beast::error_code error;
+  std::size_t all = 0;
   std::vector<asio::const_buffer> bytes;
   while (!error && !serializer.is_done()) {
     bytes.clear();
@@ -109,9 +114,10 @@ asio::awaitable<beast::error_code> write_all(Link& link, const Message& message)
       std::size_t n = 0;
       std::tie(error, n) = co_await link.write(bytes);
       serializer.consume(n);
+      all += n;
     }
   }
-  co_return error;
+  co_return Moved(error, all);
 }
 
 asio::awaitable<beast::error_code> read_all(Link& link, Parser& parser) {
@@ -203,14 +209,19 @@ class HttpPeer final : public Peer {
 
   static asio::awaitable<void> run(StatePtr state, Call call, std::shared_ptr<Reply> reply) {
     const Message message = to_message(state->config, std::move(call));
-    while (!state->idle.empty()) {
+    Try before = Try::kUnsent;
+    if (!state->idle.empty()) {
       std::unique_ptr<Link> link = std::move(state->idle.back());
       state->idle.pop_back();
-      const bool stale = co_await exchange(state, link.get(), &message, reply.get());
-      if (!stale) {
+      if (is_quiet(*link)) {
+        before = co_await exchange(state, link.get(), &message, reply.get());
+      }
+      if (before == Try::kEnded) {
         keep(state, std::move(link), *reply);
         co_return;
       }
+      // The server ended it; the others were left alone for longer still.
+      state->idle.clear();
     }
     std::unique_ptr<Link> link;
     if (state->config.url.tls) {
@@ -223,6 +234,19 @@ class HttpPeer final : public Peer {
       co_await exchange(state, link.get(), &message, reply.get());
       keep(state, std::move(link), *reply);
     }
+    // What went out over the kept connection may have been read before that ended.
+    reply->resent = before == Try::kSent;
+    if (reply->resent && reply->fate == Reply::Fate::kNotSent) {
+      reply->fate = Reply::Fate::kNoAnswer;
+    }
+  }
+
+  // Of a kept connection: neither its end has come nor anything that nobody asked for.
+  static bool is_quiet(Link& link) {
+    char byte = 0;
+    const ssize_t got =
+        ::recv(link.lowest().socket().native_handle(), &byte, sizeof byte, MSG_PEEK | MSG_DONTWAIT);
+    return link.buffer.size() == 0 && got < 0 && (errno == EAGAIN || errno == EWOULDBLOCK);
   }
 
   static void keep(const StatePtr& state, std::unique_ptr<Link> link, const Reply& reply) {
@@ -258,14 +282,26 @@ class HttpPeer final : public Peer {
     co_return true;
   }
 
-  // True when a kept connection turned out to be closed before anything came back.
-  static asio::awaitable<bool> exchange(StatePtr state, Link* link, const Message* message,
-                                        Reply* reply) {
+  enum class Try {
+    kEnded,   // with an answer, or without one for good
+    kUnsent,  // the connection was closed already: nothing of the message went out
+    kSent,    // closed at once and without a word when the message, or some of it, was sent
+  };
+
+  // A server closes a connection that it finds idle; a message that crosses that is sent again. One
+  // that ends later was being looked at.
+  static asio::awaitable<Try> exchange(StatePtr state, Link* link, const Message* message,
+                                       Reply* reply) {
+    const auto start = std::chrono::steady_clock::now();
+    const auto at_once = [&start] {
+      return std::chrono::steady_clock::now() - start < base::limits::kStaleConnectionMax;
+    };
     link->lowest().expires_after(state->config.answer_timeout);
-    const beast::error_code unsent = co_await write_all(*link, *message);
+    const Moved written = co_await write_all(*link, *message);
+    const beast::error_code unsent = std::get<beast::error_code>(written);
     if (unsent == beast::error::timeout) {
       *reply = Reply(Reply::Fate::kNoAnswer, unsent.message());
-      co_return false;
+      co_return Try::kEnded;
     }
     Parser parser;
     parser.body_limit(base::limits::kAnswerBytesMax);
@@ -274,11 +310,15 @@ class HttpPeer final : public Peer {
     const beast::error_code error = co_await read_all(*link, parser);
     if (unsent && error) {
       *reply = Reply(Reply::Fate::kNoAnswer, unsent.message());
-      co_return !parser.got_some();
+      if (parser.got_some() || !at_once()) {
+        co_return Try::kEnded;
+      }
+      co_return std::get<std::size_t>(written) > 0 ? Try::kSent : Try::kUnsent;
     }
     if (error && error != http::error::body_limit) {
       *reply = Reply(Reply::Fate::kNoAnswer, error.message());
-      co_return !parser.got_some() && error != beast::error::timeout;
+      const bool stale = !parser.got_some() && error != beast::error::timeout && at_once();
+      co_return stale ? Try::kSent : Try::kEnded;
     }
     Reply answer;
     answer.body_cut = error == http::error::body_limit;
@@ -291,7 +331,7 @@ class HttpPeer final : public Peer {
     }
     answer.body = std::move(parser.get().body());
     *reply = std::move(answer);
-    co_return false;
+    co_return Try::kEnded;
   }
 
   StatePtr state_;

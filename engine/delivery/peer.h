@@ -36,6 +36,7 @@ struct Reply {
   bool body_cut = false;  // longer than limits::kAnswerBytesMax
   bool partly = false;    // some of a bundle had landed before this answer stopped the rest
   std::string about;      // of a bundle in steps: the one resource that it answers, for people
+  bool resent = false;    // an earlier try of the same call was not answered, and may be taken
   std::string failure;    // when not answered: the operating system's words
 
   Reply() = default;

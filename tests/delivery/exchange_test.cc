@@ -297,6 +297,20 @@ TEST_F(ExchangeTest, ACreateWhoseAnswerWasLostLandsOnce) {
   EXPECT_EQ(server_.kept["Observation/a"].version, 1);
 }
 
+// Whatever came of the second try says nothing of the first.
+TEST_F(ExchangeTest, ARefusalOfWhatWasSentTwiceLeavesItOpenWhetherItLanded) {
+  world_.peer.answer = [](const Call& call) {
+    Reply reply = StillPeer::status(call.method == "GET" ? 200 : 422);
+    reply.resent = call.method == "POST";
+    return reply;
+  };
+  send(1, entry("a", "1", false));
+  EXPECT_EQ(state(1), "held refused");
+  EXPECT_TRUE(leg(1).uncertain);
+  send(2, entry("a", "2", false));
+  EXPECT_EQ(state(1), "held refused") << "not given up for the later one";
+}
+
 TEST_F(ExchangeTest, ADeletionBeforeTheAnswerIsKnownShowsInWhatIsLeft) {
   server_.lose_answers = 1;
   world_.peer.answer = [this](const Call& call) {

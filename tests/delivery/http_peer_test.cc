@@ -7,15 +7,98 @@
 #include <string>
 #include <thread>
 #include <utility>
+#include <vector>
 
+#include <arpa/inet.h>
 #include <gtest/gtest.h>
+#include <netinet/in.h>
+#include <sys/socket.h>
+#include <unistd.h>
 
+#include "engine/base/limits.h"
 #include "engine/web/http_server.h"
 
 namespace engine::delivery {
 namespace {
 
 using std::chrono::milliseconds;
+
+// One connection after the other, each request answered as a list says. An empty answer is none:
+// the connection is closed behind the request.
+class ScriptedServer {
+ public:
+  struct Answer {
+    std::string bytes;
+    milliseconds wait{0};
+    bool last = false;  // nobody listens any more
+  };
+  explicit ScriptedServer(std::vector<Answer> answers) : answers_(std::move(answers)) {
+    sockaddr_in address{};
+    address.sin_family = AF_INET;
+    address.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+    socklen_t length = sizeof address;
+    listening_ = ::socket(AF_INET, SOCK_STREAM, 0);
+    EXPECT_EQ(::bind(listening_, reinterpret_cast<sockaddr*>(&address), length), 0);
+    EXPECT_EQ(::listen(listening_, 8), 0);
+    EXPECT_EQ(::getsockname(listening_, reinterpret_cast<sockaddr*>(&address), &length), 0);
+    port_ = ntohs(address.sin_port);
+    thread_ = std::thread([this] { serve(); });
+  }
+  ~ScriptedServer() {
+    ::shutdown(listening_, SHUT_RDWR);
+    thread_.join();
+    ::close(listening_);
+  }
+  ScriptedServer(const ScriptedServer&) = delete;
+  ScriptedServer& operator=(const ScriptedServer&) = delete;
+  int port() const { return port_; }
+  std::size_t asked() const { return asked_; }
+
+ private:
+  void serve() {
+    while (asked_ < answers_.size()) {
+      const int connection = ::accept(listening_, nullptr, nullptr);
+      if (connection < 0) {
+        return;
+      }
+      while (asked_ < answers_.size() && read_request(connection)) {
+        const Answer& answer = answers_[asked_++];
+        std::this_thread::sleep_for(answer.wait);
+        if (answer.last) {
+          ::shutdown(listening_, SHUT_RDWR);
+        }
+        if (answer.bytes.empty()) {
+          break;
+        }
+        EXPECT_GT(::send(connection, answer.bytes.data(), answer.bytes.size(), MSG_NOSIGNAL), 0);
+      }
+      ::close(connection);
+    }
+  }
+  // Its body is "{}".
+  static bool read_request(int connection) {
+    std::string bytes;
+    char some[1024];
+    while (!bytes.ends_with("\r\n\r\n{}")) {
+      const ssize_t got = ::recv(connection, some, sizeof some, 0);
+      if (got <= 0) {
+        return false;
+      }
+      bytes.append(some, static_cast<std::size_t>(got));
+    }
+    return true;
+  }
+
+  const std::vector<Answer> answers_;
+  int listening_ = -1;
+  int port_ = 0;
+  std::atomic<std::size_t> asked_{0};
+  std::thread thread_;
+};
+
+ScriptedServer::Answer answer(const std::string& status) {
+  return {"HTTP/1.1 " + status + "\r\nContent-Length: 0\r\n\r\n", milliseconds(0), false};
+}
 
 class PeerTest : public ::testing::Test {
  protected:
@@ -26,9 +109,12 @@ class PeerTest : public ::testing::Test {
     server_ = std::move(*started);
     connect("http://127.0.0.1:" + std::to_string(server_->port()) + "/fhir");
   }
-  void connect(const std::string& url) {
+  void connect(const ScriptedServer& server) {
+    connect("http://127.0.0.1:" + std::to_string(server.port()) + "/fhir", milliseconds(10'000));
+  }
+  void connect(const std::string& url, milliseconds answer_timeout = milliseconds(300)) {
     PeerConfig config(*parse_base_url(url));
-    config.answer_timeout = milliseconds(300);
+    config.answer_timeout = answer_timeout;
     config.authorization = "Bearer token";
     auto peer = make_http_peer(loop_, std::move(config));
     ASSERT_TRUE(peer.has_value());
@@ -78,7 +164,9 @@ TEST_F(PeerTest, OpensANewConnectionWhenTheServerClosedTheOldOne) {
   serve([](const web::Request&) { return web::Response(200, "text/plain", "x"); }, config);
   EXPECT_EQ(call("{}").status, 200);
   std::this_thread::sleep_for(milliseconds(100));
-  EXPECT_EQ(call("{}").status, 200);
+  const Reply second = call("{}");
+  EXPECT_EQ(second.status, 200);
+  EXPECT_FALSE(second.resent) << "nothing of it was sent over the old one";
 }
 
 TEST_F(PeerTest, TellsADroppedConnectionFromOneThatWasNeverMade) {
@@ -93,6 +181,38 @@ TEST_F(PeerTest, TellsADroppedConnectionFromOneThatWasNeverMade) {
   EXPECT_EQ(calls, 1);
   server_->stop(milliseconds(0));
   EXPECT_EQ(call("{}").fate, Reply::Fate::kNotSent);
+}
+
+// The server may have taken what it read whole before it ended the connection.
+TEST_F(PeerTest, DoesNotForgetThatItSentSomethingOverAKeptConnection) {
+  ScriptedServer away({answer("200 OK"), {"", milliseconds(0), true}});
+  connect(away);
+  EXPECT_EQ(call("{}").status, 200);
+  const Reply lost = call("{}");
+  EXPECT_EQ(lost.fate, Reply::Fate::kNoAnswer) << lost.failure;
+  EXPECT_TRUE(lost.resent);
+  ScriptedServer busy({answer("200 OK"), {}, answer("429 Too Many Requests"), answer("200 OK")});
+  connect(busy);
+  EXPECT_EQ(call("{}").status, 200);
+  const Reply refused = call("{}");
+  EXPECT_EQ(refused.status, 429);
+  EXPECT_TRUE(refused.resent);
+  EXPECT_FALSE(call("{}").resent);
+}
+
+// What ends the connection after a while had begun to work on it.
+TEST_F(PeerTest, AsksAgainOnlyWhereTheConnectionEndedAtOnceAndOnlyOnce) {
+  const milliseconds late = base::limits::kStaleConnectionMax + milliseconds(100);
+  ScriptedServer slow({answer("200 OK"), {"", late, false}, answer("200 OK")});
+  connect(slow);
+  EXPECT_EQ(call("{}").status, 200);
+  EXPECT_EQ(call("{}").fate, Reply::Fate::kNoAnswer);
+  EXPECT_EQ(slow.asked(), 2u);
+  ScriptedServer closing({answer("200 OK"), {}, {}, answer("200 OK")});
+  connect(closing);
+  EXPECT_EQ(call("{}").status, 200);
+  EXPECT_EQ(call("{}").fate, Reply::Fate::kNoAnswer);
+  EXPECT_EQ(closing.asked(), 3u);
 }
 
 TEST_F(PeerTest, GivesUpOnSilence) {
