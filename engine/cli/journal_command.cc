@@ -67,7 +67,7 @@ base::Result<void> note_read(Store& store, const Arguments& arguments,
 }
 
 // Patients and therapists are searched by their keyed hashes.
-base::Result<journal::Query> query_of(const Arguments& arguments) {
+base::Result<journal::Query> query_of(const Store& store, const Arguments& arguments) {
   journal::Query query;
   query.session = arguments.session;
   query.target = arguments.target;
@@ -81,10 +81,9 @@ base::Result<journal::Query> query_of(const Arguments& arguments) {
     }
   }
   if (arguments.by_person()) {
-    auto key = journal::SearchKey::load(arguments.key_file.empty()
-                                            ? files_of(arguments.journal, arguments.files) + ".key"
-                                            : arguments.key_file,
-                                        "");
+    auto key = journal::load_search_key(
+        store, arguments.key_file.empty() ? files_of(arguments.journal, arguments.files) + ".key"
+                                          : arguments.key_file);
     if (!key) {
       return std::move(key).error();
     }
@@ -100,7 +99,7 @@ int list(const Arguments& arguments) {
   if (!store) {
     return fail(store.error());
   }
-  auto query = query_of(arguments);
+  auto query = query_of(**store, arguments);
   if (!query) {
     return fail(query.error());
   }
@@ -131,7 +130,7 @@ int show(const Arguments& arguments) {
   if (!text) {
     return fail(text.error());
   }
-  const auto head = journal::parse_head(*text);
+  const auto head = journal::parse_head(*text, arguments.position);
   if (!head) {
     return fail(head.error());
   }
@@ -195,7 +194,7 @@ int export_records(const Arguments& arguments) {
   if (!store) {
     return fail(store.error());
   }
-  auto query = query_of(arguments);
+  auto query = query_of(**store, arguments);
   if (!query) {
     return fail(query.error());
   }

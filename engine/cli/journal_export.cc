@@ -41,10 +41,12 @@ class RecordWriter {
 
   Result<void> write(Position position) {
     const auto text = store_.head_text(position);
-    const auto head = text ? journal::parse_head(*text) : Result<journal::Head>(text.error());
-    if (!head) {
-      return head.error();
+    if (!text) {
+      return text.error();
     }
+    // What cannot be read goes as it is: whoever verifies the export names it.
+    const auto read = journal::parse_head(*text, position);
+    const journal::Head head = read ? *read : journal::Head();
     written_.insert(position);
     Result<void> written = write_file(stem(position) + "record", *text);
     // Read first: a visitor may ask the store nothing.
@@ -58,7 +60,7 @@ class RecordWriter {
     if (!scanned) {
       return scanned.error();
     }
-    for (const journal::Head::PartMark& mark : head->parts) {
+    for (const journal::Head::PartMark& mark : head.parts) {
       const auto part = std::find_if(parts.begin(), parts.end(),
                                      [&](const StoredPart& one) { return one.name == mark.name; });
       if (written) {

@@ -62,7 +62,8 @@ Change change_of(Kind kind, const KeepingArguments& arguments) {
 }
 
 // As the journal hides the name.
-Result<std::string> hidden_patient(const std::string& files, const KeepingArguments& arguments) {
+Result<std::string> hidden_patient(const Store& store, const std::string& files,
+                                   const KeepingArguments& arguments) {
   const auto patient = named_patient(arguments.patient, arguments.patient_file);
   if (!patient) {
     return patient.error();
@@ -71,8 +72,8 @@ Result<std::string> hidden_patient(const std::string& files, const KeepingArgume
     return Error(ErrorCode::kInvalid,
                  "whose? --patient-file FILE (or -), or --patient SYSTEM|VALUE");
   }
-  const auto key = journal::SearchKey::load(
-      arguments.key_file.empty() ? files + ".key" : arguments.key_file, "");
+  const auto key = journal::load_search_key(
+      store, arguments.key_file.empty() ? files + ".key" : arguments.key_file);
   return key ? Result<std::string>(key->hide(*patient)) : key.error();
 }
 
@@ -324,17 +325,17 @@ int run_keeping(const std::string& location, const std::string& files,
   if (arguments.rotate->parsed()) {
     return rotate(location, journal_keys, arguments);
   }
-  const bool of_patient = arguments.shred->parsed() || arguments.hold->parsed();
-  const auto patient =
-      of_patient ? hidden_patient(files, arguments) : Result<std::string>(std::string());
-  if (!patient) {
-    return fail(patient.error());
-  }
   const auto mode =
       arguments.holds->parsed() ? journal::OpenMode::kRead : journal::OpenMode::kCommand;
   auto store = journal::open_store({location, mode});
   if (!store) {
     return fail(store.error());
+  }
+  const bool of_patient = arguments.shred->parsed() || arguments.hold->parsed();
+  const auto patient =
+      of_patient ? hidden_patient(**store, files, arguments) : Result<std::string>(std::string());
+  if (!patient) {
+    return fail(patient.error());
   }
   return arguments.shred->parsed()      ? shred(**store, *patient, arguments)
          : arguments.hold->parsed()     ? hold(**store, *patient, arguments)

@@ -74,10 +74,9 @@ int move_in_journal(journal::Store& store, const JournalArguments& arguments,
   if (!translator) {
     return fail(translator.error());
   }
-  const auto key = journal::SearchKey::load(
-      arguments.key_file.empty() ? files_of(arguments.journal, arguments.files) + ".key"
-                                 : arguments.key_file,
-      "");
+  const auto key = journal::load_search_key(
+      store, arguments.key_file.empty() ? files_of(arguments.journal, arguments.files) + ".key"
+                                        : arguments.key_file);
   if (!key) {
     return fail(key.error());
   }

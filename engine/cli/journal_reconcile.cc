@@ -53,6 +53,10 @@ void print_text(const replay::ReconcileReport& report) {
     std::printf("%llu landed without a location that names a resource: not asked for\n",
                 static_cast<unsigned long long>(report.unnamed));
   }
+  if (report.unreadable > 0) {
+    std::printf("%llu landings cannot be read in the journal: not asked for; see journal verify\n",
+                static_cast<unsigned long long>(report.unreadable));
+  }
   if (report.destroyed > 0) {
     std::printf("%llu landings were destroyed in the journal: not asked for\n",
                 static_cast<unsigned long long>(report.destroyed));

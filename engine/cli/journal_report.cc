@@ -83,15 +83,6 @@ base::Result<Asked> ask(const std::string& journal, const std::string& files,
   if (auto good = check_identifier(arguments.therapist, "therapist"); !good) {
     return std::move(good).error();
   }
-  if (!patient->empty() || !arguments.therapist.empty()) {
-    const std::string file = arguments.key_file.empty() ? files + ".key" : arguments.key_file;
-    const auto key = journal::SearchKey::load(file, "");
-    if (!key) {
-      return key.error();
-    }
-    asked.patient = key->hide(*patient);
-    asked.therapist = key->hide(arguments.therapist);
-  }
   auto sealing = sealing_of(arguments.journal_keys);
   if (!sealing) {
     return std::move(sealing).error();
@@ -101,6 +92,15 @@ base::Result<Asked> ask(const std::string& journal, const std::string& files,
     return std::move(store).error();
   }
   asked.store = std::move(*store);
+  if (!patient->empty() || !arguments.therapist.empty()) {
+    const auto key = journal::load_search_key(
+        *asked.store, arguments.key_file.empty() ? files + ".key" : arguments.key_file);
+    if (!key) {
+      return key.error();
+    }
+    asked.patient = key->hide(*patient);
+    asked.therapist = key->hide(arguments.therapist);
+  }
   asked.range = {arguments.since, arguments.until};
   return asked;
 }

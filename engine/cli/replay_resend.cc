@@ -30,6 +30,11 @@ void print_json(const replay::ResendReport& report) {
 
 void print_text(const replay::ResendReport& report) {
   std::printf("%llu landings sent again\n", static_cast<unsigned long long>(report.sent));
+  if (report.unreadable > 0) {
+    std::printf(
+        "%llu landings cannot be read in the journal and are left out; see journal verify\n",
+        static_cast<unsigned long long>(report.unreadable));
+  }
   if (report.destroyed > 0) {
     std::printf("%llu were destroyed in the journal and are left out\n",
                 static_cast<unsigned long long>(report.destroyed));

@@ -60,16 +60,11 @@ base::Result<void> Engine::open_journal() {
   std::array<std::uint8_t, 32> fresh{};
   random_.fill(fresh);
   const std::string key_file = config_.key_file.empty() ? files_ + ".key" : config_.key_file;
-  auto key = journal::SearchKey::load(key_file, std::string(fresh.begin(), fresh.end()));
+  auto key = journal::open_search_key(*store_, key_file, std::string(fresh.begin(), fresh.end()));
   if (!key) {
     return std::move(key).error();
   }
   search_key_ = std::make_unique<journal::SearchKey>(std::move(*key));
-  // Under another key the same patient would be another one, and the order of what is sent lost.
-  if (auto agreed = store_->agree("search key", search_key_->hide("search key")); !agreed) {
-    return base::Error(agreed.error().code, agreed.error().detail + "; copy it from the first one",
-                       key_file);
-  }
   // Before the start is written: one that is broken off is begun again by the next.
   if (auto caught_up = catch_up_targets(); !caught_up) {
     return caught_up;

@@ -78,15 +78,11 @@ std::vector<std::string> names_of(std::string_view targets) {
 }
 
 Result<std::vector<std::string>> last_configured(const Store& store) {
-  journal::Query query;
-  query.kind = Kind::kStarted;
-  query.newest_first = true;
-  query.limit = 1;
-  const auto found = store.search(query);
+  const auto found = store.newest(Kind::kStarted);
   if (!found) {
     return found.error();
   }
-  return found->empty() ? std::vector<std::string>() : names_of(found->front().targets);
+  return found->has_value() ? names_of((*found)->targets) : std::vector<std::string>();
 }
 
 std::vector<GoneTarget> gone_targets(const std::vector<Store::Count>& counts,

@@ -60,18 +60,14 @@ Notices::Notices(World world)
 
 // False when the journal says nothing of it yet.
 base::Result<bool> Notices::go_on_from_journal() {
-  journal::Query query;
-  query.kind = Kind::kNoticed;
-  query.newest_first = true;
-  query.limit = 1;
-  const auto noted = world_.journal.store().search(query);
+  const auto noted = world_.journal.store().newest(Kind::kNoticed);
   if (!noted) {
     return noted.error();
   }
-  if (noted->empty()) {
+  if (!noted->has_value()) {
     return false;
   }
-  looked_ = noted_ = through_ = noted->front().through;
+  looked_ = noted_ = through_ = (*noted)->through;
   return true;
 }
 

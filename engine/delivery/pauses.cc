@@ -30,6 +30,12 @@ base::Result<void> Pauses::follow(const journal::Store& store) {
       return records.error();
     }
     for (const Record& record : *records) {
+      if (record.kind == Kind::kUnreadable && kind == Kind::kPaused) {
+        const std::lock_guard lock(mutex_);
+        doubtful_ = record;
+        doubtful_.kind = Kind::kPaused;
+        doubtful_.why = "the record of a pause cannot be read; resume what may be sent to";
+      }
       note(record);
     }
   }
@@ -40,6 +46,9 @@ base::Result<void> Pauses::follow(const journal::Store& store) {
 
 void Pauses::note(const Record& record) {
   const std::lock_guard lock(mutex_);
+  if (record.kind == Kind::kUnreadable) {
+    return;
+  }
   Record& last = last_[record.target];
   if (last.position < record.position) {
     last = record;
@@ -49,9 +58,11 @@ void Pauses::note(const Record& record) {
 std::optional<Record> Pauses::paused(std::string_view target) const {
   const std::lock_guard lock(mutex_);
   const auto found = last_.find(target);
-  return found != last_.end() && found->second.kind == Kind::kPaused
-             ? std::optional<Record>(found->second)
-             : std::nullopt;
+  const Record& last = found != last_.end() ? found->second : none_;
+  if (last.position < doubtful_.position) {
+    return doubtful_;
+  }
+  return last.kind == Kind::kPaused ? std::optional<Record>(last) : std::nullopt;
 }
 
 base::Result<journal::Change> pause_change(const Pauses& pauses,

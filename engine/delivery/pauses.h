@@ -33,6 +33,10 @@ class Pauses {
  private:
   mutable std::mutex mutex_;  // of what follows
   std::map<std::string, journal::Record, std::less<>> last_;
+  // The newest pause that cannot be read: it may be of any target, so it stands for each until
+  // somebody says something later.
+  journal::Record doubtful_;
+  const journal::Record none_;
   journal::Position seen_ = 0;
 };
 

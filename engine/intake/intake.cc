@@ -188,18 +188,20 @@ Answer Intake::State::answer_to(const Outcome& outcome,
     answer = answer_of(202, receipt_text(header.session_id, header.revision, "accepted",
                                          outcome.position, outcome.record.time));
   } else if (outcome.verdict == Outcome::Verdict::kRepeated) {
-    const auto text = world.journal.store().head_text(outcome.position);
-    const auto head = text ? journal::parse_head(*text) : text.error();
+    const auto head = world.journal.store().head(outcome.position);
     const auto legs = world.journal.store().legs(header.session_id);
-    if (!head || !legs) {
+    // When the first cannot be read any more, the receipt of this one has to do.
+    const bool damaged = !head && head.error().code == base::ErrorCode::kCorrupt;
+    if ((!head && !damaged) || !legs) {
       return later(kFailing);
     }
     std::string_view state = "accepted";
     for (const journal::Leg& leg : *legs) {
       state = leg.revision == header.revision ? journal::name_of(leg.state) : state;
     }
-    answer = answer_of(200, receipt_text(header.session_id, header.revision, state,
-                                         outcome.position, head->record.time));
+    answer =
+        answer_of(200, receipt_text(header.session_id, header.revision, state, outcome.position,
+                                    damaged ? outcome.record.time : head->record.time));
   } else if (outcome.record.reason == journal::kMovedAway) {
     answer = answer_of(
         409,

@@ -69,8 +69,7 @@ Result<Change> acceptance(const std::string& body, const char* reason, const Ses
 
 // For whom the last revision was.
 Result<std::string> targets_of(const journal::Store& store, journal::Position accepted) {
-  const auto text = store.head_text(accepted);
-  auto head = text ? journal::parse_head(*text) : text.error();
+  auto head = store.head(accepted);
   return head ? Result<std::string>(std::move(head->record.targets)) : std::move(head).error();
 }
 

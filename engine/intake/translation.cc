@@ -42,12 +42,8 @@ base::Result<std::vector<therapy::Revision>> load_revisions(
                          "a revision that was built on is not in the journal",
                          "revision " + std::to_string(revision));
     }
-    auto head_text = store.head_text(found->position);
     auto body = store.part(found->position, "document");
-    if (!head_text || !body) {
-      return head_text ? body.error() : head_text.error();
-    }
-    auto head = journal::parse_head(*head_text);
+    auto head = body ? store.head(found->position) : base::Result<journal::Head>(body.error());
     if (!head) {
       return head.error();
     }

@@ -250,6 +250,39 @@ Result<void> destroy(Connection& connection, Position record, const Destruction&
   return done;
 }
 
+Result<std::vector<DestroyedRow>> destroyed_rows(Connection& connection) {
+  std::vector<DestroyedRow> out;
+  auto keys = connection.run("SELECT id, record FROM destroyed_key ORDER BY id");
+  while (true) {
+    const auto stepped = keys.step();
+    if (!stepped) {
+      return stepped.error();
+    }
+    if (!*stepped) {
+      break;
+    }
+    DestroyedRow row;
+    row.key = std::string(keys.blob_at(0));
+    row.record = static_cast<Position>(keys.number_at(1));
+    out.push_back(std::move(row));
+  }
+  auto parts = connection.run("SELECT first, last, record FROM destroyed_part ORDER BY first");
+  while (true) {
+    const auto stepped = parts.step();
+    if (!stepped) {
+      return stepped.error();
+    }
+    if (!*stepped) {
+      return out;
+    }
+    DestroyedRow row;
+    row.first = static_cast<Position>(parts.number_at(0));
+    row.last = static_cast<Position>(parts.number_at(1));
+    row.record = static_cast<Position>(parts.number_at(2));
+    out.push_back(std::move(row));
+  }
+}
+
 Result<std::optional<Position>> destroyed_by(Connection& connection, Position position,
                                              std::string_view name) {
   auto part = connection.run("SELECT codec, bytes FROM part WHERE position = ? AND name = ?");
@@ -317,9 +350,10 @@ Result<StoredPart> open_part(Connection& connection, const Sealing* sealing, Pos
 
 Error destroyed_error(Connection& connection, Position record) {
   const auto text = queries::head_text(connection, record);
-  const auto head = text ? parse_head(*text) : Result<Head>(text.error());
+  const auto head = text ? parse_head(*text, record) : Result<Head>(text.error());
   if (!head) {
-    return head.error();
+    return {ErrorCode::kNotFound, "it was destroyed; record " + std::to_string(record) +
+                                      ", which says when and why, cannot be read"};
   }
   const Record& by = head->record;
   return {ErrorCode::kNotFound, "it was destroyed on " + by.time.substr(0, 10) +

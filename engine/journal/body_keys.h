@@ -48,6 +48,7 @@ base::Result<void> restore(Connection& connection, const std::vector<WrappedKey>
 
 // Does what the record says, for good.
 base::Result<void> destroy(Connection& connection, Position record, const Destruction& what);
+base::Result<std::vector<DestroyedRow>> destroyed_rows(Connection& connection);
 // The record that had a part destroyed; nullopt when none had.
 base::Result<std::optional<Position>> destroyed_by(Connection& connection, Position position,
                                                    std::string_view name);

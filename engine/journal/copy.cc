@@ -4,6 +4,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/journal/merkle.h"
+#include "engine/journal/search_key.h"
 
 namespace engine::journal {
 
@@ -123,6 +124,14 @@ Result<CopyReport> copy_journal(const Store& from, Store& to,
   }
   if (auto restored = to.restore_keys(*keys, *master); !restored) {
     return restored.error();
+  }
+  // Under which key the patients are hidden, so that no engine takes another one for it.
+  const auto mark = from.agreed(kSearchKeyMark);
+  if (!mark) {
+    return mark.error();
+  }
+  if (auto agreed = mark->empty() ? Result<void>() : to.agree(kSearchKeyMark, *mark); !agreed) {
+    return agreed.error();
   }
   const auto whole = tree_of(from, *size);
   const auto made = tree_of(to, *size);

@@ -112,8 +112,8 @@ constexpr Table kTables[] = {
 base::Result<std::vector<std::string>> compare_all(Connection& log, Connection& again,
                                                    std::size_t limit) {
   base::Result<void> folded;
-  auto scanned = scan(log, 1, [&](Position, std::string_view text, const base::Digest&) {
-    const auto head = parse_head(text);
+  auto scanned = scan(log, 1, [&](Position at, std::string_view text, const base::Digest&) {
+    const auto head = parse_head(text, at);
     folded = head ? state::apply(again, head->record) : base::Result<void>(head.error());
     return folded.has_value();
   });

@@ -104,15 +104,27 @@ Result<Position> newest_before(Connection& connection, std::string_view cutoff) 
 
 Result<std::vector<Record>> holds(Connection& connection) {
   auto row = connection.run(
-      "SELECT head FROM record WHERE kind > 21 AND kind < 27 AND kind IN (25, 26) ORDER BY "
-      "position");
+      "SELECT head, position, kind, patient, time FROM record WHERE kind > 21 AND kind < 27 AND "
+      "kind IN (25, 26) ORDER BY position");
   std::vector<Record> out;
   Result<void> readable;
   auto done = for_rows(row, [&] {
-    auto head = parse_head(row.text_at(0));
+    const auto position = static_cast<Position>(row.number_at(1));
+    auto head = parse_head(row.text_at(0), position);
     if (!head) {
-      readable = head.error();
-      return false;
+      // Whatever can be a hold protects: of one the search column says whom, and which one an end
+      // was about nobody knows.
+      if (row.number_at(2) == static_cast<std::int64_t>(Kind::kHold)) {
+        Record hold;
+        hold.kind = Kind::kHold;
+        hold.position = position;
+        hold.patient = row.null_at(3) ? std::string() : std::string(row.text_at(3));
+        hold.time = std::string(row.text_at(4));
+        hold.why = "this record cannot be read; journal verify says more";
+        readable = hold.patient.empty() ? Result<void>(head.error()) : readable;
+        out.push_back(std::move(hold));
+      }
+      return readable.has_value();
     }
     if (head->record.kind == Kind::kHold) {
       out.push_back(std::move(head->record));

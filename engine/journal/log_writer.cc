@@ -67,9 +67,18 @@ Result<bool> LogWriter::was_moved(const std::vector<Acceptance>& known) {
   if (known.empty()) {
     return false;
   }
-  const auto text = queries::head_text(connection_, known.back().position);
-  const auto head = text ? parse_head(*text) : text.error();
-  return head ? Result<bool>(head->record.reason == kMovedAway) : head.error();
+  const Position last = known.back().position;
+  const auto text = queries::head_text(connection_, last);
+  const auto head = text ? parse_head(*text, last) : text.error();
+  if (head || head.error().code != ErrorCode::kCorrupt) {
+    return head ? Result<bool>(head->record.reason == kMovedAway) : head.error();
+  }
+  // It cannot be read any more. What else decides about the next revision (number and content)
+  // stands in the tables, and that it was a move is told by the record behind it: the two
+  // acceptances of a move are written together.
+  const auto behind = queries::head_text(connection_, last + 1);
+  const auto here = behind ? parse_head(*behind, last + 1) : Result<Head>(behind.error());
+  return here && here->record.reason == kMovedHere;
 }
 
 // The record's targets, and those of `others` that have an earlier revision or still may get it.

@@ -18,7 +18,7 @@ base::Error absent(Connection& connection, Position position, std::string_view n
   if (!record || !text) {
     return record ? text.error() : record.error();
   }
-  const auto head = parse_head(*text);
+  const auto head = parse_head(*text, position);
   const bool named = head && std::any_of(head->parts.begin(), head->parts.end(),
                                          [&](const auto& mark) { return mark.name == name; });
   if (!named) {

@@ -59,6 +59,9 @@ class PostgresStore final : public Store {
     }
   }
   Result<void> agree(std::string_view name, std::string_view value) override;
+  Result<std::string> agreed(std::string_view name) const override {
+    return readers_.ask([&](Connection& c) { return queries::agreed(c, name); });
+  }
 
   const Sealing* sealing() const override { return sealing_.get(); }
   Result<std::vector<WrappedKey>> body_keys() const override {
@@ -76,6 +79,10 @@ class PostgresStore final : public Store {
   Result<std::optional<Position>> destroyed_by(Position position,
                                                std::string_view name) const override {
     return readers_.ask([&](Connection& c) { return body_keys::destroyed_by(c, position, name); });
+  }
+
+  Result<std::vector<DestroyedRow>> destroyed_rows() const override {
+    return readers_.ask([](Connection& c) { return body_keys::destroyed_rows(c); });
   }
 
   Result<std::vector<Record>> legal_holds() const override {
@@ -213,12 +220,12 @@ Result<std::vector<Leg>> PostgresStore::orphans() const {
     return sent;
   }
   for (Leg& leg : *sent) {
-    const auto text = head_text(leg.changed);
-    const auto head = text ? parse_head(*text) : text.error();
-    if (!head) {
-      return head.error();
+    const auto sender = head(leg.changed);
+    if (!sender && sender.error().code != ErrorCode::kCorrupt) {
+      return sender.error();
     }
-    const std::string& engine = head->record.actor;
+    // Who sends it is not readable any more: as if nobody was heard of since.
+    const std::string engine = sender ? sender->record.actor : std::string();
     const bool own = engine == fellows_->name();
     if (own ? leg.changed <= fellows_->joined_at() || forgotten(leg)
             : fellows_->gone(engine, leg.changed)) {
@@ -230,23 +237,7 @@ Result<std::vector<Leg>> PostgresStore::orphans() const {
 
 Result<void> PostgresStore::agree(std::string_view name, std::string_view value) {
   const auto connection = writer_.connection();
-  if (!connection) {
-    return connection.error();
-  }
-  auto added = (*connection)->run("INSERT INTO agreed VALUES(?, ?) ON CONFLICT DO NOTHING");
-  if (auto done = added.text(name).blob(value).finish(); !done) {
-    return done;
-  }
-  auto row = (*connection)->run("SELECT value FROM agreed WHERE name = ?");
-  const auto stepped = row.text(name).step();
-  if (!stepped) {
-    return stepped.error();
-  }
-  if (!*stepped || row.blob_at(0) != value) {
-    return Error(ErrorCode::kConflict,
-                 "the engines of this journal do not have the same " + std::string(name));
-  }
-  return {};
+  return connection ? queries::agree(**connection, name, value) : connection.error();
 }
 
 // An engine translates at once what it took in; what is found here was left by one that ended, or

@@ -86,6 +86,30 @@ base::Result<void> insert_part(Connection& connection, Position position, std::s
       .finish();
 }
 
+base::Result<void> agree(Connection& connection, std::string_view name, std::string_view value) {
+  auto added = connection.run("INSERT INTO agreed VALUES(?, ?) ON CONFLICT DO NOTHING");
+  if (auto done = added.text(name).blob(value).finish(); !done) {
+    return done;
+  }
+  const auto kept = agreed(connection, name);
+  if (!kept) {
+    return kept.error();
+  }
+  return *kept == value ? base::Result<void>()
+                        : base::Error(base::ErrorCode::kConflict,
+                                      "those who write this journal do not have the same " +
+                                          std::string(name));
+}
+
+base::Result<std::string> agreed(Connection& connection, std::string_view name) {
+  auto row = connection.run("SELECT value FROM agreed WHERE name = ?");
+  const auto stepped = row.text(name).step();
+  if (!stepped) {
+    return stepped.error();
+  }
+  return *stepped ? std::string(row.blob_at(0)) : std::string();
+}
+
 base::Result<Position> size(Connection& connection) {
   auto end = end_of_log(connection);
   if (!end) {
@@ -204,11 +228,13 @@ base::Result<std::vector<Record>> search(Connection& connection, const Query& qu
         break;
       }
       after = static_cast<Position>(row.number_at(0));
-      auto head = parse_head(row.text_at(1));
+      auto head = parse_head(row.text_at(1), after);
       if (!head) {
-        return head.error();
-      }
-      if (query.target.empty() || head->record.target == query.target) {
+        // The rest stays readable. Whose target it was nobody knows any more.
+        out.emplace_back();
+        out.back().kind = Kind::kUnreadable;
+        out.back().position = after;
+      } else if (query.target.empty() || head->record.target == query.target) {
         out.push_back(std::move(head->record));
       }
     }

@@ -25,6 +25,10 @@ base::Result<void> insert_record(Connection& connection, const Record& record,
 base::Result<void> insert_part(Connection& connection, Position position, std::size_t number,
                                const StoredPart& part);
 
+// As Store::agree() and agreed(). The table must be there.
+base::Result<void> agree(Connection& connection, std::string_view name, std::string_view value);
+base::Result<std::string> agreed(Connection& connection, std::string_view name);
+
 base::Result<Position> size(Connection& connection);
 base::Result<std::string> head_text(Connection& connection, Position position);
 // Errors: those of Store::part().

@@ -153,6 +153,9 @@ bool read_line(std::string_view name, std::string_view value, Head& head) {
 }  // namespace
 
 std::string_view name_of(Kind kind) {
+  if (kind == Kind::kUnreadable) {
+    return "unreadable";
+  }
   for (const auto& [value, name] : kNames) {
     if (value == kind) {
       return name;
@@ -243,6 +246,20 @@ base::Result<Head> parse_head(std::string_view text) {
   }
   if (!complete) {
     return base::Error(base::ErrorCode::kCorrupt, "a record's head ends too early");
+  }
+  return head;
+}
+
+base::Result<Head> parse_head(std::string_view text, Position position) {
+  auto head = parse_head(text);
+  const std::string where = "record " + std::to_string(position);
+  if (!head) {
+    const base::Error& error = head.error();
+    return base::Error(error.code, error.detail,
+                       where + (error.where.empty() ? "" : ", " + error.where));
+  }
+  if (head->record.position != position) {
+    return base::Error(base::ErrorCode::kCorrupt, "a record's head says another position", where);
   }
   return head;
 }

@@ -19,6 +19,9 @@ namespace engine::journal {
 using Position = std::uint64_t;  // 1, 2, 3 ... without gaps
 
 enum class Kind : std::uint8_t {
+  // In no head: what a search gives back for a record whose head cannot be read any more. Only its
+  // position is known.
+  kUnreadable = 0,
   kStarted = 1,      // an engine opened the journal for writing
   kRefused = 2,      // a body that was answered 4xx
   kAccepted = 3,     // a revision of a session, durable from here on
@@ -111,6 +114,9 @@ struct Head {
 };
 // Errors: kCorrupt, naming the line.
 base::Result<Head> parse_head(std::string_view text);
+// Of the record at a place in the journal. Errors: kCorrupt, naming the record; also for the head
+// of another one.
+base::Result<Head> parse_head(std::string_view text, Position position);
 
 // Hash of a record: its leaf in the tree (RFC 6962 section 2.1).
 base::Digest leaf_hash(std::string_view head);

@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "engine/journal/secret_file.h"
+#include "engine/journal/store.h"
 
 namespace engine::journal {
 namespace {
@@ -54,6 +55,54 @@ std::string SearchKey::hide(std::string_view identifier) const {
 std::string SearchKey::derive(std::string_view purpose, std::string_view whose) const {
   const std::string info = std::string(purpose) + '\0' + std::string(whose);
   return base::to_hex(hkdf_sha256(secret_, "", info));
+}
+
+namespace {
+
+base::Error another_key(const std::string& path) {
+  return {base::ErrorCode::kConflict,
+          "this is not the key that the journal's patients are hidden with; bring back the file "
+          "that was made with the journal, or copy it from the engine that made it",
+          path};
+}
+
+}  // namespace
+
+base::Result<SearchKey> open_search_key(Store& store, const std::string& path,
+                                        std::string_view random) {
+  auto key = SearchKey::load(path, "");
+  if (!key && key.error().code == base::ErrorCode::kNotFound) {
+    const auto size = store.size();
+    const auto mark = store.agreed(kSearchKeyMark);
+    if (!size || !mark) {
+      return size ? mark.error() : size.error();
+    }
+    if (*size > 0 || !mark->empty()) {
+      return base::Error(base::ErrorCode::kNotFound,
+                         "the key that hides the journal's patients is missing; bring the file "
+                         "back from a backup, or copy it from the engine that made it: under a new "
+                         "one no patient would be found, and no legal hold would protect anybody",
+                         path);
+    }
+    key = SearchKey::load(path, random);
+  }
+  if (!key) {
+    return key;
+  }
+  const auto agreed = store.agree(kSearchKeyMark, key->hide(kSearchKeyMark));
+  if (!agreed) {
+    return agreed.error().code == base::ErrorCode::kConflict ? another_key(path) : agreed.error();
+  }
+  return key;
+}
+
+base::Result<SearchKey> load_search_key(const Store& store, const std::string& path) {
+  auto key = SearchKey::load(path, "");
+  const auto mark = key ? store.agreed(kSearchKeyMark) : base::Result<std::string>(key.error());
+  if (!mark) {
+    return mark.error();
+  }
+  return mark->empty() || *mark == key->hide(kSearchKeyMark) ? std::move(key) : another_key(path);
 }
 
 }  // namespace engine::journal

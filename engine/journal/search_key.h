@@ -10,6 +10,8 @@
 
 namespace engine::journal {
 
+class Store;
+
 base::Digest hmac_sha256(std::string_view key, std::string_view message);
 // The first 32 bytes of HKDF with SHA-256 (RFC 5869).
 base::Digest hkdf_sha256(std::string_view key, std::string_view salt, std::string_view info);
@@ -30,5 +32,19 @@ class SearchKey {
  private:
   std::string secret_;
 };
+
+// By which programs know the key without knowing it: the name under which they agree on it.
+inline constexpr std::string_view kSearchKeyMark = "search key";
+
+// The key of a journal that is open for writing, as an engine needs it. It is made, of `random`,
+// only for a journal without records: under another key the same patient is another one, so that a
+// legal hold of before protects nobody. A journal from when no mark was kept takes it here.
+// Errors: kNotFound when the file is missing and was in use; kConflict when it is another key;
+// those of load().
+base::Result<SearchKey> open_search_key(Store& store, const std::string& path,
+                                        std::string_view random);
+// The key for a search or a change by a patient's name. Errors: kNotFound, kInvalid, kIo; kConflict
+// when the journal's patients are hidden with another one.
+base::Result<SearchKey> load_search_key(const Store& store, const std::string& path);
 
 }  // namespace engine::journal

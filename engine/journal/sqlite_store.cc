@@ -116,6 +116,16 @@ class SqliteStore final : public Store {
                                             const base::Clock& clock) override;
   base::Result<void> restore(const std::vector<CopiedRecord>& records) override;
 
+  base::Result<void> agree(std::string_view name, std::string_view value) override;
+  base::Result<std::string> agreed(std::string_view name) const override {
+    return read([&](Connection& c) -> base::Result<std::string> {
+      const auto there = sqlite::has_agreed(c);
+      return there && *there ? queries::agreed(c, name)
+             : there         ? base::Result<std::string>(std::string())
+                             : there.error();
+    });
+  }
+
   const Sealing* sealing() const override { return sealing_.get(); }
   base::Result<std::vector<WrappedKey>> body_keys() const override {
     return read([](Connection& c) { return body_keys::all(c); });
@@ -129,6 +139,10 @@ class SqliteStore final : public Store {
   base::Result<std::optional<Position>> destroyed_by(Position position,
                                                      std::string_view name) const override {
     return read([&](Connection& c) { return body_keys::destroyed_by(c, position, name); });
+  }
+
+  base::Result<std::vector<DestroyedRow>> destroyed_rows() const override {
+    return read([](Connection& c) { return body_keys::destroyed_rows(c); });
   }
 
   base::Result<std::vector<Record>> legal_holds() const override {
@@ -256,6 +270,16 @@ base::Result<void> SqliteStore::restore_keys(const std::vector<WrappedKey>& keys
       [&](LogWriter& log) { return body_keys::restore(log.connection(), keys, master); });
 }
 
+base::Result<void> SqliteStore::agree(std::string_view name, std::string_view value) {
+  if (!writer_) {
+    return base::Error(base::ErrorCode::kUnsupported, "the journal is open for reading only");
+  }
+  return transact([&](LogWriter& log) {
+    const auto made = log.connection().script(sqlite::kAgreedTable);
+    return made ? queries::agree(log.connection(), name, value) : made;
+  });
+}
+
 // Pages as they were before stay in the log of SQLite until they are overwritten. While somebody
 // reads them this has to wait for the next time; an engine, whose senders wait, does not even try
 // twice.
@@ -285,6 +309,10 @@ base::Result<std::vector<std::string>> SqliteStore::check_fold(std::size_t limit
       return checked.error();
     }
     auto compared = queries::compare_with_fold(c, **again, limit - out.size());
+    if (!compared && !out.empty()) {
+      out.push_back("states: " + compared.error().text());
+      return out;
+    }
     if (compared) {
       compared->insert(compared->begin(), out.begin(), out.end());
     }

@@ -86,6 +86,11 @@ base::Result<void> prepare_for_writing(Connection& connection, bool create) {
   return done;
 }
 
+base::Result<bool> has_agreed(sql::Connection& connection) {
+  return connection.run("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'agreed'")
+      .step();
+}
+
 base::Result<void> prepare_for_reading(Connection& connection, const std::string& path) {
   const auto format = user_version(connection);
   if (!format) {

@@ -11,6 +11,11 @@ namespace engine::journal::sqlite {
 // Makes the tables when the file is new and `create` is given; brings a file of an earlier form up
 // to date. Errors: kUnsupported for one of a later form, kIo.
 base::Result<void> prepare_for_writing(Connection& connection, bool create);
+// What those who write the journal have agreed on (Store::agree): made when there is something, so
+// that a file of before has none, and the programs of before pass over it.
+inline constexpr const char* kAgreedTable =
+    "CREATE TABLE IF NOT EXISTS agreed(name TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID;";
+base::Result<bool> has_agreed(sql::Connection& connection);
 // Errors: kInvalid for a file that is no journal, kUnsupported, kIo.
 base::Result<void> prepare_for_reading(Connection& connection, const std::string& path);
 

@@ -293,6 +293,7 @@ base::Result<void> apply(Connection& connection, const Record& record) {
       return also_for(connection, record);
     case Kind::kStarted:
       return start(connection, record);
+    case Kind::kUnreadable:
     case Kind::kRefused:
     case Kind::kRepeated:
     case Kind::kConflicting:

@@ -116,6 +116,14 @@ struct PartRow {
   StoredPart part;
 };
 
+// A row of the tables of what was destroyed: a data key, or the parts of some records.
+struct DestroyedRow {
+  std::string key;  // its id; "" when it is about records
+  Position first = 0;
+  Position last = 0;
+  Position record = 0;  // the one that destroyed it
+};
+
 // A record of one journal on its way into another.
 struct CopiedRecord {
   std::string head;
@@ -158,11 +166,12 @@ class Store {
   virtual base::Result<std::vector<Leg>> orphans() const { return std::vector<Leg>(); }
   // `told` runs, on a thread of the store's, after another engine wrote. Call it once.
   virtual void on_news(std::function<void()> told) { static_cast<void>(told); }
-  // All engines must mean the same by `name`: the first value is kept. Errors: kConflict.
-  virtual base::Result<void> agree(std::string_view name, std::string_view value) {
-    static_cast<void>(name), static_cast<void>(value);
-    return {};
-  }
+
+  // All who write must mean the same by `name`: the first value is kept, durable on return.
+  // Errors: kConflict, kIo.
+  virtual base::Result<void> agree(std::string_view name, std::string_view value) = 0;
+  // What was kept; "" when nothing was yet.
+  virtual base::Result<std::string> agreed(std::string_view name) const = 0;
 
   // What its sealed parts are opened with; nullptr: nothing.
   virtual const Sealing* sealing() const = 0;
@@ -178,6 +187,10 @@ class Store {
   // The record that had a part destroyed; nullopt when none had.
   virtual base::Result<std::optional<Position>> destroyed_by(Position position,
                                                              std::string_view name) const = 0;
+
+  // All that the tables say was destroyed, each with the record that had it destroyed: the same
+  // as the lists that those records hold, for looking up.
+  virtual base::Result<std::vector<DestroyedRow>> destroyed_rows() const = 0;
 
   // The legal holds that stand, oldest first.
   virtual base::Result<std::vector<Record>> legal_holds() const = 0;
@@ -195,7 +208,13 @@ class Store {
       const = 0;
   virtual base::Result<void> scan_parts(Position first,
                                         const std::function<bool(const PartRow&)>& visit) const = 0;
+  // A record whose head cannot be read is among those found when its search columns say so, as
+  // Kind::kUnreadable with its position and nothing else: of any target.
   virtual base::Result<std::vector<Record>> search(const Query& query) const = 0;
+  // The head of a record. Errors: kNotFound; kCorrupt, naming the record.
+  base::Result<Head> head(Position position) const;
+  // The newest readable record of a kind; nullopt when there is none.
+  base::Result<std::optional<Record>> newest(Kind kind) const;
 
   virtual base::Result<std::vector<Leg>> legs(std::string_view session) const = 0;
   virtual base::Result<std::vector<Acceptance>> acceptances(std::string_view session) const = 0;

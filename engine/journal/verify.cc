@@ -30,6 +30,10 @@ class Verifier {
     for (WrappedKey& key : *keys) {
       keys_.emplace(key.id, std::move(key));
     }
+    auto rows = rows_of_tables();
+    if (!rows) {
+      return std::move(rows).error();
+    }
     std::vector<Span> spans;
     for (const Position position : destructions_) {
       const auto text = store_.part(position, kDestroyedPart);
@@ -40,12 +44,20 @@ class Verifier {
       }
       for (const std::string& id : what->keys) {
         destroyed_keys_.insert(id);
+        expect_row(*rows, key_row(id), position);
         if (keys_.count(id) > 0) {
           fault("key " + base::to_hex(id) + ": was to be destroyed by record " +
                 std::to_string(position) + " and is still there");
         }
       }
+      for (const Span& span : what->records) {
+        expect_row(*rows, span_row(span.first, span.last), position);
+      }
       spans.insert(spans.end(), what->records.begin(), what->records.end());
+    }
+    for (const auto& [row, record] : *rows) {
+      fault(row + ": the tables say that record " + std::to_string(record) +
+            " destroyed it, the record does not");
     }
     removed_.records = joined(std::move(spans));
     return {};
@@ -126,6 +138,39 @@ class Verifier {
   Verification out;
 
  private:
+  using Rows = std::map<std::string, Position>;  // what was destroyed, by which record
+
+  static std::string key_row(const std::string& id) { return "key " + base::to_hex(id); }
+  static std::string span_row(Position first, Position last) {
+    return "parts of the records " + std::to_string(first) + " to " + std::to_string(last);
+  }
+  // Of destructions that were looked at; later ones are the next verification's.
+  base::Result<Rows> rows_of_tables() const {
+    const auto rows = store_.destroyed_rows();
+    if (!rows) {
+      return rows.error();
+    }
+    Rows found;
+    for (const DestroyedRow& row : *rows) {
+      if (row.record < next_position_) {
+        found.emplace(row.key.empty() ? span_row(row.first, row.last) : key_row(row.key), row.record);
+      }
+    }
+    return found;
+  }
+  void expect_row(Rows& rows, const std::string& row, Position record) {
+    const auto found = rows.find(row);
+    if (found == rows.end()) {
+      fault(row + ": record " + std::to_string(record) +
+            " destroyed it, and the tables do not say so");
+      return;
+    }
+    if (found->second != record) {
+      fault(row + ": record " + std::to_string(record) + " destroyed it, the tables say record " +
+            std::to_string(found->second));
+    }
+    rows.erase(found);
+  }
   void check_sealed(const PartRow& row, const std::string& where) {
     const auto id = key_id_of(row.part.bytes);
     if (!id) {

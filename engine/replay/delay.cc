@@ -126,11 +126,15 @@ class Measuring {
     if (!found) {
       return found.error();
     }
+    // Before one that cannot be read nobody knows.
     return !found->empty() && found->front().position == landed.position;
   }
   base::Result<void> add(const Record& landed, journal::Position accepted) {
-    const auto text = store_.head_text(accepted);
-    const auto head = text ? journal::parse_head(*text) : text.error();
+    const auto head = store_.head(accepted);
+    if (!head && head.error().code == base::ErrorCode::kCorrupt) {
+      ++untimed_;  // when it came is not readable
+      return {};
+    }
     if (!head) {
       return head.error();
     }

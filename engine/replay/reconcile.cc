@@ -67,6 +67,11 @@ Result<Resources> landed_resources(const journal::Store& store, const ReconcileQ
       return records.error();
     }
     for (const journal::Record& record : *records) {
+      if (record.kind == journal::Kind::kUnreadable) {
+        ++report.unreadable;
+        search.after = record.position;
+        continue;
+      }
       if (auto read = read_landing(store, record, resources, report); !read) {
         return read.error();
       }

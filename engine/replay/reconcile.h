@@ -32,9 +32,10 @@ struct Drift {
 struct ReconcileReport {
   std::uint64_t resources = 0;
   std::uint64_t same = 0;
-  std::uint64_t unnamed = 0;    // landed without a location that names a resource
-  std::uint64_t destroyed = 0;  // landings of which the journal no longer holds what landed
-  std::vector<Drift> drifts;    // at most limits::kIssuesMax; `drifted` counts them all
+  std::uint64_t unnamed = 0;     // landed without a location that names a resource
+  std::uint64_t unreadable = 0;  // landings, perhaps of another target, whose record is damaged
+  std::uint64_t destroyed = 0;   // landings of which the journal no longer holds what landed
+  std::vector<Drift> drifts;     // at most limits::kIssuesMax; `drifted` counts them all
   std::uint64_t drifted = 0;
 };
 

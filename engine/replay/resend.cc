@@ -57,9 +57,12 @@ Result<ResendPlan> plan_resend(const journal::Store& store, const ResendQuery& q
       if (is_past(query, record)) {
         return plan;
       }
+      plan.last = search.after = record.position;
+      if (record.kind == journal::Kind::kUnreadable) {
+        continue;
+      }
       ++plan.landings;
       ++plan.by_patient[record.patient];
-      plan.last = search.after = record.position;
     }
     if (records->size() < search.limit) {
       return plan;
@@ -81,6 +84,11 @@ Result<ResendReport> resend(const journal::Store& store, const ResendQuery& quer
     for (const journal::Record& record : *records) {
       if (is_past(query, record)) {
         return report;
+      }
+      if (record.kind == journal::Kind::kUnreadable) {
+        ++report.unreadable;
+        search.after = record.position;
+        continue;
       }
       auto bundle = bundle_of(store, record);
       if (!bundle && bundle.error().code == ErrorCode::kNotFound) {

@@ -34,9 +34,10 @@ struct ResendPlan {
 base::Result<ResendPlan> plan_resend(const journal::Store& store, const ResendQuery& query);
 
 struct ResendReport {
-  std::uint64_t sent = 0;       // and taken by the server
-  std::uint64_t destroyed = 0;  // bundles that were destroyed on purpose: left out
-  journal::Position last = 0;   // the record of the last landing that was sent
+  std::uint64_t sent = 0;        // and taken by the server
+  std::uint64_t unreadable = 0;  // landings, perhaps of another target, whose record is damaged
+  std::uint64_t destroyed = 0;   // bundles that were destroyed on purpose: left out
+  journal::Position last = 0;    // the record of the last landing that was sent
   struct OfPatient {
     std::uint64_t sent = 0;  // left the house, taken or not
     std::uint64_t taken = 0;

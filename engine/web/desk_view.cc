@@ -47,7 +47,9 @@ base::Result<bool> add_message(const journal::Store& store, const Record& record
   out += out.back() == '[' ? "{" : ",{";
   member(out, "session", record.session);
   number(out, "revision", record.revision);
-  member(out, "received", record.time);
+  if (!record.time.empty()) {
+    member(out, "received", record.time);
+  }
   number(out, "position", record.position);
   out += ",\"targets\":" + legs_view(store, *legs, record.revision, false) + "}";
   return true;
@@ -55,6 +57,20 @@ base::Result<bool> add_message(const journal::Store& store, const Record& record
 
 std::string ended_view(std::string out, Position next) {
   return out + (next != 0 ? "],\"next\":" + std::to_string(next) + "}" : "]}");
+}
+
+// An acceptance whose record cannot be read any more, as far as the tables of states tell of it.
+Record unreadable_of(const std::vector<Leg>& legs, Position position) {
+  Record out;
+  out.kind = Kind::kUnreadable;
+  out.position = position;
+  for (const Leg& leg : legs) {
+    if (leg.accepted == position) {
+      out.session = leg.session;
+      out.revision = leg.revision;
+    }
+  }
+  return out;
 }
 
 // Of legs that have not ended there is an index, so that an old one that is held is found however
@@ -83,12 +99,11 @@ base::Result<std::string> open_messages(const journal::Store& store, const DeskS
     if (told == base::limits::kTrafficMax) {
       return ended_view(std::move(out), position + 1);
     }
-    const auto text = store.head_text(position);
-    const auto head = text ? journal::parse_head(*text) : base::Result<journal::Head>(text.error());
-    if (!head) {
+    const auto head = store.head(position);
+    if (!head && head.error().code != base::ErrorCode::kCorrupt) {
       return head.error();
     }
-    const Record& record = head->record;
+    const Record record = head ? head->record : unreadable_of(*legs, position);
     if ((!since.empty() && record.time < since) || (!until.empty() && record.time >= until) ||
         (!search.therapist.empty() && record.therapist != search.therapist)) {
       continue;
@@ -218,8 +233,7 @@ base::Result<Told> tell(const journal::Store& store, std::string_view session,
     if (record.kind == Kind::kAccepted) {
       told.accepted = record;
     }
-    const auto text = store.head_text(record.position);
-    const auto head = text ? journal::parse_head(*text) : base::Result<journal::Head>(text.error());
+    const auto head = store.head(record.position);
     if (!head) {
       return head.error();
     }
@@ -231,6 +245,12 @@ base::Result<Told> tell(const journal::Store& store, std::string_view session,
     note_parts(*head, *parts);
   }
   told.records += ']';
+  const auto acceptances = store.acceptances(session);
+  for (const auto& one : acceptances ? *acceptances : std::vector<journal::Acceptance>()) {
+    if (one.revision == revision && told.accepted.position == 0) {
+      told.accepted.position = one.position;  // its record cannot be read
+    }
+  }
   if (told.accepted.position == 0) {
     return base::Error(base::ErrorCode::kNotFound, "there is no such revision of a session");
   }
@@ -256,6 +276,9 @@ base::Result<std::string> messages_view(const journal::Store& store, const DeskS
   std::string out = "{\"messages\":[";
   std::size_t told = 0;
   for (const Record& record : *records) {
+    if (record.kind == Kind::kUnreadable) {
+      continue;  // the log lists it
+    }
     if (told == base::limits::kTrafficMax) {
       return ended_view(std::move(out), record.position + 1);
     }
@@ -283,7 +306,9 @@ base::Result<std::string> message_view(const journal::Store& store, std::string_
   std::string out = "{";
   member(out, "session", session);
   number(out, "revision", revision);
-  member(out, "received", told->accepted.time);
+  if (!told->accepted.time.empty()) {
+    member(out, "received", told->accepted.time);
+  }
   if (document) {
     out += ",\"document\":" + *document;
   } else {

@@ -17,6 +17,7 @@ std::string event_of(const journal::Record& record) {
 bool of_interest(const journal::Record& record) {
   using journal::Kind;
   switch (record.kind) {
+    case Kind::kUnreadable:
     case Kind::kRead:
     case Kind::kNoticed:
     case Kind::kSignedIn:

@@ -15,14 +15,12 @@ namespace {
 using journal::Leg;
 using journal::LegState;
 
+// "" when the record cannot be read any more: everything else about it is known.
 base::Result<std::string> received_at(const journal::Store& store, journal::Position position) {
-  const auto text = store.head_text(position);
-  if (!text) {
-    return text.error();
-  }
-  auto head = journal::parse_head(*text);
+  auto head = store.head(position);
   if (!head) {
-    return head.error();
+    return head.error().code == base::ErrorCode::kCorrupt ? base::Result<std::string>(std::string())
+                                                          : std::move(head).error();
   }
   return std::move(head->record.time);
 }
@@ -74,7 +72,9 @@ base::Result<std::string> session_view(const journal::Store& store, std::string_
     }
     out += out.back() == '[' ? "{" : ",{";
     number(out, "revision", one.revision);
-    member(out, "received", *received);
+    if (!received->empty()) {
+      member(out, "received", *received);
+    }
     number(out, "position", one.position);
     out += ",\"targets\":" + legs_view(store, *legs, one.revision, true) + "}";
   }
@@ -111,6 +111,9 @@ base::Result<std::string> traffic_view(const journal::Store& store, std::size_t 
   }
   std::string out = "[";
   for (const journal::Record& record : *records) {
+    if (record.kind == journal::Kind::kUnreadable) {
+      continue;
+    }
     const auto legs = store.legs(record.session);
     if (!legs) {
       return legs.error();
@@ -138,7 +141,7 @@ base::Result<std::string> history_view(const journal::Store& store, std::string_
   bool more = records->size() == query.limit;
   std::set<std::string_view> seen;
   for (const journal::Record& record : *records) {
-    if (!seen.insert(record.session).second) {
+    if (record.kind == journal::Kind::kUnreadable || !seen.insert(record.session).second) {
       continue;  // an older revision
     }
     const auto document = store.part(record.position, "document");

@@ -150,7 +150,8 @@ base::Result<std::vector<journal::Record>> Sheets::open_links(const std::string&
   }
   const auto gone =
       std::remove_if(handed_out->begin(), handed_out->end(), [&](const journal::Record& one) {
-        return std::any_of(ended->begin(), ended->end(),
+        return one.kind == Kind::kUnreadable ||
+               std::any_of(ended->begin(), ended->end(),
                            [&](const journal::Record& end) { return end.session == one.session; });
       });
   handed_out->erase(gone, handed_out->end());
@@ -272,7 +273,7 @@ base::Result<SheetLink> Sheets::find(std::string_view token) const {
   if (!handed_out || !ended) {
     return handed_out ? ended.error() : handed_out.error();
   }
-  if (handed_out->empty() || !ended->empty()) {
+  if (handed_out->empty() || !ended->empty() || handed_out->front().kind == Kind::kUnreadable) {
     return unknown;
   }
   const journal::Record& record = handed_out->front();
