@@ -11,6 +11,7 @@
 #include "engine/cli/body_retention.h"
 #include "engine/cli/certificate_files.h"
 #include "engine/cli/files.h"
+#include "engine/cli/head_posts.h"
 #include "engine/cli/mapping_sets.h"
 #include "engine/cli/outcome_notices.h"
 #include "engine/cli/people_file.h"
@@ -65,6 +66,7 @@ class Engine {
   void look_at_people();
   base::Result<void> open_heads();
   void sign_head();
+  void tell_of_heads();
   void drain();
 
   ServeConfig config_;
@@ -81,6 +83,10 @@ class Engine {
   web::Metrics metrics_;
   journal::FailureLog failure_log_;  // of the journal's thread
   std::unique_ptr<journal::HeadKeeper> heads_;
+  std::unique_ptr<HeadPosts> head_posts_;     // none when every anchor is a file
+  std::vector<std::string> unwritten_heads_;  // why, of the files that did not take the last one
+  bool journal_altered_ = false;  // likewise
+  std::string heads_failing_;                 // as the log was told
   std::unique_ptr<journal::Journal> journal_;
   std::unique_ptr<BodyRetention> retention_;  // null: bodies are kept
   std::unique_ptr<delivery::AsioLoop> loop_;

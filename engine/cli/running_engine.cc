@@ -215,6 +215,7 @@ base::Result<void> Engine::open_heads() {
   std::array<std::uint8_t, 32> fresh{};
   random_.fill(fresh);
   const std::string key_file = files_ + ".head-key";
+  const bool key_is_old = ::access(key_file.c_str(), F_OK) == 0;
   const auto secret = journal::load_secret(key_file, std::string(fresh.begin(), fresh.end()));
   if (!secret) {
     return secret.error();
@@ -223,20 +224,65 @@ base::Result<void> Engine::open_heads() {
   if (auto written = write_file(key_file + ".pub", signer.public_pem()); !written) {
     return written;
   }
-  heads_ = std::make_unique<journal::HeadKeeper>(
-      *store_, clock_, std::move(signer),
-      journal::HeadKeeper::Files{files_ + ".heads", config_.anchor});
+  journal::HeadKeeper::Files files{files_ + ".heads", {}, key_is_old};
+  std::vector<std::string> addresses;
+  for (const std::string& anchor : config_.anchors) {
+    (is_address(anchor) ? addresses : files.anchors).push_back(anchor);
+  }
+  if (!addresses.empty()) {
+    auto posts = HeadPosts::open(addresses);
+    if (!posts) {
+      return std::move(posts).error();
+    }
+    head_posts_ = std::move(*posts);
+  }
+  heads_ = std::make_unique<journal::HeadKeeper>(*store_, clock_, std::move(signer), files);
   return {};
 }
 
 // On the main thread.
 void Engine::sign_head() {
-  const auto signed_head = heads_->keep();
-  const bool altered = !signed_head && signed_head.error().code == base::ErrorCode::kCorrupt;
-  metrics_.heads(altered, !signed_head && !altered);
-  if (!signed_head) {
-    say(altered ? "journal-altered" : "heads-failing",
-        "what=\"" + signed_head.error().text() + "\"");
+  const auto kept = heads_->keep();
+  const bool altered = !kept && kept.error().code == base::ErrorCode::kCorrupt;
+  if (!kept) {
+    unwritten_heads_ = altered ? std::vector<std::string>() : std::vector{kept.error().text()};
+    if (altered) {
+      say("journal-altered", "what=\"" + kept.error().text() + "\"");
+    }
+  } else {
+    for (const std::string& damaged : kept->damaged) {
+      say("journal-altered", "what=\"" + damaged + "\"");
+    }
+    for (const std::string& file : kept->made_again) {
+      say("heads-missing", "what=\"" + file + "\"");
+    }
+    unwritten_heads_ = kept->unwritten;
+    if (head_posts_ && heads_->newest()) {
+      head_posts_->take(*heads_->newest());
+    }
+  }
+  journal_altered_ = altered;
+  tell_of_heads();
+}
+
+// On the main thread. Once when it begins, when the cause changes, and when it is over.
+void Engine::tell_of_heads() {
+  std::vector<std::string> causes = unwritten_heads_;
+  if (head_posts_) {
+    for (std::string& cause : head_posts_->failing()) {
+      causes.push_back(std::move(cause));
+    }
+  }
+  std::string text;
+  for (const std::string& cause : causes) {
+    text += (text.empty() ? "" : "; ") + cause;
+  }
+  metrics_.heads(journal_altered_, !text.empty());
+  if (text != heads_failing_) {
+    say(text.empty() ? "heads-written" : "heads-failing",
+        text.empty() ? "what=\"every file and address has the newest head again\""
+                     : "what=\"" + text + "\"");
+    heads_failing_ = text;
   }
 }
 
@@ -334,6 +380,10 @@ void Engine::drain() {
   const bool written = journal_->write(std::move(stopped)).has_value();
   journal_->stop();
   sign_head();
+  if (head_posts_) {
+    head_posts_->finish(base::limits::kDrainTime);
+    tell_of_heads();
+  }
   say("stopped", std::string("journal=") + (written ? "closed" : "failing"));
   // Somebody may be having a long journal proved. That only reads, all else is closed and durable,
   // and whoever stops the engine should not wait for it.
@@ -368,6 +418,7 @@ void Engine::run_until_signal() {
       sign_head();
       next_head = clock_.steady() + journal::kHeadPause;
     }
+    tell_of_heads();
   }
   say("stopping", "signal=" + std::to_string(signal));
   drain();

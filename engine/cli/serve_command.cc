@@ -45,8 +45,9 @@ void add_journal_options(CLI::App& app, ServeConfig& flags) {
                  "credential:NAME; several while one is exchanged for another");
   app.add_option("--retention", flags.retention,
                  "remove bodies of ended sessions that are older: \"10 years\" (default: never)");
-  app.add_option("--anchor", flags.anchor,
-                 "file that the signed tree heads are also written to, best on another machine");
+  app.add_option("--anchor", flags.anchors,
+                 "file that the signed tree heads are also written to, or an https:// address that "
+                 "they are posted to, best on another machine; several may be given");
 }
 
 void add_translator_options(CLI::App& app, TranslatorFiles& files) {
@@ -105,7 +106,7 @@ int run_serve(int argc, char** argv) {
   win("--key", config.key_file, flags.key_file);
   win("--journal-key", config.journal_keys, flags.journal_keys);
   win("--retention", config.retention, flags.retention);
-  win("--anchor", config.anchor, flags.anchor);
+  win("--anchor", config.anchors, flags.anchors);
   win("--site", config.translator.site, flags.translator.site);
   win("--mappings", config.translator.mappings, flags.translator.mappings);
   win("--overlay", config.translator.overlay, flags.translator.overlay);

@@ -168,16 +168,16 @@ bool is_this_machine(const std::string& host) {
   return host == "::1" || host == "localhost" || (numeric && host.substr(0, 4) == "127.");
 }
 
-// Ids and codes of sessions: not for others to read on the way.
-base::Result<void> check_notices(const std::string& text) {
+// Notices hold ids and codes of sessions, which are not for others to read on the way, and nobody
+// must be able to keep a tree head from getting where it goes. `what`: "notices go".
+base::Result<void> check_address(const std::string& text, const std::string& what) {
   const auto url = delivery::parse_base_url(text);
   if (!url) {
     return url.error();
   }
   if (!url->tls && !is_this_machine(url->host)) {
     return Error(ErrorCode::kInvalid,
-                 "notices go to an https:// address, or to this machine (127.0.0.1, [::1], "
-                 "localhost)",
+                 what + " to an https:// address, or to this machine (127.0.0.1, [::1], localhost)",
                  text);
   }
   return {};
@@ -202,7 +202,6 @@ base::Result<void> read_config(std::string_view text, const std::string& name,
                            {"files", &config.files},
                            {"name", &config.name},
                            {"key", &config.key_file},
-                           {"anchor", &config.anchor},
                            {"retention", &config.retention},
                            {"ward", &config.ward},
                            {"site", &config.translator.site},
@@ -214,9 +213,13 @@ base::Result<void> read_config(std::string_view text, const std::string& name,
       {"guarded", &config.guarded}, {"approval-needed", &config.approval_needed}};
   auto read = read_texts(
       table, members,
-      {"target", "guarded", "approval-needed", "backlog-max", "notices", "journal-key"}, name);
+      {"target", "guarded", "approval-needed", "backlog-max", "notices", "journal-key", "anchor"},
+      name);
   if (read) {
     read = read_list(table, "journal-key", name, config.journal_keys);
+  }
+  if (read) {
+    read = read_list(table, "anchor", name, config.anchors);
   }
   if (read) {
     read = read_number<std::size_t>(table, "backlog-max", 1, base::limits::kBacklogSetMax, name,
@@ -265,6 +268,10 @@ std::string files_of(const std::string& journal, const std::string& files) {
     return files;
   }
   return journal::is_database(journal) ? "journal" : journal;
+}
+
+bool is_address(const std::string& anchor) {
+  return anchor.starts_with("https://") || anchor.starts_with("http://");
 }
 
 base::Result<void> check_config(const ServeConfig& config) {
@@ -330,7 +337,15 @@ base::Result<void> check_config(const ServeConfig& config) {
       return kept.error();
     }
   }
-  return config.notices.url.empty() ? base::Result<void>() : check_notices(config.notices.url);
+  for (const std::string& anchor : config.anchors) {
+    const auto good =
+        is_address(anchor) ? check_address(anchor, "tree heads go") : base::Result<void>();
+    if (!good) {
+      return good;
+    }
+  }
+  return config.notices.url.empty() ? base::Result<void>()
+                                    : check_address(config.notices.url, "notices go");
 }
 
 }  // namespace engine::cli

@@ -32,10 +32,11 @@ struct ServeConfig {
   std::string people;           // the people file; empty: no sign-in
   std::string tls_certificate;  // PEM files; both or neither
   std::string tls_key;
-  std::string journal;   // a file, or postgresql://USER@HOST/DATABASE
-  std::string files;     // of a journal in a database: where its keys, heads and sets are, a prefix
-  std::string name;      // of this engine among those that share a database; empty: the host's name
-  std::string anchor;    // a second file of the signed tree heads; empty: none
+  std::string journal;  // a file, or postgresql://USER@HOST/DATABASE
+  std::string files;    // of a journal in a database: where its keys, heads and sets are, a prefix
+  std::string name;     // of this engine among those that share a database; empty: the host's name
+  // Where else the signed tree heads go: files, and addresses that they are posted to.
+  std::vector<std::string> anchors;
   std::string key_file;  // empty: the journal's path with ".key"
   // Master keys of the journal's bodies (journal::MasterKeys::load); none: bodies are not sealed.
   std::vector<std::string> journal_keys;
@@ -56,6 +57,9 @@ struct ListenAddress {
 };
 // "127.0.0.1:8080", "[::1]:8080", ":0". Errors: kInvalid.
 base::Result<ListenAddress> parse_listen(std::string_view text);
+
+// Whether an anchor is an address that heads are posted to, and no file.
+bool is_address(const std::string& anchor);
 
 // Errors: kInvalid with line and column, also for a key that does not exist.
 base::Result<void> read_config(std::string_view text, const std::string& name, ServeConfig& config);

@@ -1,11 +1,15 @@
 #pragma once
 // Signs what the journal's tree has become, again and again, so that nobody can change the past
-// without contradicting a signed head. Of one thread.
+// without contradicting a signed head, and keeps the heads in a file beside the journal and in
+// others elsewhere (anchors). Of one thread.
 
 #include <chrono>
+#include <cstdint>
+#include <map>
 #include <optional>
 #include <string>
 #include <utility>
+#include <vector>
 
 #include "engine/base/result.h"
 #include "engine/base/seams.h"
@@ -21,26 +25,58 @@ inline constexpr std::chrono::seconds kHeadPause{60};
 class HeadKeeper {
  public:
   struct Files {
-    std::string heads;   // beside the journal
-    std::string anchor;  // a second file, best on another machine's disk; "": none
+    std::string heads;                 // beside the journal
+    std::vector<std::string> anchors;  // others, best on other machines' disks
+    bool key_is_old = false;           // it was there before this start: it has signed heads
   };
-  HeadKeeper(const Store& store, const base::Clock& clock, HeadSigner signer, Files files)
-      : store_(store), clock_(clock), signer_(std::move(signer)), files_(std::move(files)) {}
+  // Each a list of sentences for the log.
+  struct Kept {
+    std::optional<TreeHead> head;         // signed just now
+    std::vector<std::string> unwritten;   // files that did not take the head: tried again
+    std::vector<std::string> made_again;  // files that were missing, and what is in them now
+    // Records that were read for the first time and whose heads do not hash to their leaves. The
+    // leaves are what was written, as the records behind them prove: they are signed over all the
+    // same, so that what is not damaged stays protected.
+    std::vector<std::string> damaged;
+  };
+  HeadKeeper(const Store& store, const base::Clock& clock, HeadSigner signer, const Files& files);
 
-  // Reads the records since the last call and signs the tree when it has grown; the head, or
-  // nullopt. Errors: kCorrupt when the tree is not the one that was signed last, and then nothing
-  // is signed any more; kIo, and the next call tries again.
-  base::Result<std::optional<TreeHead>> keep();
+  // Reads the records since the last call and signs the tree when it has grown. Errors: kCorrupt
+  // when the tree is not one that a head of any file was signed for, and then nothing is signed any
+  // more until the journal or that file was put right; kIo when the journal or the file beside it
+  // cannot be read, and the next call tries again.
+  base::Result<Kept> keep();
+  // The newest head with this key; nullopt when there is none yet.
+  const std::optional<TreeHead>& newest() const { return newest_; }
 
  private:
-  base::Result<void> catch_up();
+  struct Place {
+    std::string path;
+    bool read = false;
+    std::uint64_t size = 0;  // of its newest head with this key
+  };
+  // A head that is to be compared with the tree.
+  struct Claim {
+    base::Digest root{};
+    std::string time;
+    std::string path;
+  };
+
+  base::Result<void> read_places(Kept& kept);
+  base::Result<void> catch_up(Kept& kept);
+  base::Result<void> contradiction(const Claim& claim, std::string what);
+  base::Result<void> bring_up(Place& place, Kept& kept);
+  base::Result<std::vector<TreeHead>> heads_elsewhere(const Place& place);
 
   const Store& store_;
   const base::Clock& clock_;
   HeadSigner signer_;
-  Files files_;
+  std::vector<Place> places_;  // the file beside the journal first
+  bool key_is_old_;
   Frontier tree_;
-  std::optional<TreeHead> last_;  // once read
+  std::multimap<std::uint64_t, Claim> claims_;  // by size
+  std::vector<std::string> damaged_;            // not handed out yet
+  std::optional<TreeHead> newest_;
   bool read_ = false;
 };
 

@@ -50,6 +50,7 @@ class HeadSigner {
   explicit HeadSigner(std::string_view secret);
   TreeHead sign(std::uint64_t size, const base::Digest& root, std::string time) const;
   std::string public_pem() const;
+  const std::string& key() const { return name_; }  // as TreeHead::key
 
  private:
   std::string secret_;
@@ -60,8 +61,10 @@ class HeadSigner {
 // being written when the power went, and is left out. Errors: kIo, kLimit, kCorrupt naming the
 // line.
 base::Result<std::vector<TreeHead>> read_tree_heads(const std::string& path);
-// Durable on return. Errors: kIo.
+// Durable on return. Errors: kIo, with the system's words.
 base::Result<void> append_tree_head(const std::string& path, const TreeHead& head);
+// A file of these, in place of what is there.
+base::Result<void> write_tree_heads(const std::string& path, const std::vector<TreeHead>& heads);
 
 // What a set of heads says that it should not: a signature that does not verify, another key, a
 // tree that shrank. `where` names the file. One sentence each.

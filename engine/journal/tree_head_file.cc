@@ -1,7 +1,7 @@
 #include <array>
 #include <cerrno>
 #include <cstdio>
-#include <memory>
+#include <system_error>
 #include <utility>
 
 #include <fcntl.h>
@@ -24,7 +24,8 @@ Result<std::string> whole_file(const std::string& path) {
     return std::string();
   }
   if (fd < 0) {
-    return Error(ErrorCode::kIo, "the tree heads cannot be read", path);
+    return Error(ErrorCode::kIo,
+                 "the tree heads cannot be read: " + std::generic_category().message(errno), path);
   }
   std::string text;
   std::array<char, 65536> block{};
@@ -52,6 +53,18 @@ bool drop_half_line(int fd, off_t size) {
   return (size == 0 || c == '\n') && ::ftruncate(fd, size) == 0;
 }
 
+bool put(int fd, std::string_view text) {
+  return ::write(fd, text.data(), text.size()) == static_cast<ssize_t>(text.size()) &&
+         ::fsync(fd) == 0;
+}
+
+Error unwritten(const std::string& path, int problem) {
+  return {ErrorCode::kIo,
+          "the tree head cannot be written" +
+              (problem != 0 ? ": " + std::generic_category().message(problem) : std::string()),
+          path};
+}
+
 }  // namespace
 
 Result<std::vector<TreeHead>> read_tree_heads(const std::string& path) {
@@ -75,19 +88,36 @@ Result<std::vector<TreeHead>> read_tree_heads(const std::string& path) {
 }
 
 Result<void> append_tree_head(const std::string& path, const TreeHead& head) {
-  const Error failed(ErrorCode::kIo, "the tree head cannot be written", path);
   const int fd = ::open(path.c_str(), O_RDWR | O_CREAT | O_APPEND | O_CLOEXEC, 0644);
   if (fd < 0) {
-    return failed;
+    return unwritten(path, errno);
   }
   const std::string line = print_tree_head(head);
   const off_t size = ::lseek(fd, 0, SEEK_END);
-  const bool good = size >= 0 && drop_half_line(fd, size) &&
-                    ::write(fd, line.data(), line.size()) == static_cast<ssize_t>(line.size()) &&
-                    ::fsync(fd) == 0;
+  errno = 0;
+  const bool good = size >= 0 && drop_half_line(fd, size) && put(fd, line);
+  const int problem = errno;
+  ::close(fd);
+  return good ? Result<void>() : unwritten(path, problem);
+}
+
+Result<void> write_tree_heads(const std::string& path, const std::vector<TreeHead>& heads) {
+  std::string text;
+  for (const TreeHead& head : heads) {
+    text += print_tree_head(head);
+  }
+  const std::string beside = path + ".part";
+  const int fd = ::open(beside.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
+  if (fd < 0) {
+    return unwritten(path, errno);
+  }
+  errno = 0;
+  const bool good = put(fd, text) && std::rename(beside.c_str(), path.c_str()) == 0;
+  const int problem = errno;
   ::close(fd);
   if (!good) {
-    return failed;
+    ::unlink(beside.c_str());
+    return unwritten(path, problem);
   }
   return {};
 }

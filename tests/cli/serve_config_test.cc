@@ -65,6 +65,27 @@ TEST(ServeConfig, RefusesMasterKeysThatAreNoFiles) {
   std::filesystem::remove(file);
 }
 
+TEST(ServeConfig, TreeHeadsGoToFilesOrHttpsAddressesOrStayOnThisMachine) {
+  const std::string file = ::testing::TempDir() + "chartferry-serve-anchor.toml";
+  const std::string journal = file + "/journal";
+  const std::vector<Row> table = {
+      {"anchor = 7", "'anchor' is a text in quotes, or a list of them"},
+      {"anchor = [\"/mnt/heads\", \"\"]", "'anchor' is a text in quotes, or a list of them"},
+      {"anchor = \"http://notary.example/heads\"", "tree heads go to an https:// address"},
+      {"anchor = [\"/mnt/heads\", \"http://10.0.0.1/\"]", "tree heads go to an https:// address"},
+      {"anchor = [\"/mnt/heads\", \"https://notary.example/heads\", \"http://127.0.0.1:9/\"]",
+       journal},
+  };
+  for (const Row& row : table) {
+    std::ofstream(file) << row.line << "\n";
+    const Answer answer = run_program(
+        {"serve", "--config", file, "--journal", journal, "--target", "http://127.0.0.1:1/fhir"});
+    EXPECT_EQ(answer.status, 2) << row.line;
+    EXPECT_NE(answer.err.find(row.said), std::string::npos) << row.line << ": " << answer.err;
+  }
+  std::filesystem::remove(file);
+}
+
 TEST(ServeConfig, RefusesABacklogThatCannotBe) {
   const std::string file = ::testing::TempDir() + "chartferry-serve-backlog.toml";
   for (const char* value : {"0", "10000001", "-1", "\"many\""}) {

@@ -2,11 +2,13 @@
 
 #include "engine/journal/tree_head.h"
 
+#include <filesystem>
 #include <fstream>
 #include <string>
 #include <vector>
 
 #include <gtest/gtest.h>
+#include <sqlite3.h>
 
 #include "engine/journal/head_keeper.h"
 #include "engine/journal/verify.h"
@@ -140,7 +142,8 @@ class KeptHeads : public ::testing::Test {
     return std::move(*store);
   }
   HeadKeeper keeper_of(const Store& store) {
-    return HeadKeeper(store, clock_, HeadSigner(kSecret), {heads_, folder_.file("anchor")});
+    return HeadKeeper(store, clock_, HeadSigner(kSecret),
+                      {heads_, {folder_.file("anchor"), folder_.file("second")}});
   }
 
   TemporaryFolder folder_;
@@ -152,20 +155,21 @@ TEST_F(KeptHeads, AreSignedWhenTheTreeHasGrown) {
   const auto store = store_of("a", {"k", "l"});
   HeadKeeper keeper = keeper_of(*store);
   const auto first = keeper.keep();
-  ASSERT_TRUE(first.has_value() && first->has_value());
-  EXPECT_EQ((*first)->size, 2U);
+  ASSERT_TRUE(first.has_value() && first->head.has_value());
+  EXPECT_EQ(first->head->size, 2U);
   const auto nothing = keeper.keep();
   ASSERT_TRUE(nothing.has_value());
-  EXPECT_FALSE(nothing->has_value());
+  EXPECT_FALSE(nothing->head.has_value());
   ASSERT_TRUE(write(*store, clock_, Change(record_of(Kind::kAccepted, "m", 1))).has_value());
   ASSERT_TRUE(keeper.keep().has_value());
   HeadKeeper after_a_start = keeper_of(*store);
   const auto still = after_a_start.keep();
   ASSERT_TRUE(still.has_value());
-  EXPECT_FALSE(still->has_value());
+  EXPECT_FALSE(still->head.has_value());
   const auto heads = heads_of(heads_);
   ASSERT_EQ(heads.size(), 2U);
   EXPECT_EQ(heads_of(folder_.file("anchor")).size(), 2U);
+  EXPECT_EQ(heads_of(folder_.file("second")).size(), 2U);
   EXPECT_TRUE(check_tree_heads(heads, key_of(HeadSigner(kSecret)), "heads").empty());
   const auto verification = verify(*store, heads);
   ASSERT_TRUE(verification.has_value());
@@ -193,6 +197,94 @@ TEST_F(KeptHeads, TellARewrittenLogFromAGrownOne) {
   EXPECT_NE(other->faults[0].find("the first 3 records are not those"), std::string::npos);
   ASSERT_EQ(shorter->faults.size(), 1U);
   EXPECT_NE(shorter->faults[0].find("covers 3 records, the log has 2"), std::string::npos);
+}
+
+TEST_F(KeptHeads, AnOlderCopyContradictsItsAnchorAndIsNotSigned) {
+  const auto store = store_of("a", {"k", "l", "m", "n"});
+  ASSERT_TRUE(keeper_of(*store).keep().has_value());
+  // Brought back together with its heads, of which there were none yet.
+  std::filesystem::remove(heads_);
+  const auto older = store_of("b", {"k", "l"});
+  HeadKeeper keeper = keeper_of(*older);
+  for (int again = 0; again < 2; ++again) {
+    const auto refused = keeper.keep();
+    ASSERT_FALSE(refused.has_value());
+    EXPECT_EQ(refused.error().code, base::ErrorCode::kCorrupt);
+    EXPECT_NE(refused.error().text().find("there were 4, the journal has 2"), std::string::npos)
+        << refused.error().text();
+  }
+  EXPECT_FALSE(std::filesystem::exists(heads_));
+  EXPECT_EQ(heads_of(folder_.file("anchor")).size(), 1U);
+  // Larger again by other records: still not the tree that was signed.
+  for (const char* id : {"x", "y", "z"}) {
+    ASSERT_TRUE(write(*older, clock_, Change(record_of(Kind::kAccepted, id, 1))).has_value());
+  }
+  EXPECT_NE(keeper.keep().error().text().find("are not those that were signed"), std::string::npos);
+  // Somebody decided.
+  for (const char* name : {"anchor", "second"}) {
+    std::filesystem::rename(folder_.file(name), folder_.file(name + std::string(".before")));
+  }
+  const auto kept = keeper.keep();
+  ASSERT_TRUE(kept.has_value()) << kept.error().text();
+  EXPECT_EQ(kept->head->size, 5U);
+}
+
+TEST_F(KeptHeads, AMissingFileIsMadeAgainFromAnotherAndSaid) {
+  const auto store = store_of("a", {"k"});
+  ASSERT_TRUE(keeper_of(*store).keep().has_value());
+  ASSERT_TRUE(write(*store, clock_, Change(record_of(Kind::kAccepted, "l", 1))).has_value());
+  HeadKeeper keeper = keeper_of(*store);
+  ASSERT_TRUE(keeper.keep()->made_again.empty());
+  const auto all = heads_of(heads_);
+  ASSERT_EQ(all.size(), 2U);
+  for (const std::string& lost : {heads_, folder_.file("anchor")}) {
+    std::filesystem::remove(lost);
+    const auto kept = keeper_of(*store).keep();
+    ASSERT_TRUE(kept.has_value());
+    ASSERT_EQ(kept->made_again.size(), 1U);
+    EXPECT_EQ(kept->made_again[0],
+              lost + " held no heads although some were signed: 2 were written into it");
+    EXPECT_EQ(heads_of(lost).size(), 2U);
+  }
+  // Under a running engine, with the next head.
+  std::filesystem::remove(heads_);
+  ASSERT_TRUE(write(*store, clock_, Change(record_of(Kind::kAccepted, "m", 1))).has_value());
+  EXPECT_EQ(keeper.keep()->made_again.size(), 1U);
+  EXPECT_EQ(heads_of(heads_).size(), 3U);
+}
+
+TEST_F(KeptHeads, AFileThatCannotBeWrittenIsNamedAndCatchesUp) {
+  const auto store = store_of("a", {"k"});
+  const std::string away = folder_.file("away/heads");
+  HeadKeeper keeper(*store, clock_, HeadSigner(kSecret), {heads_, {away}});
+  for (int again = 0; again < 2; ++again) {
+    const auto kept = keeper.keep();
+    ASSERT_TRUE(kept.has_value());
+    ASSERT_EQ(kept->unwritten.size(), 1U);
+    EXPECT_NE(kept->unwritten[0].find("No such file or directory (" + away), std::string::npos);
+  }
+  EXPECT_EQ(heads_of(heads_).size(), 1U);
+  std::filesystem::create_directory(folder_.file("away"));
+  EXPECT_TRUE(keeper.keep()->unwritten.empty());
+  EXPECT_EQ(heads_of(away).size(), 1U);
+}
+
+TEST_F(KeptHeads, ADamagedRecordIsNamedAndTheRestSigned) {
+  { const auto store = store_of("a", {"k", "l", "m"}); }
+  sqlite3* raw = nullptr;
+  sqlite3_open(folder_.file("a").c_str(), &raw);
+  ASSERT_EQ(sqlite3_exec(raw, "UPDATE record SET head = 'x' || head WHERE position = 2", nullptr,
+                         nullptr, nullptr),
+            SQLITE_OK);
+  sqlite3_close(raw);
+  const auto store = store_of("a", {});
+  HeadKeeper keeper = keeper_of(*store);
+  const auto kept = keeper.keep();
+  ASSERT_TRUE(kept.has_value());
+  EXPECT_EQ(kept->damaged,
+            std::vector<std::string>{"the head of record 2 does not hash to its leaf"});
+  EXPECT_EQ(kept->head->size, 3U);
+  EXPECT_TRUE(keeper.keep()->damaged.empty());
 }
 
 }  // namespace
