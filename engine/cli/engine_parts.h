@@ -85,7 +85,7 @@ class Engine {
   std::unique_ptr<journal::HeadKeeper> heads_;
   std::unique_ptr<HeadPosts> head_posts_;     // none when every anchor is a file
   std::vector<std::string> unwritten_heads_;  // why, of the files that did not take the last one
-  bool journal_altered_ = false;  // likewise
+  bool journal_altered_ = false;              // likewise
   std::string heads_failing_;                 // as the log was told
   std::unique_ptr<journal::Journal> journal_;
   std::unique_ptr<BodyRetention> retention_;  // null: bodies are kept

@@ -1,5 +1,6 @@
 #include "engine/journal/sqlite.h"
 
+#include <array>
 #include <limits>
 
 #include <sqlite3.h>
@@ -78,6 +79,50 @@ std::string_view Running::bytes_at(int column) const {
              : std::string_view(static_cast<const char*>(data), static_cast<std::size_t>(bytes));
 }
 
+// As SQLite's addresses want it.
+std::string address_of(const std::string& path) {
+  std::string out = "file:";
+  for (const char c : path) {
+    if (c == '%' || c == '?' || c == '#') {
+      const auto byte = static_cast<unsigned char>(c);
+      constexpr std::string_view kDigits = "0123456789ABCDEF";
+      out.append({'%', kDigits[byte >> 4U], kDigits[byte & 15U]});
+    } else {
+      out += c;
+    }
+  }
+  return out + "?immutable=1";
+}
+
+// Where SQLite says no more than that a file is malformed: whether it is shorter than its own
+// header says. Read through SQLite's descriptor, since closing one of our own would free its locks.
+// File format: https://sqlite.org/fileformat2.html section 1.3.
+std::string cut_short(sqlite3* handle) {
+  sqlite3_file* file = nullptr;
+  std::array<unsigned char, 100> head{};
+  sqlite3_int64 size = 0;
+  if (sqlite3_file_control(handle, "main", SQLITE_FCNTL_FILE_POINTER, &file) != SQLITE_OK ||
+      file == nullptr || file->pMethods == nullptr ||
+      file->pMethods->xFileSize(file, &size) != SQLITE_OK ||
+      file->pMethods->xRead(file, head.data(), static_cast<int>(head.size()), 0) != SQLITE_OK) {
+    return {};
+  }
+  const auto number = [&head](std::size_t at, std::size_t bytes) {
+    std::int64_t out = 0;
+    for (std::size_t i = at; i < at + bytes; ++i) {
+      out = out * 256 + head[i];
+    }
+    return out;
+  };
+  const std::int64_t page = number(16, 2) == 1 ? 65536 : number(16, 2);
+  const std::int64_t pages = number(28, 4);
+  if (size >= page * pages) {
+    return {};
+  }
+  return "; the file is cut short: its header tells of " + std::to_string(pages) + " pages of " +
+         std::to_string(page) + " bytes, and it has " + std::to_string(size) + " bytes";
+}
+
 }  // namespace
 
 base::Result<std::unique_ptr<Connection>> Connection::open(const std::string& path,
@@ -86,7 +131,8 @@ base::Result<std::unique_ptr<Connection>> Connection::open(const std::string& pa
   flags |= options.read_only ? SQLITE_OPEN_READONLY : SQLITE_OPEN_READWRITE;
   flags |= options.create && !options.read_only ? SQLITE_OPEN_CREATE : 0;
   sqlite3* handle = nullptr;
-  const int code = sqlite3_open_v2(path.c_str(), &handle, flags, nullptr);
+  const std::string name = options.immutable ? address_of(path) : path;
+  const int code = sqlite3_open_v2(name.c_str(), &handle, flags, nullptr);
   std::unique_ptr<Connection> connection(new Connection(handle));
   if (code != SQLITE_OK) {
     base::Error problem = connection->error("the journal cannot be opened");
@@ -124,13 +170,26 @@ void Connection::wait_for_others(std::chrono::milliseconds most) {
   sqlite3_busy_timeout(handle_, static_cast<int>(most.count()));
 }
 
+bool Connection::read_only() const {
+  return sqlite3_db_readonly(handle_, "main") == 1;
+}
+
 base::Error Connection::error(std::string_view what) const {
   const int code = sqlite3_extended_errcode(handle_);
   const int primary = code & 0xFF;
-  const auto kind = primary == SQLITE_CORRUPT || primary == SQLITE_NOTADB
-                        ? base::ErrorCode::kCorrupt
-                        : base::ErrorCode::kIo;
-  return {kind, std::string(what) + ": " + sqlite3_errmsg(handle_)};
+  const std::string text = std::string(what) + ": " + sqlite3_errmsg(handle_);
+  // No statement of ours can break a rule of the tables but where they contradict each other.
+  if (primary == SQLITE_CONSTRAINT) {
+    return {base::ErrorCode::kCorrupt,
+            text +
+                "; the file is damaged: its tables contradict each other, journal verify says "
+                "where" +
+                cut_short(handle_)};
+  }
+  if (primary == SQLITE_CORRUPT || primary == SQLITE_NOTADB) {
+    return {base::ErrorCode::kCorrupt, text + cut_short(handle_)};
+  }
+  return {base::ErrorCode::kIo, text};
 }
 
 }  // namespace engine::journal::sqlite

@@ -21,6 +21,7 @@ class Connection final : public sql::Connection {
   struct Options {
     bool read_only = false;
     bool create = true;
+    bool immutable = false;  // nobody writes it: read without the log and the locks of SQLite
   };
   static base::Result<std::unique_ptr<Connection>> open(const std::string& path, Options options);
   ~Connection() override;
@@ -32,6 +33,8 @@ class Connection final : public sql::Connection {
   base::Result<void> begin_snapshot() override { return script("BEGIN"); }
   // How long a statement waits for other processes; limits::kJournalBusyWait unless told.
   void wait_for_others(std::chrono::milliseconds most);
+  bool read_only() const;
+  // Of the last statement. What the file shows of damage is said with it: that it is cut short.
   base::Error error(std::string_view what) const;
   sqlite3* handle() { return handle_; }
 

@@ -4,12 +4,11 @@
 #include <mutex>
 #include <utility>
 
-#include <fcntl.h>
-#include <sys/file.h>
-#include <unistd.h>
+#include <sys/stat.h>
 
 #include "engine/base/limits.h"
 #include "engine/journal/body_keys.h"
+#include "engine/journal/file_lock.h"
 #include "engine/journal/keeping.h"
 #include "engine/journal/log_writer.h"
 #include "engine/journal/queries.h"
@@ -21,40 +20,6 @@ namespace engine::journal {
 namespace {
 
 using sqlite::Connection;
-
-// Held for the life of an engine; the system frees it when the process ends in whatever way.
-class FileLock {
- public:
-  static base::Result<FileLock> take(const std::string& path) {
-    const int fd = ::open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0600);
-    if (fd < 0) {
-      return base::Error(base::ErrorCode::kIo, "cannot open the journal's lock file", path);
-    }
-    if (::flock(fd, LOCK_EX | LOCK_NB) != 0) {
-      ::close(fd);
-      return base::Error(base::ErrorCode::kConflict,
-                         "another engine is running on this journal; end it first", path);
-    }
-    return FileLock(fd);
-  }
-  explicit FileLock(int fd = -1) : fd_(fd) {}
-  FileLock(FileLock&& other) noexcept : fd_(std::exchange(other.fd_, -1)) {}
-  FileLock& operator=(FileLock&& other) noexcept {
-    std::swap(fd_, other.fd_);
-    return *this;
-  }
-  ~FileLock() {
-    if (fd_ >= 0) {
-      ::close(fd_);
-    }
-  }
-  bool held() const { return fd_ >= 0; }
-  FileLock(const FileLock&) = delete;
-  FileLock& operator=(const FileLock&) = delete;
-
- private:
-  int fd_;
-};
 
 // Pages and indexes: an index that misses a row hides it from every search.
 base::Result<void> check_pages(Connection& connection, std::size_t limit,
@@ -71,15 +36,40 @@ base::Result<void> check_pages(Connection& connection, std::size_t limit,
   }
 }
 
-base::Result<std::unique_ptr<Connection>> open_reader(const std::string& path) {
-  auto reader = Connection::open(path, {.read_only = true, .create = false});
-  if (!reader) {
-    return reader;
+base::Result<std::unique_ptr<Connection>> open_reader(const SqliteOptions& options,
+                                                      bool immutable) {
+  auto opened =
+      Connection::open(options.path, {.read_only = true, .create = false, .immutable = immutable});
+  if (!opened) {
+    return opened;
   }
-  if (auto ready = sqlite::prepare_for_reading(**reader, path); !ready) {
-    return ready.error();
+  auto ready = sqlite::prepare_for_reading(**opened, options.path);
+  if (ready && options.mode == OpenMode::kRead && options.sealing != nullptr) {
+    ready = body_keys::agree(**opened, options.sealing.get(), false);
   }
-  return reader;
+  if (!ready) {
+    return base::Error(ready.error().code, ready.error().detail, options.path);
+  }
+  return opened;
+}
+
+// SQLite makes files of its own to read beside writers. Where it cannot (a read-only disk, a reader
+// without rights) and nothing waits in its log, nobody is writing, and the file alone is all.
+base::Result<std::unique_ptr<Connection>> open_any_reader(const SqliteOptions& options) {
+  auto opened = open_reader(options, false);
+  if (opened || opened.error().code != base::ErrorCode::kIo || options.mode != OpenMode::kRead) {
+    return opened;
+  }
+  struct stat log {};
+  if (::stat((options.path + "-wal").c_str(), &log) == 0 && log.st_size > 0) {
+    return base::Error(base::ErrorCode::kIo,
+                       opened.error().detail +
+                           "; a part of the journal is still in the file -wal beside it: copy both "
+                           "to where they can be written, and read them there",
+                       options.path);
+  }
+  auto alone = open_reader(options, true);
+  return alone ? std::move(alone) : std::move(opened);
 }
 
 class SqliteStore final : public Store {
@@ -95,7 +85,7 @@ class SqliteStore final : public Store {
     if (!reader_) {
       return read(question);
     }
-    auto own = open_reader(path_);
+    auto own = open_any_reader(options_);
     if (!own) {
       return std::move(own).error();
     }
@@ -103,11 +93,11 @@ class SqliteStore final : public Store {
   }
 
  public:
-  SqliteStore(FileLock lock, std::string path, std::unique_ptr<Connection> writer,
-              std::unique_ptr<Connection> reader, std::shared_ptr<const Sealing> sealing, bool shut)
+  SqliteStore(FileLock lock, SqliteOptions options, std::unique_ptr<Connection> writer,
+              std::unique_ptr<Connection> reader, bool shut)
       : lock_(std::move(lock)),
-        path_(std::move(path)),
-        sealing_(std::move(sealing)),
+        options_(std::move(options)),
+        sealing_(options_.sealing),
         writer_(std::move(writer)),
         reader_(std::move(reader)),
         shut_(shut) {}
@@ -201,7 +191,7 @@ class SqliteStore final : public Store {
   void empty_wal();
 
   FileLock lock_;
-  const std::string path_;
+  const SqliteOptions options_;
   std::shared_ptr<const Sealing> sealing_;
   std::unique_ptr<Connection> writer_;
   std::unique_ptr<Connection> reader_;  // none in memory: there the one connection serves both
@@ -320,6 +310,36 @@ base::Result<std::vector<std::string>> SqliteStore::check_fold(std::size_t limit
   });
 }
 
+// Nothing is looked up about patients where the look cannot be written down.
+base::Error unwritable(const base::Error& cause, const std::string& path) {
+  return {base::ErrorCode::kIo,
+          "the journal cannot be written here (" + cause.detail +
+              "); what only reads works all the same: list without names, verify, prove",
+          path};
+}
+
+base::Result<std::unique_ptr<Connection>> open_writer(const SqliteOptions& options, bool create) {
+  auto opened = Connection::open(options.path, {.read_only = false, .create = create});
+  if (!opened) {
+    return opened;
+  }
+  const base::Error read_only(base::ErrorCode::kIo, "it is read-only");
+  if ((*opened)->read_only()) {
+    return unwritable(read_only, options.path);
+  }
+  auto ready = sqlite::prepare_for_writing(**opened, create);
+  if (!ready && ready.error().code == base::ErrorCode::kIo && !create) {
+    return unwritable(ready.error(), options.path);
+  }
+  if (ready && (options.mode == OpenMode::kEngine || options.sealing != nullptr)) {
+    ready = body_keys::agree(**opened, options.sealing.get(), options.mode == OpenMode::kEngine);
+  }
+  if (!ready) {
+    return base::Error(ready.error().code, ready.error().detail, options.path);
+  }
+  return opened;
+}
+
 }  // namespace
 
 base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& options) {
@@ -327,48 +347,36 @@ base::Result<std::unique_ptr<Store>> open_sqlite_store(const SqliteOptions& opti
   const bool engine = options.mode == OpenMode::kEngine || options.mode == OpenMode::kCopy;
   FileLock lock;
   if (engine && !memory) {
-    auto taken = FileLock::take(options.path + ".lock");
+    auto taken = FileLock::take(options.path);
     if (!taken) {
       return taken.error();
     }
     lock = std::move(*taken);
+  } else if (options.mode == OpenMode::kCommand) {
+    if (auto one = check_one_name(options.path); !one) {
+      return one.error();
+    }
   }
   std::unique_ptr<Connection> writer;
   if (options.mode != OpenMode::kRead) {
-    const bool create = engine;
-    auto opened = Connection::open(options.path, {.read_only = false, .create = create});
+    auto opened = open_writer(options, engine);
     if (!opened) {
       return opened.error();
     }
     writer = std::move(*opened);
-    auto ready = sqlite::prepare_for_writing(*writer, create);
-    if (ready && (options.mode == OpenMode::kEngine || options.sealing != nullptr)) {
-      ready = body_keys::agree(*writer, options.sealing.get(), options.mode == OpenMode::kEngine);
-    }
-    if (!ready) {
-      base::Error problem = ready.error();
-      problem.where = options.path;
-      return problem;
-    }
   }
   const auto shut = writer != nullptr ? body_keys::shut(*writer, options.sealing.get())
                                       : base::Result<bool>(true);
   std::unique_ptr<Connection> reader;
   if (!memory) {
-    auto opened = open_reader(options.path);
+    auto opened = open_any_reader(options);
     if (!opened) {
       return opened.error();
     }
     reader = std::move(*opened);
-    if (options.mode == OpenMode::kRead && options.sealing != nullptr) {
-      if (auto agreed = body_keys::agree(*reader, options.sealing.get(), false); !agreed) {
-        return agreed.error();
-      }
-    }
   }
-  return std::unique_ptr<Store>(std::make_unique<SqliteStore>(std::move(lock), options.path,
-                                                              std::move(writer), std::move(reader),
-                                                              options.sealing, !shut || *shut));
+  return std::unique_ptr<Store>(std::make_unique<SqliteStore>(
+      std::move(lock), options, std::move(writer), std::move(reader), !shut || *shut));
 }
 
 }  // namespace engine::journal

@@ -200,5 +200,118 @@ TEST_F(Damage, AJournalFromWhenNoMarkWasKeptTakesItsKeyButNoFreshOne) {
   EXPECT_EQ(open_search_key(*store_, file, kRandom).error().code, base::ErrorCode::kConflict);
 }
 
+TEST_F(Damage, ASecondNameOfTheFileIsNoWayRoundTheLock) {
+  write(Kind::kAccepted, "a", 1);
+  const std::string link = folder_.file("link");
+  std::filesystem::create_symlink(path(), link);
+  EXPECT_EQ(open_sqlite_store({link, OpenMode::kEngine}).error().code, base::ErrorCode::kConflict);
+  std::filesystem::create_directory(folder_.file("elsewhere"));
+  const std::string hard = folder_.file("elsewhere/journal");
+  std::filesystem::create_hard_link(path(), hard);
+  for (const OpenMode mode : {OpenMode::kEngine, OpenMode::kCommand}) {
+    const auto second = open_sqlite_store({hard, mode});
+    ASSERT_FALSE(second.has_value());
+    EXPECT_EQ(second.error().code, base::ErrorCode::kConflict) << second.error().text();
+  }
+  std::filesystem::remove(hard);
+  store_.reset();
+  EXPECT_TRUE(open_sqlite_store({link, OpenMode::kEngine}).has_value());
+}
+
+TEST_F(Damage, TheFilesOfAJournalAreItsOwnersOnly) {
+  const mode_t before = ::umask(022);
+  auto made = open_sqlite_store({folder_.file("made"), OpenMode::kEngine});
+  ASSERT_TRUE(made.has_value());
+  ASSERT_TRUE(journal::write(**made, clock_, Change(record_of(Kind::kAccepted, "a", 1))));
+  ::umask(before);
+  for (const char* name : {"made", "made-wal", "made-shm", "made.lock"}) {
+    struct stat file {};
+    ASSERT_EQ(::stat(folder_.file(name).c_str(), &file), 0) << name;
+    EXPECT_EQ(file.st_mode & 0777U, 0600U) << name;
+  }
+}
+
+TEST_F(Damage, AFileThatIsCutShortIsSaidToBe) {
+  for (std::uint32_t i = 1; i <= 300; ++i) {
+    Change change(record_of(Kind::kAccepted, "session-" + std::to_string(i), 1));
+    change.parts.push_back(to_stored(Part("document", std::to_string(i * i * 7919))));
+    write(std::move(change));
+  }
+  store_.reset();
+  const auto whole = std::filesystem::file_size(path());
+  for (const auto left : {whole / 2, whole - 8192}) {
+    std::filesystem::copy_file(path(), folder_.file("cut"),
+                               std::filesystem::copy_options::overwrite_existing);
+    std::filesystem::resize_file(folder_.file("cut"), left);
+    for (const OpenMode mode : {OpenMode::kRead, OpenMode::kEngine}) {
+      auto opened = open_sqlite_store({folder_.file("cut"), mode});
+      base::Result<void> done = opened ? base::Result<void>() : opened.error();
+      if (opened && mode == OpenMode::kEngine) {
+        const auto written =
+            journal::write(**opened, clock_, Change(record_of(Kind::kAccepted, "x", 1)));
+        done = written ? base::Result<void>() : written.error();
+      }
+      ASSERT_FALSE(done.has_value()) << left;
+      EXPECT_EQ(done.error().code, base::ErrorCode::kCorrupt);
+      EXPECT_NE(done.error().text().find("the file is cut short"), std::string::npos)
+          << done.error().text();
+    }
+  }
+}
+
+TEST_F(Damage, TablesThatContradictEachOtherAreSaidToBeDamaged) {
+  write(Kind::kAccepted, "a", 1);
+  sql("INSERT INTO part VALUES(2, 0, 'document', 0, x'00')");
+  Change change(record_of(Kind::kAccepted, "b", 1));
+  change.parts.push_back(to_stored(Part("document", "body")));
+  const auto written = journal::write(*store_, clock_, std::move(change));
+  ASSERT_FALSE(written.has_value());
+  EXPECT_EQ(written.error().code, base::ErrorCode::kCorrupt);
+  EXPECT_NE(written.error().text().find("its tables contradict each other"), std::string::npos);
+}
+
+// As somebody else: the owner of all files may write anything.
+class AsNobody {
+ public:
+  AsNobody() { good_ = ::geteuid() != 0 || ::seteuid(65534) == 0; }
+  ~AsNobody() {
+    if (::getuid() == 0) {
+      EXPECT_EQ(::seteuid(0), 0);
+    }
+  }
+  bool good() const { return good_; }
+
+ private:
+  bool good_ = false;
+};
+
+TEST_F(Damage, AJournalThatCannotBeWrittenIsReadAllTheSame) {
+  write(Kind::kAccepted, "a", 1);
+  write(Kind::kAccepted, "b", 1);
+  store_.reset();
+  ASSERT_FALSE(std::filesystem::exists(path() + "-wal"));
+  const std::string place = std::filesystem::path(path()).parent_path();
+  ASSERT_EQ(::chmod(path().c_str(), 0444), 0);
+  ASSERT_EQ(::chmod(place.c_str(), 0555), 0);
+  {
+    const AsNobody nobody;
+    ASSERT_TRUE(nobody.good());
+    auto opened = open_sqlite_store({path(), OpenMode::kRead});
+    EXPECT_TRUE(opened.has_value()) << opened.error().text();
+    if (opened) {
+      EXPECT_EQ(verify(**opened)->records, 2u);
+      EXPECT_TRUE(verify(**opened)->sound());
+    }
+    const auto command = open_sqlite_store({path(), OpenMode::kCommand});
+    EXPECT_FALSE(command.has_value());
+    if (!command) {
+      EXPECT_NE(command.error().text().find("cannot be written here"), std::string::npos)
+          << command.error().text();
+    }
+  }
+  ASSERT_EQ(::chmod(place.c_str(), 0755), 0);
+  ASSERT_EQ(::chmod(path().c_str(), 0600), 0);
+}
+
 }  // namespace
 }  // namespace engine::journal
