@@ -6,6 +6,10 @@
 #include <memory>
 #include <system_error>
 
+#include <fcntl.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
 #include "engine/cli/read_file.h"
 
 namespace engine::cli {
@@ -51,14 +55,14 @@ Result<std::vector<base::SourceFile>> read_folder(const std::string& path,
   return files;
 }
 
-Result<void> write_file(const std::string& path, std::string_view bytes) {
+namespace {
+
+Result<void> write(const std::string& path, std::string_view bytes, mode_t mode) {
   std::error_code problem;
-  const fs::path target(path);
-  if (target.has_parent_path()) {
-    fs::create_directories(target.parent_path(), problem);
-  }
   const std::string beside = path + ".part";
-  FileHandle file(std::fopen(beside.c_str(), "wb"));
+  fs::remove(beside, problem);  // with other rights, of a program that ended in the middle
+  const int fd = ::open(beside.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, mode);
+  FileHandle file(fd >= 0 ? ::fdopen(fd, "wb") : nullptr);
   if (file == nullptr) {
     return Error(ErrorCode::kIo, "the file cannot be written", path);
   }
@@ -69,9 +73,42 @@ Result<void> write_file(const std::string& path, std::string_view bytes) {
     fs::remove(beside, problem);
     return Error(ErrorCode::kIo, "the file cannot be written", path);
   }
-  fs::rename(beside, target, problem);
+  fs::rename(beside, path, problem);
   if (problem) {
     return Error(ErrorCode::kIo, "the file cannot be written", path);
+  }
+  return {};
+}
+
+}  // namespace
+
+Result<void> write_file(const std::string& path, std::string_view bytes) {
+  std::error_code problem;
+  const fs::path target(path);
+  if (target.has_parent_path()) {
+    fs::create_directories(target.parent_path(), problem);
+  }
+  return write(path, bytes, 0666);
+}
+
+Result<void> write_private_file(const std::string& path, std::string_view bytes) {
+  const fs::path target(path);
+  if (target.has_parent_path()) {
+    if (auto made = make_private_folder(target.parent_path().string()); !made) {
+      return made;
+    }
+  }
+  return write(path, bytes, 0600);
+}
+
+Result<void> make_private_folder(const std::string& path) {
+  fs::path made;
+  for (const fs::path& step : fs::path(path)) {
+    made /= step;
+    std::error_code problem;
+    if (::mkdir(made.c_str(), 0700) != 0 && !fs::is_directory(made, problem)) {
+      return Error(ErrorCode::kIo, "the folder cannot be made", path);
+    }
   }
   return {};
 }

@@ -48,7 +48,7 @@ class RecordWriter {
     const auto read = journal::parse_head(*text, position);
     const journal::Head head = read ? *read : journal::Head();
     written_.insert(position);
-    Result<void> written = write_file(stem(position) + "record", *text);
+    Result<void> written = write_private_file(stem(position) + "record", *text);
     // Read first: a visitor may ask the store nothing.
     std::vector<StoredPart> parts;
     const auto scanned = store_.scan_parts(position, [&](const journal::PartRow& row) {
@@ -93,9 +93,9 @@ class RecordWriter {
   Result<void> write_part(Position position, const StoredPart& part) {
     const std::string name = stem(position) + part.name;
     if (!journal::is_sealed(part.codec)) {
-      return write_file(name + ending_of(part.codec), part.bytes);
+      return write_private_file(name + ending_of(part.codec), part.bytes);
     }
-    auto written = write_file(name + ".sealed", part.bytes);
+    auto written = write_private_file(name + ".sealed", part.bytes);
     const auto id = journal::key_id_of(part.bytes);
     if (!written || !id) {
       return written ? id.error() : written;
@@ -118,8 +118,8 @@ class RecordWriter {
     }
     const std::string name = stem(position) + part.name;
     const std::string secret = journal::part_key(key->secret, position, part.name, part.codec);
-    auto written = write_file(name + ".key", base::to_hex(secret) + "\n");
-    return written ? write_file(name + ending_of(opened->codec), opened->bytes) : written;
+    auto written = write_private_file(name + ".key", base::to_hex(secret) + "\n");
+    return written ? write_private_file(name + ending_of(opened->codec), opened->bytes) : written;
   }
 
   Result<void> write_destroyed(Position position, const std::string& name) {
@@ -128,7 +128,7 @@ class RecordWriter {
       return by ? Result<void>() : by.error();  // lost: whoever verifies the export names it
     }
     wanted_.insert(**by);
-    return write_file(stem(position) + name + ".destroyed", std::to_string(**by) + "\n");
+    return write_private_file(stem(position) + name + ".destroyed", std::to_string(**by) + "\n");
   }
 
   const journal::Store& store_;

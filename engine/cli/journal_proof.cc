@@ -373,7 +373,7 @@ int export_journal(const Store& store, const ProofFiles& files, journal::Query q
   const std::pair<const char*, const std::string*> texts[] = {
       {"/tree-heads", &head_lines}, {"/head-key.pub", &*pem}, {"/leaves", &leaf_lines}};
   for (const auto& [name, text] : texts) {
-    if (auto written = write_file(folder + name, *text); !written) {
+    if (auto written = write_private_file(folder + name, *text); !written) {
       return fail(written.error());
     }
   }

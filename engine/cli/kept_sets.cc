@@ -37,11 +37,14 @@ Result<void> keep_folder(const std::string& path, const std::vector<base::Source
   const std::string unfinished = path + ".part";
   fs::remove_all(unfinished, problem);
   for (const base::SourceFile& file : files) {
-    if (Result<void> written = write_file(unfinished + "/" + file.name, file.bytes); !written) {
+    if (Result<void> written = write_private_file(unfinished + "/" + file.name, file.bytes);
+        !written) {
       return written;
     }
   }
-  fs::create_directories(unfinished, problem);
+  if (auto made = make_private_folder(unfinished); !made) {
+    return made;
+  }
   fs::rename(unfinished, path, problem);
   if (problem) {
     return Error(ErrorCode::kIo, "the folder cannot be written", path);
@@ -84,7 +87,8 @@ Result<void> KeptSets::keep(const therapy::Sources& sources, const SetIds& ids) 
   }
   std::error_code problem;
   const std::string settings = folder_ + "/settings-" + ids.settings + ".json";
-  return fs::exists(settings, problem) ? Result<void>() : write_file(settings, sources.settings);
+  return fs::exists(settings, problem) ? Result<void>()
+                                       : write_private_file(settings, sources.settings);
 }
 
 Result<therapy::Sources> KeptSets::read(const SetIds& ids) const {
