@@ -153,7 +153,8 @@ class Verifier {
     Rows found;
     for (const DestroyedRow& row : *rows) {
       if (row.record < next_position_) {
-        found.emplace(row.key.empty() ? span_row(row.first, row.last) : key_row(row.key), row.record);
+        found.emplace(row.key.empty() ? span_row(row.first, row.last) : key_row(row.key),
+                      row.record);
       }
     }
     return found;
