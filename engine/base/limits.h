@@ -24,6 +24,15 @@ inline constexpr std::size_t kNumberBytesMax = 128;
 // Memory that one parsed document may take, as a multiple guard against amplification.
 inline constexpr std::size_t kDocumentArenaBytesMax = std::size_t{1} << 30;
 
+// --- Session documents
+// Characters of a name, an identifier's system or value, a code: what is no free text. Each of them
+// lands once for every resource that names it, so that a long one makes a bundle of any size.
+inline constexpr std::size_t kShortTextCharsMax = 500;
+// The bundle of one revision, and what is kept of where its values come from. Long sessions make
+// one or two megabytes; what is larger no record server takes in one transaction.
+inline constexpr std::size_t kBundleBytesMax = std::size_t{32} << 20;
+inline constexpr std::size_t kLineageBytesMax = std::size_t{64} << 20;
+
 // --- Lines of batch commands
 inline constexpr std::size_t kBatchLineBytesMax = kCheckedBytesMax;
 
@@ -282,6 +291,8 @@ inline constexpr std::size_t kRecordServerPageDefault = 50;
 inline constexpr std::size_t kRecordServerPageMax = 1'000;
 
 static_assert(kBodyBytesMax < kStoredBytesMax, "the journal must hold what intake accepts");
+static_assert(kBundleBytesMax < kStoredBytesMax, "and what is made of it");
+static_assert(kLineageBytesMax < kStoredBytesMax);
 static_assert(kEngineLease > kConnectTimeout + kAnswerTimeout,
               "a silent engine's requests must have ended before another sends the same");
 // --- Published definitions

@@ -4,6 +4,7 @@
 #include <cstring>
 #include <exception>
 #include <iterator>
+#include <new>
 #include <string>
 #include <string_view>
 
@@ -79,6 +80,10 @@ int run(int argc, char** argv) {
 int main(int argc, char** argv) {
   try {
     return engine::cli::run(argc, argv);
+  } catch (const std::bad_alloc&) {
+    std::fprintf(stderr,
+                 "chartferry: this takes more memory than there is, or than one document may\n");
+    return engine::cli::kUsage;
   } catch (const std::exception& problem) {
     std::fprintf(stderr, "chartferry: %s\n", problem.what());
     return engine::cli::kUsage;

@@ -4,7 +4,9 @@
 #include <algorithm>
 #include <cstdio>
 #include <optional>
+#include <span>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include <CLI/CLI.hpp>
@@ -49,6 +51,19 @@ std::string_view name_of(Verdict verdict) {
   return "";
 }
 
+// As a running engine would: taken in first.
+therapy::Translation translate(const Translator& translator,
+                               std::span<const therapy::Revision> revisions,
+                               const therapy::Wanted& wanted = {}) {
+  Translator::Admission admission = translator.admit(revisions.back().body);
+  if (admission.admitted) {
+    return translator.translate(revisions, wanted);
+  }
+  therapy::Translation refused;
+  refused.issues = std::move(admission.issues);
+  return refused;
+}
+
 int run_session_batch(const Translator& translator) {
   const json::NameTable names;
   return run_batch(
@@ -63,7 +78,7 @@ int run_session_batch(const Translator& translator) {
         if (revision.accepted_at.empty()) {
           revision.accepted_at = default_stamp(*session);
         }
-        const therapy::Translation done = translator.translate({&revision, 1}, {.lineage = false});
+        const therapy::Translation done = translate(translator, {&revision, 1}, {.lineage = false});
         out += R"(,"findings":)";
         out += done.findings.empty() ? "[]" : done.findings;
         if (!done.bundle.empty()) {
@@ -106,7 +121,7 @@ int show(const Arguments& arguments, const Translator& translator) {
     }
     revisions.push_back(std::move(revision));
   }
-  const therapy::Translation done = translator.translate(revisions);
+  const therapy::Translation done = translate(translator, revisions);
   if (arguments.show == "findings") {
     print_pretty(done.findings);
   } else if (arguments.show == "lineage") {

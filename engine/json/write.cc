@@ -144,9 +144,11 @@ std::size_t next_special(std::string_view text, std::size_t at) {
 }
 
 // Gathers small pieces before they go to the text they are for. flush() at the end is the caller's.
+// What would make the text longer than it may be is left out.
 class Sink {
  public:
-  explicit Sink(std::string& out) : out_(out) {}
+  explicit Sink(std::string& out, std::size_t bytes_max = static_cast<std::size_t>(-1))
+      : out_(out), bytes_max_(bytes_max) {}
 
   void put(char c) {
     make_room(1);
@@ -155,7 +157,9 @@ class Sink {
   void put(std::string_view text) {
     if (text.size() > buffer_.size()) {
       flush();
-      out_ += text;
+      if (fits(text.size())) {
+        out_ += text;
+      }
       return;
     }
     make_room(text.size());
@@ -164,7 +168,9 @@ class Sink {
   void put_string(std::string_view text) {
     if (text.size() + 2 > buffer_.size() || !is_plain(text)) {
       flush();
-      write_string(text, out_);
+      if (fits(text.size())) {
+        write_string(text, out_);
+      }
       return;
     }
     make_room(text.size() + 2);
@@ -173,11 +179,18 @@ class Sink {
     buffer_[used_++] = '"';
   }
   void flush() {
-    out_.append(buffer_.data(), used_);
+    if (fits(used_)) {
+      out_.append(buffer_.data(), used_);
+    }
     used_ = 0;
   }
+  bool whole() const { return whole_ && out_.size() <= bytes_max_; }
 
  private:
+  bool fits(std::size_t bytes) {
+    whole_ = whole_ && out_.size() <= bytes_max_ && bytes <= bytes_max_ - out_.size();
+    return whole_;
+  }
   void make_room(std::size_t bytes) {
     if (bytes > buffer_.size() - used_) {
       flush();
@@ -191,6 +204,8 @@ class Sink {
   }
 
   std::string& out_;
+  std::size_t bytes_max_;
+  bool whole_ = true;
   std::size_t used_ = 0;
   std::array<char, 4096> buffer_;  // only the first used_ bytes mean anything
 };
@@ -326,6 +341,13 @@ void write(const Node& node, std::string& out) {
   Sink sink(out);
   write_compact(node, sink);
   sink.flush();
+}
+
+bool write_within(const Node& node, std::size_t bytes_max, std::string& out) {
+  Sink sink(out, bytes_max);
+  write_compact(node, sink);
+  sink.flush();
+  return sink.whole();
 }
 
 std::string to_text(const Node& node) {

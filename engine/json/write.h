@@ -12,6 +12,9 @@ namespace engine::json {
 
 // Compact, members in document order.
 void write(const Node& node, std::string& out);
+// The same as long as `out` has at most so many bytes; otherwise false, and what `out` holds is no
+// JSON.
+bool write_within(const Node& node, std::size_t bytes_max, std::string& out);
 std::string to_text(const Node& node);
 // Two spaces an indent, one member a line; for people.
 std::string to_pretty_text(const Node& node);

@@ -28,9 +28,27 @@ bool needs_attestation(const Node* author) {
   return role == "assistant" || role == "student";
 }
 
+// A copy of a node of the document whose texts both share: it is made for every entry.
+Node* shared_copy(Document& document, const Node& node) {
+  Node* to = document.arena().make<Node>();
+  to->kind = node.kind;
+  to->boolean = node.boolean;
+  to->data = node.data;
+  to->length = node.length;
+  to->offset = json::kNoOffset;
+  for (const Node& child : node) {
+    if (node.is_object()) {
+      Document::append(to, child.name, shared_copy(document, child));
+    } else {
+      Document::append(to, shared_copy(document, child));
+    }
+  }
+  return to;
+}
+
 void append_person(Document& document, Node* object, std::string_view member, const Node* person) {
   if (person != nullptr) {
-    document.append(object, member, document.copy(*person));
+    document.append(object, member, shared_copy(document, *person));
   }
 }
 
@@ -61,12 +79,12 @@ void session_frame(Document& document, std::string_view accepted_at, std::string
   document.append(frame, "issued", document.make_string(accepted_at));
   Node* authors = document.make_array();
   if (const Node* therapist = session.find("therapist")) {
-    Document::append(authors, document.copy(*therapist));
+    Document::append(authors, shared_copy(document, *therapist));
   }
   if (const Node* handovers = session.find("handover")) {
     for (const Node& handover : *handovers) {
       if (const Node* to = handover.find("to")) {
-        Document::append(authors, document.copy(*to));
+        Document::append(authors, shared_copy(document, *to));
       }
     }
   }

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <new>
+#include <stdexcept>
 #include <utility>
 
 #include "engine/base/hash.h"
@@ -14,6 +15,7 @@
 #include "engine/therapy/json_schema.h"
 #include "engine/therapy/moved.h"
 #include "engine/therapy/rendering.h"
+#include "engine/therapy/texts.h"
 
 namespace engine::therapy {
 namespace {
@@ -22,6 +24,31 @@ using base::Error;
 using base::ErrorCode;
 using base::Result;
 using json::Node;
+
+using base::limits::kBundleBytesMax;
+
+constexpr const char* kTooCostly =
+    "This session takes more memory than one may: record it as several sessions.";
+
+fhir::Issue too_costly(std::string text = kTooCostly) {
+  fhir::Issue issue;
+  issue.severity = fhir::Severity::kError;
+  issue.code = "too-costly";
+  issue.text = std::move(text);
+  return issue;
+}
+
+// The edge of the core: arenas and strings that reach their bounds throw, and nothing throws on.
+template <class Work, class Otherwise>
+auto bounded(const Work& work, const Otherwise& otherwise) -> decltype(work()) {
+  try {
+    return work();
+  } catch (const std::bad_alloc&) {
+    return otherwise();
+  } catch (const std::length_error&) {
+    return otherwise();
+  }
+}
 
 constexpr std::string_view kMaps = "https://chartferry.example/fhir/StructureMap/";
 
@@ -220,7 +247,8 @@ Translator::Translator(std::unique_ptr<State> state) : state_(std::move(state)) 
 Translator::~Translator() = default;
 
 Result<Moved> Translator::move(std::span<const Revision> revisions, const Move& wanted) const {
-  return move_session(revisions, wanted, state_->shop);
+  return bounded([&] { return move_session(revisions, wanted, state_->shop); },
+                 [] { return Result<Moved>(Error(ErrorCode::kLimit, kTooCostly)); });
 }
 
 const Provenance& Translator::provenance() const {
@@ -237,6 +265,15 @@ const std::string& Translator::plausibility_table() const {
 }
 
 Translator::Admission Translator::admit(std::string_view body) const {
+  return bounded([&] { return admit_whole(body); },
+                 [] {
+                   Admission admission;
+                   admission.issues.push_back(too_costly());
+                   return admission;
+                 });
+}
+
+Translator::Admission Translator::admit_whole(std::string_view body) const {
   Admission admission;
   Rendering rendering(state_->catalog->names());
   parse_session(body, rendering);
@@ -246,12 +283,28 @@ Translator::Admission Translator::admit(std::string_view body) const {
     judge_session(body, state_->shop, rendering);
   }
   admission.admitted = !rendering.refused;
+  if (rendering.document.root() != nullptr && rendering.document.root()->is_object()) {
+    Report report(body, rendering.issues);
+    check_texts(*rendering.document.root(), report);
+    admission.admitted = admission.admitted && !report.refused();
+  }
   if (admission.admitted) {
     admission.meets = state_->conditions.ask(*rendering.document.root());
   }
   admission.header = std::move(rendering.header);
   admission.issues = std::move(rendering.issues);
   return admission;
+}
+
+Translation Translator::translate(std::span<const Revision> revisions, const Wanted& wanted) const {
+  return bounded([&] { return translate_whole(revisions, wanted); },
+                 [] {
+                   Translation held;
+                   held.verdict = Verdict::kHeld;
+                   held.hold_reason = "map-failed";
+                   held.issues.push_back(too_costly());
+                   return held;
+                 });
 }
 
 namespace {
@@ -287,7 +340,8 @@ void add_fired(const Rendering& made, std::vector<bool>& out) {
 
 }  // namespace
 
-Translation Translator::translate(std::span<const Revision> revisions, const Wanted& wanted) const {
+Translation Translator::translate_whole(std::span<const Revision> revisions,
+                                        const Wanted& wanted) const {
   const Workshop& shop = state_->shop;
   Translation out;
   std::unique_ptr<Rendering> now = render(revisions, shop, wanted);
@@ -327,8 +381,17 @@ Translation Translator::translate(std::span<const Revision> revisions, const Wan
   }
   // A bundle is some twelve times its document; growing into it would copy it several times.
   constexpr std::size_t kBundlePerDocument = 16;
-  out.bundle.reserve(kBundlePerDocument * revisions.back().body.size());
-  json::write(*now->bundle, out.bundle);
+  out.bundle.reserve(std::min(kBundlePerDocument * revisions.back().body.size(), kBundleBytesMax));
+  if (!json::write_within(*now->bundle, kBundleBytesMax, out.bundle)) {
+    out.bundle = std::string();
+    out.verdict = Verdict::kHeld;
+    out.hold_reason = "map-failed";  // the one that nobody can release
+    out.issues.push_back(
+        too_costly("The resources of this session are larger than is ever sent at once (" +
+                   std::to_string(kBundleBytesMax >> 20) +
+                   " MiB): record it as several sessions, or mend the map."));
+    return out;
+  }
   if (counts.any()) {
     check::Scratch scratch;
     check::Options options;
@@ -346,6 +409,11 @@ Translation Translator::translate(std::span<const Revision> revisions, const Wan
     const mapping::Run* const runs[] = {now->run.get(), now->provenance_run.get()};
     mapping::write_lineage(std::span(runs, now->provenance_run != nullptr ? 2 : 1), *now->bundle,
                            out.lineage);
+    if (out.lineage.size() > base::limits::kLineageBytesMax) {
+      out.lineage = std::string();
+      report.information("informational", *now->document.root(),
+                         "Where the values come from is not kept: it would be too long.");
+    }
   }
   if (wanted.rule_runs) {
     write_runs(*now, out.rule_runs);

@@ -108,7 +108,9 @@ class Translator {
     std::vector<Meets> meets;
   };
   Admission admit(std::string_view body) const;
-  // Translates the last of the revisions, given those before it (oldest first, at least one).
+  // Translates the last of the revisions, given those before it (oldest first, at least one). A
+  // session that takes more memory than one may, or makes more than limits::kBundleBytesMax, is
+  // held.
   Translation translate(std::span<const Revision> revisions, const Wanted& wanted = {}) const;
 
   // See moved.h.
@@ -122,6 +124,8 @@ class Translator {
 
  private:
   struct State;
+  Admission admit_whole(std::string_view body) const;
+  Translation translate_whole(std::span<const Revision> revisions, const Wanted& wanted) const;
   explicit Translator(std::unique_ptr<State> state);
   std::unique_ptr<State> state_;
 };

@@ -54,6 +54,34 @@ TEST(JsonCanonical, DependsOnTheValueOnly) {
   }
 }
 
+TEST(JsonWrite, EndsWhereItIsTold) {
+  const std::string text = R"(["a","bb",{"c":"\"d\""}])";
+  Document document(names());
+  ASSERT_TRUE(document.parse(text).has_value());
+  for (const std::size_t over : {std::size_t{0}, std::size_t{1}, std::size_t{100}}) {
+    std::string out;
+    EXPECT_TRUE(write_within(*document.root(), text.size() + over, out));
+    EXPECT_EQ(out, text);
+  }
+  for (std::size_t most = 0; most < text.size(); ++most) {
+    std::string out;
+    EXPECT_FALSE(write_within(*document.root(), most, out)) << most;
+    EXPECT_LE(out.size(), text.size());
+  }
+  // Texts that do not pass through the buffer.
+  std::string long_one = "[";
+  for (int i = 0; i < 50; ++i) {
+    long_one += "\"" + std::string(10'000, 'x') + "\",";
+  }
+  ASSERT_TRUE(document.parse(long_one + "1]").has_value());
+  std::string out;
+  EXPECT_FALSE(write_within(*document.root(), 30'000, out));
+  EXPECT_LT(out.size(), 45'000U);
+  out.clear();
+  EXPECT_TRUE(write_within(*document.root(), 1'000'000, out));
+  EXPECT_EQ(out, long_one + "1]");
+}
+
 TEST(JsonWrite, EscapesOnlyWhatMustBe) {
   std::string out;
   write_string(std::string_view("\x00\x1F\"\\/\x7F\xC3\xA9<>&'\b\t\n\f\r", 17), out);

@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include "engine/base/limits.h"
 #include "tests/therapy/house.h"
 
 namespace engine::therapy {
@@ -232,6 +233,80 @@ TEST(Admission, BoundsOfSizeAndDepthAreHeld) {
   EXPECT_FALSE(house().admit("").admitted);
   EXPECT_FALSE(house().admit("\xff\xfe").admitted);
   EXPECT_FALSE(house().admit(std::string(11U << 20U, ' ')).admitted);
+}
+
+TEST(Admission, TextsHaveTheirBounds) {
+  const auto therapist = [](const std::string& member, const std::string& text) {
+    return replaced(sample("vitals"), member == "value" ? "\"T-21\"" : "\"T. Hill\"",
+                    "\"" + text + "\"");
+  };
+  constexpr std::size_t kMax = base::limits::kShortTextCharsMax;
+  std::string longest;
+  for (std::size_t i = 0; i < kMax; ++i) {
+    longest += "\u00e9";  // two bytes, one character
+  }
+  EXPECT_TRUE(house().admit(therapist("value", longest)).admitted);
+  const auto refused = house().admit(therapist("value", longest + "x"));
+  EXPECT_FALSE(refused.admitted);
+  EXPECT_NE(all_texts(refused.issues).find("therapist.identifier.value: This text is too long"),
+            std::string::npos)
+      << all_texts(refused.issues);
+  // What is written in sentences is not bounded so.
+  EXPECT_TRUE(house()
+                  .admit(replaced(sample("vitals"), "The oximeter was needed elsewhere.",
+                                  std::string(10 * kMax, 'w')))
+                  .admitted);
+  for (const char* control : {"\\u0000", "\\u0001", "\\u001b[2J", "\\u001f"}) {
+    const auto admission =
+        house().admit(replaced(sample("vitals"), "The oximeter was needed elsewhere.", control));
+    EXPECT_FALSE(admission.admitted) << control;
+    EXPECT_NE(all_texts(admission.issues).find("comment: This text holds a control character"),
+              std::string::npos)
+        << all_texts(admission.issues);
+  }
+  EXPECT_TRUE(house()
+                  .admit(replaced(sample("vitals"), "The oximeter was needed elsewhere.",
+                                  "a\\r\\n\\tb\\u007f"))
+                  .admitted);
+}
+
+// In a journal since before such texts were refused.
+TEST(Admission, WhatMakesTooMuchIsHeldWithoutABundle) {
+  std::string note =
+      replaced(sample("vitals"), "\"T-21\"", "\"" + std::string(100'000, 'p') + "\"");
+  const Translation small = testing::translate_one(note);
+  EXPECT_EQ(small.verdict, Verdict::kReady);
+  EXPECT_GT(small.bundle.size(), 100'000U);
+  std::string entries;
+  for (int i = 0; i < 400; ++i) {
+    entries += R"({"id":"n)" + std::to_string(i) +
+               R"(","time":"2026-03-02T09:02:00+01:00","note":{"text":"seen"}},)";
+  }
+  const Translation large =
+      testing::translate_one(replaced(note, "\"entry\": [", "\"entry\": [" + entries));
+  EXPECT_EQ(large.verdict, Verdict::kHeld);
+  EXPECT_EQ(large.hold_reason, "map-failed");
+  EXPECT_TRUE(large.bundle.empty());
+  EXPECT_NE(all_texts(large.issues).find("larger than is ever sent at once (32 MiB)"),
+            std::string::npos)
+      << all_texts(large.issues);
+}
+
+// The memory of one document ends long before that of the machine, and the engine goes on.
+TEST(Admission, WhatTakesTooMuchMemoryIsHeld) {
+  std::string entries;
+  for (int i = 0; i < 1'200; ++i) {
+    entries += R"({"id":"n)" + std::to_string(i) +
+               R"(","time":"2026-03-02T09:02:00+01:00","note":{"text":"seen"}},)";
+  }
+  const std::string body =
+      replaced(replaced(sample("vitals"), "\"entry\": [", "\"entry\": [" + entries), "\"T-21\"",
+               "\"" + std::string(1'000'000, 'p') + "\"");
+  const Translation held = testing::translate_one(body);
+  EXPECT_EQ(held.verdict, Verdict::kHeld);
+  EXPECT_EQ(held.hold_reason, "map-failed");
+  EXPECT_TRUE(held.bundle.empty());
+  EXPECT_FALSE(held.issues.empty());
 }
 
 TEST(Admission, ReadingsOutsideTheOrderAreShownAndNotHeld) {
