@@ -44,6 +44,12 @@ inline constexpr std::size_t kExpressionBytesMax = std::size_t{64} << 10;
 inline constexpr std::size_t kExpressionDepthMax = 400;
 // Steps of one evaluation: items visited, comparisons made. About a second's work.
 inline constexpr std::size_t kEvaluationStepsMax = 20'000'000;
+// Text that is read, searched or compared costs a step for so many bytes; text that a regular
+// expression goes through, for so many instructions of its program.
+inline constexpr std::size_t kTextBytesOfStep = 16;
+inline constexpr std::size_t kPatternWorkOfStep = 128;
+// Compiled forms of a regular expression; one that needs more is refused.
+inline constexpr std::size_t kPatternMemoryBytesMax = std::size_t{2} << 20;
 // Items alive in one evaluation, all collections together.
 inline constexpr std::size_t kCollectionItemsMax = 400'000;
 // Texts, numbers and results of the evaluations between two resets of a workspace.

@@ -30,6 +30,7 @@ std::optional<std::string_view> text_of(Machine& machine, const Item& value, con
   if (value.kind != ItemKind::kString) {
     machine.fail(std::string(what) + " must be a string");
   }
+  machine.tick_text(value.length);
   return value.text();
 }
 

@@ -48,6 +48,7 @@ bool same_content(Machine& machine, const json::Node& a, const json::Node& b) {
     case json::Kind::kNumber:
       return same_number(a.text(), b.text());
     case json::Kind::kString:
+      machine.tick_text(a.length);
       return a.text() == b.text();
     case json::Kind::kArray: {
       const json::Node* right = b.first;
@@ -183,6 +184,7 @@ bool equivalent_nodes(Machine& machine, const json::Node& a, const json::Node& b
       return left && right ? equivalent(*left, *right) : a.text() == b.text();
     }
     case json::Kind::kString:
+      machine.tick_text(a.length);
       return equal_loosely(a.text(), b.text());
     case json::Kind::kArray:
       return equivalent_lists(machine, a, b);
@@ -230,6 +232,12 @@ bool equivalent_concepts(Machine& machine, const json::Node& a, const json::Node
   return false;
 }
 
+void tick_texts(Machine& machine, const Item& a, const Item& b) {
+  if (a.kind == ItemKind::kString && b.kind == ItemKind::kString) {
+    machine.tick_text(std::min(a.length, b.length));
+  }
+}
+
 std::string_view type_name(Machine& machine, const Item& item) {
   return item.is_node() && item.type != shapes::kNoType && machine.types() != nullptr
              ? machine.types()->model().info(item.type).name
@@ -243,6 +251,7 @@ Truth equal(Machine& machine, const Item& a, const Item& b) {
   const Item left = machine.value_of(a);
   const Item right = machine.value_of(b);
   if (!left.is_nothing() && !right.is_nothing()) {
+    tick_texts(machine, left, right);
     return equal_values(left, right);
   }
   if (!a.is_node() || !b.is_node()) {
@@ -282,6 +291,7 @@ bool equivalent(Machine& machine, const Item& a, const Item& b) {
   const Item left = machine.value_of(a);
   const Item right = machine.value_of(b);
   if (!left.is_nothing() && !right.is_nothing()) {
+    tick_texts(machine, left, right);
     return equivalent_values(left, right);
   }
   if (!a.is_node() || !b.is_node() || a.at.node == nullptr || b.at.node == nullptr) {
@@ -326,6 +336,7 @@ std::uint64_t DistinctItems::hash_of(const Item& item) {
   const Item value = machine_.value_of(item);
   switch (value.kind) {
     case ItemKind::kString:
+      machine_.tick_text(value.length);
       return json::NameTable::hash(value.text());
     case ItemKind::kBoolean:
       return value.boolean ? 1 : 2;

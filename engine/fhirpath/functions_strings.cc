@@ -1,9 +1,11 @@
 // Strings. Source: FHIRPath 2.0.0, 5.6; lastIndexOf, matchesFull, trim, split, join from 3.0.
 
 #include <algorithm>
+#include <cstring>
 
 #include <re2/re2.h>
 
+#include "engine/base/limits.h"
 #include "engine/base/utf8.h"
 #include "engine/fhirpath/function.h"
 #include "engine/fhirpath/letters.h"
@@ -11,6 +13,31 @@
 
 namespace engine::fhirpath {
 namespace {
+
+// Where a part stands in a text, from an offset on; npos. Linear in both, which searches of the
+// standard library are not for texts that nearly match everywhere.
+std::size_t find_text(std::string_view text, std::string_view part, std::size_t from = 0) {
+  if (part.empty()) {
+    return from;
+  }
+  const void* found = ::memmem(text.data() + from, text.size() - from, part.data(), part.size());
+  return found == nullptr ? std::string_view::npos
+                          : static_cast<std::size_t>(static_cast<const char*>(found) - text.data());
+}
+
+// The last place, found as the first one from behind.
+std::size_t find_last(std::string_view text, std::string_view part) {
+  const std::string backwards(text.rbegin(), text.rend());
+  const std::size_t at = find_text(backwards, std::string(part.rbegin(), part.rend()));
+  return at == std::string_view::npos ? at : text.size() - at - part.size();
+}
+
+// Short parts are searched for byte by byte, in the worst case over and over.
+void charge_search(Call& call, std::string_view text, std::string_view part) {
+  constexpr std::size_t kShortPart = 256;
+  call.machine.tick_text(text.size() * std::min(part.size(), kShortPart) /
+                         base::limits::kTextBytesOfStep);
+}
 
 void give_scalars_before(Call& call, std::string_view text, std::size_t offset) {
   const std::size_t index =
@@ -23,7 +50,8 @@ void index_of(Call& call) {
   const auto text = call.string_input();
   const auto part = call.string_argument(0);
   if (text && part) {
-    give_scalars_before(call, *text, text->find(*part));
+    charge_search(call, *text, *part);
+    give_scalars_before(call, *text, find_text(*text, *part));
   }
 }
 
@@ -31,7 +59,8 @@ void last_index_of(Call& call) {
   const auto text = call.string_input();
   const auto part = call.string_argument(0);
   if (text && part) {
-    give_scalars_before(call, *text, part->empty() ? 0 : text->rfind(*part));
+    charge_search(call, *text, *part);
+    give_scalars_before(call, *text, part->empty() ? 0 : find_last(*text, *part));
   }
 }
 
@@ -73,8 +102,14 @@ bool starts(std::string_view text, std::string_view part) {
 bool ends(std::string_view text, std::string_view part) {
   return text.ends_with(part);
 }
-bool holds(std::string_view text, std::string_view part) {
-  return text.find(part) != std::string_view::npos;
+
+void contains(Call& call) {
+  const auto text = call.string_input();
+  const auto part = call.string_argument(0);
+  if (text && part) {
+    charge_search(call, *text, *part);
+    call.give(find_text(*text, *part) != std::string_view::npos);
+  }
 }
 
 void upper(Call& call) {
@@ -122,9 +157,10 @@ void replace(Call& call) {
     call.give_string(out);
     return;
   }
+  charge_search(call, *text, *pattern);
   std::size_t from = 0;
-  for (std::size_t at = text->find(*pattern); at != std::string_view::npos;
-       at = text->find(*pattern, from)) {
+  for (std::size_t at = find_text(*text, *pattern); at != std::string_view::npos;
+       at = find_text(*text, *pattern, from)) {
     out.append(text->substr(from, at - from)).append(*with);
     check_length(call, out.size());
     from = at + pattern->size();
@@ -142,11 +178,13 @@ class Pattern {
       regex_ = call.tree.pattern;
       return;
     }
+    call.machine.tick(pattern.size());
     own_ = compile_regex(pattern, flags);
     if (!own_->ok()) {
       call.machine.fail("the regular expression cannot be used: " + own_->error());
     }
     regex_ = own_.get();
+    call.machine.tick(program_size(*regex_));
   }
   const re2::RE2& operator*() const { return *regex_; }
 
@@ -174,7 +212,7 @@ void match(Call& call, re2::RE2::Anchor anchor) {
     return;
   }
   const Pattern regex(call, *pattern, flags_of(call, 1));
-  call.machine.tick(1 + text->size() / 16);
+  call.machine.tick(1 + search_steps(*regex, text->size()));
   call.give((*regex).Match({text->data(), text->size()}, 0, text->size(), anchor, nullptr, 0));
 }
 
@@ -197,8 +235,10 @@ void replace_matches(Call& call) {
     return;
   }
   const Pattern regex(call, *pattern, flags_of(call, 2));
-  call.machine.tick(1 + text->size() / 16);
-  const std::optional<std::string> out = replace_all(*regex, *text, *with);
+  const auto charge = [&](std::size_t bytes) {
+    call.machine.tick(1 + search_steps(*regex, bytes));
+  };
+  const std::optional<std::string> out = replace_all(*regex, *text, *with, charge);
   if (!out) {
     check_length(call, base::limits::kStringBytesMax + 1);
     return;
@@ -243,10 +283,11 @@ void split(Call& call) {
     to_chars(call);
     return;
   }
+  charge_search(call, *text, *separator);
   call.begin();
   std::size_t from = 0;
-  for (std::size_t at = text->find(*separator); at != std::string_view::npos;
-       at = text->find(*separator, from)) {
+  for (std::size_t at = find_text(*text, *separator); at != std::string_view::npos;
+       at = find_text(*text, *separator, from)) {
     call.machine.push(Item::of_string(text->substr(from, at - from)));
     from = at + separator->size();
   }
@@ -283,7 +324,7 @@ constexpr Function kFunctions[] = {
     {"substring", 1, 2, Gives::kString, substring, false, false, true},
     {"startsWith", 1, 1, Gives::kBoolean, test_text<starts>, false, false, true},
     {"endsWith", 1, 1, Gives::kBoolean, test_text<ends>, false, false, true},
-    {"contains", 1, 1, Gives::kBoolean, test_text<holds>, false, false, true},
+    {"contains", 1, 1, Gives::kBoolean, contains, false, false, true},
     {"upper", 0, 0, Gives::kString, upper, false, false, true},
     {"lower", 0, 0, Gives::kString, lower, false, false, true},
     {"replace", 2, 2, Gives::kString, replace, false, false, true},

@@ -103,6 +103,8 @@ class Machine {
     }
     steps_left_ -= steps;
   }
+  // The same for a text that is gone through.
+  void tick_text(std::size_t bytes) { tick(bytes / base::limits::kTextBytesOfStep); }
   [[noreturn]] void fail(std::string detail,
                          base::ErrorCode code = base::ErrorCode::kInvalid) const;
 

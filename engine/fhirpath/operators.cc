@@ -1,6 +1,8 @@
 // The binary operators on evaluated operands: comparison, membership, union, and the way to
 // arithmetic.
 
+#include <algorithm>
+
 #include "engine/fhirpath/machine.h"
 #include "engine/fhirpath/temporal.h"
 #include "engine/fhirpath/units.h"
@@ -110,6 +112,7 @@ void push_union(Machine& machine, Items left, Items right) {
 
 Comparison compare_values(Machine& machine, const Item& a, const Item& b) {
   if (a.kind == ItemKind::kString && b.kind == ItemKind::kString) {
+    machine.tick_text(std::min(a.length, b.length));
     return three_way(a.text(), b.text());
   }
   if (a.kind == ItemKind::kInteger && b.kind == ItemKind::kInteger) {

@@ -47,6 +47,12 @@ int group_at(const re2::RE2& regex, std::string_view with, std::size_t at, std::
   return found == names.end() ? -1 : found->second;
 }
 
+// Taken from the letters alone: one that is only meant as itself counts as well.
+bool repeats_without_end(std::string_view pattern) {
+  return pattern.find_first_of("*+") != std::string_view::npos ||
+         pattern.find(",}") != std::string_view::npos;
+}
+
 void append_replacement(const re2::RE2& regex, const std::vector<re2::StringPiece>& groups,
                         std::string_view with, std::string& out) {
   for (std::size_t i = 0; i < with.size();) {
@@ -67,6 +73,7 @@ void append_replacement(const re2::RE2& regex, const std::vector<re2::StringPiec
 std::unique_ptr<re2::RE2> compile_regex(std::string_view pattern, std::string_view flags) {
   re2::RE2::Options options;
   options.set_log_errors(false);
+  options.set_max_mem(static_cast<std::int64_t>(base::limits::kPatternMemoryBytesMax));
   options.set_dot_nl(true);
   options.set_case_sensitive(flags.find('i') == std::string_view::npos);
   std::string text = with_re2_groups(pattern);
@@ -76,13 +83,26 @@ std::unique_ptr<re2::RE2> compile_regex(std::string_view pattern, std::string_vi
   return std::make_unique<re2::RE2>(text, options);
 }
 
+std::size_t program_size(const re2::RE2& regex) {
+  return static_cast<std::size_t>(std::max(regex.ProgramSize(), 1));
+}
+
+std::size_t search_steps(const re2::RE2& regex, std::size_t bytes) {
+  return bytes * program_size(regex) / base::limits::kPatternWorkOfStep;
+}
+
 std::optional<std::string> replace_all(const re2::RE2& regex, std::string_view text,
-                                       std::string_view with) {
+                                       std::string_view with,
+                                       const std::function<void(std::size_t)>& charge) {
   std::vector<re2::StringPiece> groups(static_cast<std::size_t>(regex.NumberOfCapturingGroups()) +
                                        1);
   const re2::StringPiece whole(text.data(), text.size());
   std::string out;
   std::size_t from = 0;
+  // What a search may read beyond its match.
+  const std::size_t reach =
+      repeats_without_end(regex.pattern()) ? text.size() : program_size(regex);
+  charge(text.size());
   while (from <= text.size() && regex.Match(whole, from, text.size(), re2::RE2::UNANCHORED,
                                             groups.data(), static_cast<int>(groups.size()))) {
     const auto at = static_cast<std::size_t>(groups[0].data() - text.data());
@@ -101,6 +121,7 @@ std::optional<std::string> replace_all(const re2::RE2& regex, std::string_view t
     if (out.size() > base::limits::kStringBytesMax) {
       return std::nullopt;
     }
+    charge(std::min(text.size() - from, reach));
   }
   out.append(text.substr(std::min(from, text.size())));
   return out.size() > base::limits::kStringBytesMax ? std::nullopt : std::optional(std::move(out));

@@ -65,6 +65,32 @@ TEST(FhirpathLimits, EndRepetitionsThatDoNot) {
       refused("(1 | 2 | 3 | 4 | 5 | 6 | 7 | 8 | 9 | 10).repeatAll((1 | 2 | 3))", "items at once"));
 }
 
+// Text costs steps: what would take minutes is refused before it is begun.
+TEST(FhirpathLimits, HoldForSearchesOfLongTexts) {
+  const std::string four_mb =
+      "('" + repeated("a", 2'000) + "'.replace('a','" + repeated("a", 2'000) + "'))";
+  const std::string two_mb =
+      "('" + repeated("a", 1'000) + "'.replace('a','" + repeated("a", 2'000) + "')";
+  // A part that nearly matches everywhere.
+  EXPECT_EQ(run(four_mb + ".indexOf(" + two_mb + " & 'b'))"), "-1");
+  EXPECT_EQ(run(four_mb + ".lastIndexOf('b' & " + two_mb + "))"), "-1");
+  EXPECT_EQ(run(four_mb + ".contains(" + two_mb + " & 'b'))"), "false");
+  EXPECT_EQ(run(four_mb + ".replace(" + two_mb + " & 'b'), '').length()"), "4000000");
+  EXPECT_EQ(run(four_mb + ".split(" + two_mb + " & 'b')).count()"), "1");
+  // A pattern whose program is long, and one that reads to the end for every match.
+  EXPECT_TRUE(refused(four_mb + ".matches('((a?){30}){30}b')", "more than 20000000 steps"));
+  EXPECT_TRUE(refused(four_mb + ".replaceMatches('(a?){1000}','x')", "more than 20000000 steps"));
+  EXPECT_TRUE(refused(four_mb + ".replaceMatches('a*?b|a','x')", "more than 20000000 steps"));
+}
+
+// Those that are honest are not hit.
+TEST(FhirpathLimits, LeaveSearchesOfNotesAlone) {
+  const std::string note =
+      "('" + repeated("wound is dry  ", 40) + "'.replace('w', '" + repeated("the ", 60) + "'))";
+  EXPECT_EQ(run(note + ".replaceMatches('\\\\s+', ' ').length()"), "10080");
+  EXPECT_EQ(run(note + ".lastIndexOf('dry') > " + note + ".indexOf('dry')"), "true");
+}
+
 TEST(FhirpathLimits, HoldForItemsAndSteps) {
   const std::string ten = "(0|1|2|3|4|5|6|7|8|9)";
   const auto power = [&](int levels) {
