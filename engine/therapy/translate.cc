@@ -338,6 +338,36 @@ void add_fired(const Rendering& made, std::vector<bool>& out) {
   }
 }
 
+// False when it is too large: then the revision is held for good.
+bool write_bundle(const Node& bundle, std::size_t document_bytes, Translation& out) {
+  // A bundle is some twelve times its document; growing into it would copy it several times.
+  constexpr std::size_t kBundlePerDocument = 16;
+  out.bundle.reserve(std::min(kBundlePerDocument * document_bytes, kBundleBytesMax));
+  if (json::write_within(bundle, kBundleBytesMax, out.bundle)) {
+    return true;
+  }
+  out.bundle = std::string();
+  out.verdict = Verdict::kHeld;
+  out.hold_reason = "map-failed";  // the one that nobody can release
+  out.issues.push_back(
+      too_costly("The resources of this session are larger than is ever sent at "
+                 "once (" +
+                 std::to_string(kBundleBytesMax >> 20) +
+                 " MiB): record it as several sessions, or mend the map."));
+  return false;
+}
+
+void write_lineage(const Rendering& made, Report& report, std::string& out) {
+  const mapping::Run* const runs[] = {made.run.get(), made.provenance_run.get()};
+  mapping::write_lineage(std::span(runs, made.provenance_run != nullptr ? 2 : 1), *made.bundle,
+                         out);
+  if (out.size() > base::limits::kLineageBytesMax) {
+    out = std::string();
+    report.information("informational", *made.document.root(),
+                       "Where the values come from is not kept: it would be too long.");
+  }
+}
+
 }  // namespace
 
 Translation Translator::translate_whole(std::span<const Revision> revisions,
@@ -379,17 +409,7 @@ Translation Translator::translate_whole(std::span<const Revision> revisions,
     report.information("informational", *now->document.root(),
                        "Nothing differs from what was sent before: there is nothing to send.");
   }
-  // A bundle is some twelve times its document; growing into it would copy it several times.
-  constexpr std::size_t kBundlePerDocument = 16;
-  out.bundle.reserve(std::min(kBundlePerDocument * revisions.back().body.size(), kBundleBytesMax));
-  if (!json::write_within(*now->bundle, kBundleBytesMax, out.bundle)) {
-    out.bundle = std::string();
-    out.verdict = Verdict::kHeld;
-    out.hold_reason = "map-failed";  // the one that nobody can release
-    out.issues.push_back(
-        too_costly("The resources of this session are larger than is ever sent at once (" +
-                   std::to_string(kBundleBytesMax >> 20) +
-                   " MiB): record it as several sessions, or mend the map."));
+  if (!write_bundle(*now->bundle, revisions.back().body.size(), out)) {
     return out;
   }
   if (counts.any()) {
@@ -406,14 +426,7 @@ Translation Translator::translate_whole(std::span<const Revision> revisions,
     std::move(faults.begin(), faults.end(), std::back_inserter(out.issues));
   }
   if (wanted.lineage) {
-    const mapping::Run* const runs[] = {now->run.get(), now->provenance_run.get()};
-    mapping::write_lineage(std::span(runs, now->provenance_run != nullptr ? 2 : 1), *now->bundle,
-                           out.lineage);
-    if (out.lineage.size() > base::limits::kLineageBytesMax) {
-      out.lineage = std::string();
-      report.information("informational", *now->document.root(),
-                         "Where the values come from is not kept: it would be too long.");
-    }
+    write_lineage(*now, report, out.lineage);
   }
   if (wanted.rule_runs) {
     write_runs(*now, out.rule_runs);
