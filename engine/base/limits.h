@@ -135,6 +135,10 @@ inline constexpr std::size_t kEventQueueBytesMax = std::size_t{1} << 20;
 // --- Journal
 // What one part of a record may hold: a body, or the bundle made of it, which is larger.
 inline constexpr std::size_t kStoredBytesMax = std::size_t{256} << 20;
+// A name, a hash, a reason, or what a person wrote, in the head of a record.
+inline constexpr std::size_t kHeadTextBytesMax = 4'096;
+// The lists there: all record servers, and all revisions that a translation was made of.
+inline constexpr std::size_t kHeadListBytesMax = std::size_t{1} << 20;
 // Changes that wait to be written; beyond them senders are told to come back.
 inline constexpr std::size_t kJournalQueueMax = 4'096;
 // Changes written by one flush of the disk.

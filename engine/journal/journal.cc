@@ -5,6 +5,7 @@
 #include <condition_variable>
 #include <deque>
 #include <future>
+#include <iterator>
 #include <mutex>
 #include <thread>
 #include <utility>
@@ -22,7 +23,8 @@ struct Journal::State {
 
   State(Store& s, const base::Clock& c) : store(s), clock(c) {}
   void run();
-  void write(std::vector<Waiting> group);
+  static std::vector<Waiting> writable(std::vector<Waiting> group);
+  void write(std::vector<Waiting> waiting_ones);
   void note(const base::Error* why);
 
   Store& store;
@@ -70,14 +72,43 @@ void Journal::State::note(const base::Error* why) {
   }
 }
 
-void Journal::State::write(std::vector<Waiting> group) {
+// Answers those that can never be written, so that they do not take the others of their commit with
+// them. Those that only come together fail together.
+std::vector<Journal::State::Waiting> Journal::State::writable(std::vector<Waiting> group) {
+  std::vector<Waiting> good;
+  good.reserve(group.size());
+  for (auto from = group.begin(); from != group.end();) {
+    const auto to = std::find_if(std::next(from), group.end(),
+                                 [](const Waiting& one) { return !one.change.only_with_previous; });
+    base::Result<void> fit;
+    for (auto one = from; fit && one != to; ++one) {
+      fit = check_writable(one->change.record, one->change.parts);
+    }
+    for (; from != to; ++from) {
+      if (fit) {
+        good.push_back(std::move(*from));
+      } else if (from->done) {
+        from->done(fit.error());
+      }
+    }
+  }
+  return good;
+}
+
+void Journal::State::write(std::vector<Waiting> waiting_ones) {
+  std::vector<Waiting> group = writable(std::move(waiting_ones));
+  if (group.empty()) {
+    return;
+  }
   std::vector<Change> batch;
   batch.reserve(group.size());
   for (Waiting& waiting : group) {
     batch.push_back(std::move(waiting.change));
   }
   base::Result<std::vector<Outcome>> outcomes = store.commit(batch, clock);
-  note(outcomes ? nullptr : &outcomes.error());
+  if (outcomes || !is_of_the_change(outcomes.error().code)) {
+    note(outcomes ? nullptr : &outcomes.error());
+  }
   for (std::size_t i = 0; i < group.size(); ++i) {
     if (!group[i].done) {
       continue;

@@ -15,13 +15,19 @@
 
 namespace engine::journal {
 
+// Whether a failed change can never be written, while others can.
+inline bool is_of_the_change(base::ErrorCode code) {
+  return code == base::ErrorCode::kInvalid || code == base::ErrorCode::kLimit;
+}
+
 // Takes changes to be made durable. The seam that simulations fill with a single-threaded twin.
 class Appender {
  public:
   // Runs on the writer's thread and must be quick.
   using Done = std::function<void(base::Result<Outcome>)>;
   virtual ~Appender() = default;
-  // False when limits::kJournalQueueMax changes wait already: nothing was taken, try later.
+  // False when limits::kJournalQueueMax changes wait already: nothing was taken, try later. A
+  // change that can never be written (see check_writable) fails alone.
   virtual bool submit(Change change, Done done) = 0;
   virtual Store& store() const = 0;
 };
@@ -48,7 +54,7 @@ class Journal final : public Appender {
   base::Result<Outcome> write(Change change);
   // Writes what waits, then ends the thread.
   void stop();
-  // The last commit failed (disk full, read-only ...).
+  // The last commit failed (disk full, read-only ...), other than for what was to be written.
   bool failing() const;
   // Why it did; nullopt when it went well.
   std::optional<base::Error> failure() const;

@@ -183,6 +183,9 @@ Result<Outcome> LogWriter::write_destroying(const Change& change, const std::str
 
 Result<Outcome> LogWriter::append(Record record, const std::vector<StoredPart>& parts,
                                   const std::string& time) {
+  if (auto good = check_writable(record, parts); !good) {
+    return good.error();
+  }
   record.position = last_ + 1;
   record.time = time;
   const bool sealing = sealing_ != nullptr && !parts.empty() && !destroys(record.kind);

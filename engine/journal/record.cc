@@ -5,6 +5,8 @@
 #include <charconv>
 #include <utility>
 
+#include "engine/base/limits.h"
+
 namespace engine::journal {
 namespace {
 
@@ -64,6 +66,11 @@ constexpr std::array<TextField, 10> kTextFields = {{
 bool has_control(std::string_view text) {
   return std::any_of(text.begin(), text.end(),
                      [](char c) { return static_cast<unsigned char>(c) < 0x20 || c == 0x7F; });
+}
+
+base::Error control_character(const TextField& field) {
+  return {base::ErrorCode::kInvalid, "a control character where none is allowed",
+          std::string(field.name)};
 }
 
 void line(std::string& out, std::string_view name, std::string_view value) {
@@ -173,6 +180,27 @@ std::optional<Kind> kind_of(std::string_view name) {
   return std::nullopt;
 }
 
+base::Result<void> check_writable(const Record& record, const std::vector<StoredPart>& parts) {
+  for (const TextField& field : kTextFields) {
+    const std::string& value = record.*field.member;
+    const bool list = field.member == &Record::targets || field.member == &Record::made_with;
+    if (value.size() > (list ? base::limits::kHeadListBytesMax : base::limits::kHeadTextBytesMax)) {
+      return base::Error(base::ErrorCode::kInvalid, "longer than a record may say it",
+                         std::string(field.name));
+    }
+    if (has_control(value)) {
+      return control_character(field);
+    }
+  }
+  for (const StoredPart& part : parts) {
+    if (part.too_large) {
+      return base::Error(base::ErrorCode::kLimit, "a part is larger than is ever stored",
+                         part.name);
+    }
+  }
+  return {};
+}
+
 base::Result<std::string> print_head(const Record& record, const std::vector<StoredPart>& parts,
                                      const base::Digest& previous) {
   std::string out;
@@ -184,8 +212,7 @@ base::Result<std::string> print_head(const Record& record, const std::vector<Sto
   for (const TextField& field : kTextFields) {
     const std::string& value = record.*field.member;
     if (has_control(value)) {
-      return base::Error(base::ErrorCode::kInvalid, "a control character where none is allowed",
-                         std::string(field.name));
+      return control_character(field);
     }
     if (!value.empty()) {
       line(out, field.name, value);

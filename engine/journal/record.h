@@ -70,6 +70,7 @@ struct StoredPart {
   int codec = 0;      // see stored.h
   std::string bytes;  // as stored
   base::Digest hash{};
+  bool too_large = false;  // over limits::kStoredBytesMax: bytes are empty, and it is never written
 };
 
 // What was known when the record was written. Empty members are not part of the head.
@@ -96,6 +97,11 @@ struct Record {
   bool unknown = false;     // the target may have taken it all the same
   bool anew = false;        // later revisions, made to follow this one, are made again without it
 };
+
+// Whether a record may be written. Errors: kInvalid for a control character or a text that is
+// longer than limits::kHeadTextBytesMax (of a list, kHeadListBytesMax), kLimit for a part that is
+// too large.
+base::Result<void> check_writable(const Record& record, const std::vector<StoredPart>& parts);
 
 // The text that is hashed. Errors: kInvalid when a member holds a control character.
 base::Result<std::string> print_head(const Record& record, const std::vector<StoredPart>& parts,

@@ -33,6 +33,10 @@ Contexts& contexts() {
 StoredPart to_stored(const Part& part) {
   StoredPart stored;
   stored.name = part.name;
+  if (part.bytes.size() > base::limits::kStoredBytesMax) {
+    stored.too_large = true;
+    return stored;
+  }
   std::string packed(ZSTD_compressBound(part.bytes.size()), '\0');
   const std::size_t n = ZSTD_compressCCtx(contexts().pack, packed.data(), packed.size(),
                                           part.bytes.data(), part.bytes.size(), kLevel);

@@ -19,6 +19,8 @@ inline bool is_sealed(int codec) {
   return codec == kCodecSealedPlain || codec == kCodecSealedZstd;
 }
 
+// What is larger than limits::kStoredBytesMax is marked so, and the change that it is part of
+// fails.
 StoredPart to_stored(const Part& part);
 // Errors: kCorrupt when the bytes are not what their codec says, kLimit when they would unpack to
 // more than limits::kStoredBytesMax, kUnsupported for a sealed part and a codec of a later version.

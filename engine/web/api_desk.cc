@@ -1,9 +1,11 @@
 // The routes that the desk reads from: search of the traffic, one message, the log, what a record
 // server can do. What is searched for stands in a body: addresses end up in logs.
 
+#include <algorithm>
 #include <charconv>
 #include <utility>
 
+#include "engine/journal/words.h"
 #include "engine/json/document.h"
 #include "engine/web/api.h"
 #include "engine/web/desk_view.h"
@@ -33,6 +35,15 @@ std::string hidden_at(const json::Node& object, std::string_view name,
                   std::string(one->string_at("value")));
 }
 
+// The engine's id of a session, as base::to_string() writes a UUID.
+bool is_id(std::string_view text) {
+  constexpr std::string_view kForm = "xxxxxxxx-xxxx-xxxx-xxxx-xxxxxxxxxxxx";
+  return text.size() == kForm.size() &&
+         std::equal(text.begin(), text.end(), kForm.begin(), [](char c, char wanted) {
+           return wanted == '-' ? c == '-' : (c >= '0' && c <= '9') || (c >= 'a' && c <= 'f');
+         });
+}
+
 base::Result<DeskSearch> read_search(const std::string& body, const journal::SearchKey& key) {
   static const json::NameTable names;
   json::Document document(names);
@@ -40,8 +51,17 @@ base::Result<DeskSearch> read_search(const std::string& body, const journal::Sea
     return base::Error(base::ErrorCode::kInvalid, "send a JSON object with what to search for");
   }
   const json::Node& wish = *document.root();
+  for (const json::Node& member : wish) {
+    if (auto good = journal::check_line(member.text()); !good) {
+      return good.error();
+    }
+  }
   DeskSearch search;
   search.session = wish.string_at("session");
+  if (!search.session.empty() && !is_id(search.session)) {
+    return base::Error(base::ErrorCode::kInvalid,
+                       "'session' is the engine's id of one, a UUID in lower case");
+  }
   search.patient = hidden_at(wish, "patient", key);
   search.therapist = hidden_at(wish, "therapist", key);
   search.target = wish.string_at("target");

@@ -5,6 +5,7 @@
 
 #include <gtest/gtest.h>
 
+#include "engine/base/limits.h"
 #include "engine/journal/search_key.h"
 #include "engine/journal/stored.h"
 
@@ -56,6 +57,34 @@ TEST(RecordHead, RefusesControlCharacters) {
     record.why = bad;
     EXPECT_FALSE(print_head(record, {}, genesis()).has_value()) << bad;
   }
+}
+
+TEST(RecordHead, MayNotBeLongerThanItsBounds) {
+  using base::limits::kHeadListBytesMax;
+  using base::limits::kHeadTextBytesMax;
+  const struct {
+    std::string Record::*member;
+    std::size_t most;
+  } rows[] = {{&Record::session, kHeadTextBytesMax},   {&Record::target, kHeadTextBytesMax},
+              {&Record::actor, kHeadTextBytesMax},     {&Record::why, kHeadTextBytesMax},
+              {&Record::made_with, kHeadListBytesMax}, {&Record::targets, kHeadListBytesMax}};
+  for (const auto& row : rows) {
+    Record record = full();
+    record.*row.member = std::string(row.most, 'x');
+    EXPECT_TRUE(check_writable(record, {}).has_value());
+    record.*row.member += "x";
+    EXPECT_EQ(check_writable(record, {}).error().code, base::ErrorCode::kInvalid);
+    record.*row.member = "two\nlines";
+    EXPECT_EQ(check_writable(record, {}).error().code, base::ErrorCode::kInvalid);
+  }
+}
+
+TEST(Stored, APartLargerThanIsEverStoredIsNeverWritten) {
+  EXPECT_TRUE(check_writable(full(), {to_stored(Part("bundle", "{}"))}).has_value());
+  const StoredPart over =
+      to_stored(Part("bundle", std::string(base::limits::kStoredBytesMax + 1, ' ')));
+  EXPECT_TRUE(over.bytes.empty());
+  EXPECT_EQ(check_writable(full(), {over}).error().code, base::ErrorCode::kLimit);
 }
 
 TEST(RecordHead, RefusesWhatIsNoHead) {

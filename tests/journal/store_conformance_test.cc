@@ -3,6 +3,7 @@
 #include "tests/journal/store_conformance.h"
 
 #include <atomic>
+#include <future>
 #include <string>
 #include <thread>
 #include <vector>
@@ -396,6 +397,50 @@ TEST_P(StoreConformance, GroupsWhatManyThreadsSubmit) {
   }
   EXPECT_EQ(durable, 200);
   EXPECT_EQ(*store_->size(), 200u);
+  expect_sound();
+}
+
+// One commit is for all that waits: what can never be written must not take the others with it.
+TEST_P(StoreConformance, AChangeThatCanNeverBeWrittenFailsAlone) {
+  Journal journal(*store_, clock_);
+  std::promise<void> go;
+  std::shared_future<void> wait = go.get_future().share();
+  std::string told;
+  const auto tell = [&told](const char* name) {
+    return [&told, name](const base::Result<Outcome>& outcome) {
+      told += std::string(name) +
+              (outcome ? " written " : " " + std::string(name_of(outcome.error().code)) + " ");
+    };
+  };
+  // Holds the writer, so that all that follows is one group.
+  journal.submit(Change(record_of(Kind::kAccepted, "first", 1)),
+                 [wait](const base::Result<Outcome>&) { wait.wait(); });
+  Record bad = record_of(Kind::kRead, "x\ny", 0);
+  Change large(record_of(Kind::kChecked, "first", 1));
+  large.parts.push_back(to_stored(Part("bundle", "{}")));
+  large.parts.back().too_large = true;
+  journal.submit(Change(record_of(Kind::kAccepted, "a", 1)), tell("a"));
+  journal.submit(Change(bad), tell("bad"));
+  journal.submit(std::move(large), tell("large"));
+  journal.submit(Change(record_of(Kind::kAccepted, "b", 1)), tell("b"));
+  // Of two that only come together, neither.
+  std::vector<Change> pair;
+  pair.emplace_back(record_of(Kind::kAccepted, "c", 1));
+  pair.emplace_back(bad);
+  pair.back().only_with_previous = true;
+  journal.submit_together(std::move(pair), [&](const base::Result<std::vector<Outcome>>& both) {
+    told += both ? "pair written " : "pair " + std::string(name_of(both.error().code)) + " ";
+  });
+  go.set_value();
+  EXPECT_TRUE(journal.write(Change(record_of(Kind::kAccepted, "last", 1))).has_value());
+  EXPECT_FALSE(journal.failing());
+  EXPECT_FALSE(journal.write(Change(bad)).has_value());
+  EXPECT_FALSE(journal.failing());
+  journal.stop();
+  EXPECT_EQ(told, "bad " + std::string(name_of(base::ErrorCode::kInvalid)) + " large " +
+                      std::string(name_of(base::ErrorCode::kLimit)) + " pair " +
+                      std::string(name_of(base::ErrorCode::kInvalid)) + " a written b written ");
+  EXPECT_EQ(*store_->size(), 4u);
   expect_sound();
 }
 

@@ -59,6 +59,20 @@ TEST_F(DeskTest, SearchesByEveryConditionAndByAllOfThem) {
   EXPECT_EQ(found(R"({"state":"held","until":"2027-01-15T08:00:00Z"})"), "");
 }
 
+// What is searched for is noted, and a note is one line.
+TEST_F(DeskTest, RefusesASearchThatNobodyCouldNote) {
+  for (const std::string& bad :
+       {std::string(R"({"session":"x\ny"})"), std::string(R"({"session":"../a"})"),
+        R"({"session":")" + session_id_of("c") + R"(0"})", std::string(R"({"target":"a\u0000"})"),
+        R"({"since":")" + std::string(10'000, '2') + R"("})"}) {
+    for (const char* path : {"/log", "/traffic", "/log/replay"}) {
+      EXPECT_EQ(ask("POST", path, bad).status, 400) << path << bad.substr(0, 40);
+    }
+  }
+  EXPECT_TRUE(reads_noted().empty());
+  EXPECT_EQ(ask("POST", "/log", R"({"session":")" + session_id_of("c") + R"("})").status, 200);
+}
+
 TEST_F(DeskTest, GoesOnBeforeAPosition) {
   fill();
   const std::string all = ask("POST", "/traffic", "{}").body;
