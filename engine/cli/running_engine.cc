@@ -1,5 +1,6 @@
 #include "engine/cli/running_engine.h"
 
+#include <algorithm>
 #include <array>
 #include <chrono>
 #include <csignal>
@@ -371,9 +372,16 @@ void Engine::drain() {
   for (std::future<void>& one : idle) {
     one.wait_until(until);
   }
-  try_out_->stop();
-  workers_->stop();
-  translators_->stop();
+  // Somebody's map may be at work on something that takes it long.
+  const auto pools_until = clock_.steady() + base::limits::kDrainTime;
+  const auto left = [&] {
+    return std::max(
+        std::chrono::milliseconds(0),
+        std::chrono::duration_cast<std::chrono::milliseconds>(pools_until - clock_.steady()));
+  };
+  bool all_ended = try_out_->stop(left());
+  all_ended = workers_->stop_within(left()) && all_ended;
+  all_ended = translators_->stop_within(left()) && all_ended;
   loop_->stop();
   journal::Change stopped;
   stopped.record.kind = journal::Kind::kStopped;
@@ -385,9 +393,10 @@ void Engine::drain() {
     tell_of_heads();
   }
   say("stopped", std::string("journal=") + (written ? "closed" : "failing"));
-  // Somebody may be having a long journal proved. That only reads, all else is closed and durable,
-  // and whoever stops the engine should not wait for it.
-  if (!asking_.wait(base::limits::kDrainTime) || !proving_.wait(std::chrono::milliseconds(0))) {
+  // Somebody may be having a long journal proved, or a map run that takes long. Those only read or
+  // compute, all else is closed and durable, and whoever stops the engine should not wait for them.
+  if (!all_ended || !asking_.wait(base::limits::kDrainTime) ||
+      !proving_.wait(std::chrono::milliseconds(0))) {
     std::_Exit(0);
   }
 }

@@ -1,6 +1,7 @@
 #include "engine/cli/try_out_desk.h"
 
 #include <chrono>
+#include <exception>
 #include <utility>
 
 namespace engine::cli {
@@ -23,9 +24,9 @@ web::TryOutControl TryOutDesk::control() {
           [this](web::TryOutWish wish, Told told) { ask(std::move(wish), std::move(told)); }};
 }
 
-void TryOutDesk::stop() {
+bool TryOutDesk::stop(std::chrono::milliseconds time) {
   stopping_ = true;
-  worker_.stop();
+  return worker_.stop_within(time);
 }
 
 void TryOutDesk::ask(web::TryOutWish wish, Told told) {
@@ -35,11 +36,20 @@ void TryOutDesk::ask(web::TryOutWish wish, Told told) {
     return;
   }
   const bool taken = worker_.run("", [this, wish = std::move(wish), told = std::move(told)] {
-    told(run(wish));
+    told(run_guarded(wish));
     --waiting_;
   });
   if (!taken) {
     --waiting_;
+  }
+}
+
+// Whoever waits is answered, also when what they try takes more memory than there is.
+Result<web::TryOutTold> TryOutDesk::run_guarded(const web::TryOutWish& wish) {
+  try {
+    return run(wish);
+  } catch (const std::exception&) {
+    return Error(ErrorCode::kLimit, "this takes more memory than a trial may");
   }
 }
 

@@ -21,12 +21,14 @@ class TryOutDesk {
   };
   explicit TryOutDesk(World world) : world_(world) {}
   web::TryOutControl control();
-  // Ends what runs at its next document; what waits is not answered.
-  void stop();
+  // Ends what runs at its next document; what waits is not answered. False when something still
+  // runs after that time: one document may take long, and then the process must end.
+  bool stop(std::chrono::milliseconds time);
 
  private:
   using Told = std::function<void(base::Result<web::TryOutTold>)>;
   void ask(web::TryOutWish wish, Told told);
+  base::Result<web::TryOutTold> run_guarded(const web::TryOutWish& wish);
   base::Result<web::TryOutTold> run(const web::TryOutWish& wish);
 
   const World world_;

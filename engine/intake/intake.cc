@@ -2,12 +2,15 @@
 
 #include <algorithm>
 #include <atomic>
+#include <exception>
+#include <functional>
 #include <mutex>
 #include <set>
 #include <utility>
 
 #include "engine/base/limits.h"
 #include "engine/intake/translation.h"
+#include "engine/journal/journal.h"
 #include "engine/journal/stored.h"
 
 namespace engine::intake {
@@ -27,12 +30,14 @@ struct Intake::State : std::enable_shared_from_this<State> {
               const Answered& answered);
   void keep(const Arrival& arrival, therapy::Translator::Admission admission,
             const Answered& answered);
+  Answer try_out(const std::string& document, const std::string& now) const;
   Answer answer_to(const Outcome& outcome, const therapy::SessionHeader& header) const;
   void enqueue(const std::string& session);
   void translate(const std::string& session);
   void translate_for(const Target& target, const std::vector<journal::Leg>& legs);
   base::Result<Change> made_for(const Target& target, const journal::Leg& leg,
                                 const std::vector<journal::Leg>& legs) const;
+  void hold(const journal::Leg& leg, const char* reason);
 
   World world;
   std::vector<Target> targets;
@@ -52,7 +57,8 @@ constexpr const char* kBusy = "the engine has as much in hand as it can; send ag
 constexpr const char* kBacklog =
     "as many sessions as may wait are waiting for a record server; nothing was kept, send again "
     "later";
-constexpr const char* kFailing = "the engine cannot write to its journal just now; nothing was kept";
+constexpr const char* kFailing =
+    "the engine cannot write to its journal just now; nothing was kept";
 
 Answer answer_of(int status, std::string body) {
   Answer answer;
@@ -82,6 +88,30 @@ Change held(const journal::Leg& leg, const char* reason) {
   change.record.reason = reason;
   change.only_if_changed = leg.changed;
   return change;
+}
+
+constexpr const char* kMapFailed = "map-failed";
+
+// A core that throws is out of memory, or wrong; neither mends itself by trying again.
+base::Result<Change> guarded_translation(const journal::Store& store, const SessionCore& core,
+                                         const journal::Leg& leg,
+                                         const std::vector<journal::Leg>& legs) {
+  try {
+    return translate_leg(store, core, leg, legs);
+  } catch (const std::exception&) {
+    return base::Error(base::ErrorCode::kLimit, "this revision could not be translated");
+  }
+}
+
+// Whoever waits is answered, whatever becomes of the work.
+void answering(const Answered& answered, const std::function<void()>& work) {
+  try {
+    work();
+  } catch (const std::exception&) {
+    answered(answer_of(500, problem_text("exception",
+                                         "this document could not be worked on; nothing was "
+                                         "kept")));
+  }
 }
 
 std::string person_key(const journal::SearchKey& key, const std::string& identifier) {
@@ -266,7 +296,7 @@ base::Result<Change> Intake::State::made_for(const Target& target, const journal
       return held(leg, "condition-failed");
     }
   }
-  return translate_leg(store, *target.core, leg, legs);
+  return guarded_translation(store, *target.core, leg, legs);
 }
 
 // The first waiting revision only: the next one builds on what becomes of it.
@@ -279,25 +309,40 @@ void Intake::State::translate_for(const Target& target, const std::vector<journa
   }
   base::Result<Change> change = made_for(target, *leg, legs);
   if (!change) {
-    if (change.error().code == base::ErrorCode::kIo) {
-      return;  // the next sweep tries again
+    // The document cannot be read back: held, since no amount of trying again mends a disk. What
+    // the next sweep may manage is left to it.
+    const base::ErrorCode code = change.error().code;
+    if (code != base::ErrorCode::kIo) {
+      hold(*leg, code == base::ErrorCode::kLimit      ? kMapFailed
+                 : code == base::ErrorCode::kNotFound ? "document-destroyed"
+                                                      : "document-unreadable");
     }
-    // The document cannot be read back: held, since no amount of trying again mends a disk.
-    change = held(*leg, change.error().code == base::ErrorCode::kNotFound ? "document-destroyed"
-                                                                          : "document-unreadable");
+    return;
   }
-  const std::string session = leg->session;
   const std::string name = target.name;
   static_cast<void>(world.journal.submit(
       std::move(*change),
-      [self = shared_from_this(), session, name](const base::Result<Outcome>& outcome) {
+      [self = shared_from_this(), leg = *leg, name](const base::Result<Outcome>& outcome) {
         if (!outcome) {
+          if (journal::is_of_the_change(outcome.error().code)) {
+            self->hold(leg, kMapFailed);
+          }
           return;  // likewise
         }
         if (outcome->record.kind == Kind::kChecked) {
           self->translated(name);
         }
-        self->enqueue(session);
+        self->enqueue(leg.session);
+      }));
+}
+
+// Waits for a person, without anything that was made of it.
+void Intake::State::hold(const journal::Leg& leg, const char* reason) {
+  static_cast<void>(world.journal.submit(
+      held(leg, reason), [self = shared_from_this(), session = leg.session](const auto& outcome) {
+        if (outcome) {
+          self->enqueue(session);
+        }
       }));
 }
 
@@ -323,30 +368,35 @@ void Intake::accept(Arrival arrival, Answered answered) {
     answered(std::move(answer));
   };
   const auto came = std::make_shared<const Arrival>(std::move(arrival));
-  if (!state_->world.workers.run(key,
-                                 [state = state_, came, reply] { state->judge(*came, reply); })) {
+  if (!state_->world.workers.run(key, [state = state_, came, reply] {
+        answering(reply, [&] { state->judge(*came, reply); });
+      })) {
     answered(later(kBusy));
   }
+}
+
+// What would become of it.
+Answer Intake::State::try_out(const std::string& document, const std::string& now) const {
+  const SessionCore& core = world.core;
+  const therapy::Translator::Admission admission = core.admit(document);
+  if (!admission.admitted) {
+    return answer_of(422, fhir::to_operation_outcome(admission.issues));
+  }
+  const therapy::Revision revision{document, now};
+  const therapy::Translation made = core.translate({&revision, 1});
+  std::string out = "{\"verdict\":";
+  out += made.verdict == therapy::Verdict::kReady ? "\"ready\"" : "\"held\"";
+  out += ",\"reason\":\"" + made.hold_reason + "\",\"findings\":";
+  out += made.findings.empty() ? "[]" : made.findings;
+  out += ",\"outcome\":" + fhir::to_operation_outcome(made.issues) + "}";
+  return answer_of(200, std::move(out));
 }
 
 void Intake::dry_run(std::string body, std::string now, Answered answered) {
   const std::string key = std::to_string(std::hash<std::string>()(body));
   const auto document = std::make_shared<std::string>(std::move(body));
   if (!state_->world.workers.run(key, [state = state_, document, now = std::move(now), answered] {
-        const SessionCore& core = state->world.core;
-        const therapy::Translator::Admission admission = core.admit(*document);
-        if (!admission.admitted) {
-          answered(answer_of(422, fhir::to_operation_outcome(admission.issues)));
-          return;
-        }
-        const therapy::Revision revision{*document, now};
-        const therapy::Translation made = core.translate({&revision, 1});
-        std::string out = "{\"verdict\":";
-        out += made.verdict == therapy::Verdict::kReady ? "\"ready\"" : "\"held\"";
-        out += ",\"reason\":\"" + made.hold_reason + "\",\"findings\":";
-        out += made.findings.empty() ? "[]" : made.findings;
-        out += ",\"outcome\":" + fhir::to_operation_outcome(made.issues) + "}";
-        answered(answer_of(200, std::move(out)));
+        answering(answered, [&] { answered(state->try_out(*document, now)); });
       })) {
     answered(later(kBusy));
   }

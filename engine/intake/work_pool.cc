@@ -20,9 +20,25 @@ struct WorkPool::State {
     std::condition_variable changed;
     std::deque<std::function<void()>> tasks;
     bool stopping = false;
+    bool ended = false;
     std::thread thread;
 
+    void begin_stop() {
+      {
+        const std::lock_guard lock(mutex);
+        stopping = true;
+      }
+      changed.notify_all();
+    }
+
     void work() {
+      loop();
+      const std::lock_guard lock(mutex);
+      ended = true;
+      changed.notify_all();
+    }
+
+    void loop() {
       while (true) {
         std::function<void()> task;
         {
@@ -34,7 +50,16 @@ struct WorkPool::State {
           task = std::move(tasks.front());
           tasks.pop_front();
         }
+        run(task);
+      }
+    }
+
+    // Whoever gives a task answers for what it leaves undone; here it only must not end the engine.
+    static void run(const std::function<void()>& task) {
+      try {
         task();
+      } catch (...) {
+        return;
       }
     }
   };
@@ -68,23 +93,35 @@ bool WorkPool::run(std::string_view key, std::function<void()> task) {
     }
     lane.tasks.push_back(std::move(task));
   }
-  lane.changed.notify_one();
+  lane.changed.notify_all();
   return true;
 }
 
 void WorkPool::stop() {
   for (const auto& lane : state_->lanes) {
-    {
-      const std::lock_guard lock(lane->mutex);
-      lane->stopping = true;
-    }
-    lane->changed.notify_one();
+    lane->begin_stop();
   }
   for (const auto& lane : state_->lanes) {
     if (lane->thread.joinable()) {
       lane->thread.join();
     }
   }
+}
+
+bool WorkPool::stop_within(std::chrono::milliseconds time) {
+  const auto until = std::chrono::steady_clock::now() + time;
+  for (const auto& lane : state_->lanes) {
+    lane->begin_stop();
+  }
+  bool all = true;
+  for (const auto& lane : state_->lanes) {
+    std::unique_lock lock(lane->mutex);
+    all = lane->changed.wait_until(lock, until, [&] { return lane->ended; }) && all;
+  }
+  if (all) {
+    stop();
+  }
+  return all;
 }
 
 }  // namespace engine::intake

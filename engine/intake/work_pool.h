@@ -1,6 +1,7 @@
 #pragma once
 // A few threads that run the pure core. Tasks with the same key never run at the same time.
 
+#include <chrono>
 #include <cstddef>
 #include <functional>
 #include <memory>
@@ -12,7 +13,8 @@ namespace engine::intake {
 class Workers {
  public:
   virtual ~Workers() = default;
-  // False when too much waits already; nothing was taken.
+  // False when too much waits already; nothing was taken. A task that throws is over, and the next
+  // one runs.
   virtual bool run(std::string_view key, std::function<void()> task) = 0;
 };
 
@@ -25,8 +27,11 @@ class WorkPool final : public Workers {
   WorkPool(const WorkPool&) = delete;
   WorkPool& operator=(const WorkPool&) = delete;
   bool run(std::string_view key, std::function<void()> task) override;
-  // Ends the running tasks, drops the waiting ones.
+  // Waits for the running tasks, drops the waiting ones.
   void stop();
+  // The same for so long at most: false when a task still runs. It goes on, so that the pool and
+  // what its tasks use must outlive it, or the process end.
+  bool stop_within(std::chrono::milliseconds time);
 
  private:
   struct State;

@@ -3,6 +3,7 @@
 #include <chrono>
 #include <future>
 #include <memory>
+#include <new>
 #include <string>
 #include <thread>
 #include <vector>
@@ -125,6 +126,67 @@ TEST_F(IntakeTest, TellsSendersToComeBackWhileTooMuchWaits) {
   ASSERT_TRUE(journal::write(*store_, clock_, journal::Change(held)).has_value());
   intake_->sweep();
   EXPECT_EQ(send(document_of("c", 1, "p")).status, 202);
+}
+
+// A core that ends in an exception for some documents, as one that runs out of memory.
+class ThrowingCore final : public SessionCore {
+ public:
+  therapy::Translator::Admission admit(std::string_view body) const override {
+    if (body.find("\"refuse me\"") != std::string_view::npos) {
+      throw std::bad_alloc();
+    }
+    return inner_.admit(body);
+  }
+  therapy::Translation translate(std::span<const therapy::Revision> revisions) const override {
+    if (revisions.back().body.find("\"too much\"") != std::string::npos) {
+      throw std::bad_alloc();
+    }
+    return inner_.translate(revisions);
+  }
+  const therapy::Provenance& provenance() const override { return inner_.provenance(); }
+
+ private:
+  CoreDouble inner_{"m1"};
+};
+
+TEST_F(IntakeTest, ACoreThatThrowsHoldsTheRevisionAndTheEngineGoesOn) {
+  stop();
+  const ThrowingCore throwing;
+  journal_ = std::make_unique<journal::Journal>(*store_, clock_);
+  workers_ = std::make_unique<WorkPool>(1);
+  std::vector<Target> targets;
+  targets.emplace_back("main", &throwing);
+  targets.emplace_back("second", &other_core_);
+  intake_ = std::make_unique<Intake>(Intake::World{*journal_, *workers_, *workers_, key_},
+                                     std::move(targets), [](const std::string&) {});
+  EXPECT_EQ(send(document_of("a", 1, "p", "ready", "too much")).status, 202);
+  EXPECT_EQ(settled("a"), "1 main held(map-failed), 1 second checked");
+  EXPECT_EQ(send(document_of("b", 1, "p", "ready", "refuse me")).status, 500);
+  EXPECT_EQ(send(document_of("c", 1, "p")).status, 202);
+  EXPECT_EQ(settled("c"), "1 main checked, 1 second checked");
+  const journal::Position before = *store_->size();
+  intake_->sweep();
+  workers_->stop();
+  EXPECT_EQ(*store_->size(), before) << "it is not tried again by itself";
+}
+
+TEST(WorkPool, StopsWithinATimeAlsoWhenATaskDoesNotEnd) {
+  std::promise<void> go;
+  WorkPool pool(2);
+  EXPECT_TRUE(pool.run("a", [&] { go.get_future().wait(); }));
+  EXPECT_FALSE(pool.stop_within(std::chrono::milliseconds(1)));
+  EXPECT_FALSE(pool.run("a", [] {})) << "nothing is taken any more";
+  go.set_value();
+  EXPECT_TRUE(pool.stop_within(std::chrono::seconds(60)));
+}
+
+TEST(WorkPool, ATaskThatThrowsIsOverAndTheNextOneRuns) {
+  WorkPool pool(1);
+  std::promise<void> ran;
+  EXPECT_TRUE(pool.run("a", [] { throw std::bad_alloc(); }));
+  EXPECT_TRUE(pool.run("a", [] { throw 1; }));
+  EXPECT_TRUE(pool.run("a", [&] { ran.set_value(); }));
+  ran.get_future().get();
 }
 
 TEST_F(IntakeTest, AnswersWithAReceiptAndTranslatesForEveryTarget) {
