@@ -148,13 +148,14 @@ void Api::post_sheets(Request& request, const Segments& at, const Answer& answer
   const Named therapist = named_at(wish, "therapist");
   if (at.size() == 2) {
     world_.sheets.end(
-        patient, therapist, display, [answer](const base::Result<std::size_t>& ended) {
+        patient, therapist, display, request.caller,
+        [answer](const base::Result<std::size_t>& ended) {
           answer(ended ? Response(200, kJson, "{\"ended\":" + std::to_string(*ended) + "}")
                        : of(ended.error()));
         });
     return;
   }
-  world_.sheets.hand_out(patient, therapist, display,
+  world_.sheets.hand_out(patient, therapist, display, request.caller,
                          [answer](const base::Result<Sheets::HandedOut>& given) {
                            if (!given) {
                              answer(of(given.error()));

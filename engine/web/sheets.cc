@@ -74,6 +74,11 @@ const Node* therapist_of(const Node& ward, const Named& who, std::string_view di
   return nullptr;
 }
 
+// For whom somebody else acted.
+std::string in_the_name_of(std::string_view display, const std::string& caller) {
+  return caller.empty() ? std::string() : ", in the name of " + std::string(display);
+}
+
 struct Chosen {
   const Node* patient;
   const Node* therapist;
@@ -159,6 +164,7 @@ base::Result<std::vector<journal::Record>> Sheets::open_links(const std::string&
 }
 
 void Sheets::hand_out(const Named& patient, const Named& therapist, std::string_view display,
+                      const std::string& caller,
                       std::function<void(base::Result<HandedOut>)> done) {
   const auto text = world_.ward();
   json::Document ward(names());
@@ -195,8 +201,9 @@ void Sheets::hand_out(const Named& patient, const Named& therapist, std::string_
   change.record.session = world_.session_id(kUuidSystem, name);
   change.record.patient = who;
   change.record.therapist = hidden(world_.key, therapist);
-  change.record.actor = display;
-  change.record.why = "a sheet for the patient, until " + given.expires;
+  change.record.actor = caller.empty() ? std::string(display) : caller;
+  change.record.why =
+      "a sheet for the patient, until " + given.expires + in_the_name_of(display, caller);
   change.parts.push_back(journal::to_stored(
       journal::Part("document", frame_of(*ward.root(), *chosen, name, given.expires))));
   const bool taken = world_.journal.submit(
@@ -209,7 +216,7 @@ void Sheets::hand_out(const Named& patient, const Named& therapist, std::string_
 }
 
 void Sheets::end(const Named& patient, const Named& therapist, std::string_view display,
-                 std::function<void(base::Result<std::size_t>)> done) {
+                 const std::string& caller, std::function<void(base::Result<std::size_t>)> done) {
   const auto text = world_.ward();
   json::Document ward(names());
   if (!text || !ward.parse(*text).has_value()) {
@@ -246,7 +253,8 @@ void Sheets::end(const Named& patient, const Named& therapist, std::string_view 
     change.record.session = one.session;
     change.record.patient = one.patient;
     change.record.therapist = hidden(world_.key, therapist);
-    change.record.actor = display;
+    change.record.actor = caller.empty() ? std::string(display) : caller;
+    change.record.why = "a link of a sheet is ended" + in_the_name_of(display, caller);
     if (!world_.journal.submit(std::move(change), [one_done](const auto& outcome) {
           one_done(outcome.has_value());
         })) {

@@ -52,15 +52,17 @@ class Sheets {
     std::string token;
     std::string expires;  // FHIR instant
   };
-  // Both are of the ward list; `display` tells apart who has no identifier. Errors: kNotFound for
+  // Both are of the ward list; `display` tells apart who has no identifier. `caller` is who signed
+  // in, and so who did it; "" where nobody signs in, and the named therapist is taken for it.
+  // Errors: kNotFound for
   // who is not on the list, kConflict when too many links of the patient are open, kInvalid for
   // somebody who may not, kLimit when the journal is busy, and those of ward() and the journal.
   // `done` runs on any thread.
   void hand_out(const Named& patient, const Named& therapist, std::string_view display,
-                std::function<void(base::Result<HandedOut>)> done);
+                const std::string& caller, std::function<void(base::Result<HandedOut>)> done);
   // Ends every open link of a patient and answers how many there were. Errors: likewise.
   void end(const Named& patient, const Named& therapist, std::string_view display,
-           std::function<void(base::Result<std::size_t>)> done);
+           const std::string& caller, std::function<void(base::Result<std::size_t>)> done);
   // Errors: kNotFound for every link that does not work, whatever the reason; kIo.
   base::Result<SheetLink> find(std::string_view token) const;
   // What the patient sees: name, facility, the breathing order, the ordered range, when to stop and

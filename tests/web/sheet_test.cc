@@ -1,5 +1,6 @@
 // A patient's link: handed out, read, reported by, ended; and what it does not tell.
 #include <chrono>
+#include <future>
 #include <string>
 
 #include <gtest/gtest.h>
@@ -140,6 +141,30 @@ TEST_F(SheetTest, TheJournalKnowsWhoHandedOutAndNotTheLink) {
   EXPECT_EQ(given[0].patient, key_.hide("p|1"));
   EXPECT_EQ(store_->head_text(given[0].position)->find(token), std::string::npos);
   EXPECT_EQ(store_->part(given[0].position, "document")->find(token), std::string::npos);
+}
+
+TEST_F(SheetTest, WhoSignedInDidItWhomeverTheyName) {
+  const auto of = [this](const std::string& caller) {
+    std::promise<bool> given;
+    sheets_->hand_out(
+        {"p", "1"}, {"st", "T"}, "Robin", caller,
+        [&](const base::Result<Sheets::HandedOut>& out) { given.set_value(out.has_value()); });
+    EXPECT_TRUE(given.get_future().get());
+  };
+  of("Tess Example (tess)");
+  const auto given = records(journal::Kind::kHandedOut);
+  ASSERT_EQ(given.size(), 1U);
+  EXPECT_EQ(given[0].actor, "Tess Example (tess)");
+  EXPECT_EQ(given[0].therapist, key_.hide("st|T"));
+  EXPECT_TRUE(given[0].why.ends_with(", in the name of Robin")) << given[0].why;
+  std::promise<std::size_t> count;
+  sheets_->end({"p", "1"}, {"st", "T"}, "Robin", "Tess Example (tess)",
+               [&](const base::Result<std::size_t>& ended) { count.set_value(*ended); });
+  EXPECT_EQ(count.get_future().get(), 1U);
+  const auto ended = records(journal::Kind::kLinkEnded);
+  ASSERT_EQ(ended.size(), 1U);
+  EXPECT_EQ(ended[0].actor, "Tess Example (tess)");
+  EXPECT_TRUE(ended[0].why.ends_with(", in the name of Robin")) << ended[0].why;
 }
 
 TEST_F(SheetTest, EveryLinkThatDoesNotWorkGetsTheSameAnswer) {
