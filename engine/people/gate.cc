@@ -26,9 +26,9 @@ void Gate::renew(People people) {
   people_ = std::move(people);
 }
 
-std::optional<Entry> Gate::signed_in(std::string_view secret) {
+std::optional<Entry> Gate::signed_in(std::string_view secret, Use use) {
   const std::lock_guard lock(mutex_);
-  const auto known = sign_ins_.find(secret, clock_.steady());
+  const auto known = sign_ins_.find(secret, clock_.steady(), use == Use::kCounts);
   if (!known) {
     return std::nullopt;
   }

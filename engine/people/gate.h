@@ -30,8 +30,10 @@ class Gate {
   // The file has changed: who is not in it any more, or has another password there, is signed out.
   void renew(People people);
 
-  // Nothing when the secret of a sign-in or the token is nobody's.
-  std::optional<Entry> signed_in(std::string_view secret);
+  // Nothing when the secret of a sign-in or the token is nobody's. A look keeps no sign-in from
+  // lying idle.
+  enum class Use { kCounts, kLook };
+  std::optional<Entry> signed_in(std::string_view secret, Use use = Use::kCounts);
   std::optional<Entry> system(std::string_view token);
 
   struct Attempt {

@@ -56,7 +56,7 @@ void SignIns::add(std::string_view secret, Person person, Time now) {
   by_hash_.insert_or_assign(std::move(hash), One{std::move(person), now, now});
 }
 
-std::optional<SignIns::Person> SignIns::find(std::string_view secret, Time now) {
+std::optional<SignIns::Person> SignIns::find(std::string_view secret, Time now, bool used) {
   const auto at = by_hash_.find(keep_secret(secret));
   if (at == by_hash_.end()) {
     return std::nullopt;
@@ -65,7 +65,9 @@ std::optional<SignIns::Person> SignIns::find(std::string_view secret, Time now) 
     erase(at);
     return std::nullopt;
   }
-  at->second.used = now;
+  if (used) {
+    at->second.used = now;
+  }
   return at->second.person;
 }
 

@@ -22,8 +22,9 @@ class SignIns {
 
   // With the bounds reached, this person's own least used one ends, or anybody's.
   void add(std::string_view secret, Person person, Time now);
-  // Nothing when it ended, by its length or by lying idle, or never began. Counts as a use.
-  std::optional<Person> find(std::string_view secret, Time now);
+  // Nothing when it ended, by its length or by lying idle, or never began. `used`: this counts as a
+  // use.
+  std::optional<Person> find(std::string_view secret, Time now, bool used = true);
   void end(std::string_view secret);
   std::size_t size() const { return by_hash_.size(); }
 

@@ -297,6 +297,7 @@ void Api::get_events(Request& request, const Segments&, const Answer& answer) {
   Response response;
   response.set("Content-Type", "text/event-stream");
   response.stream = world_.events.open(after);
+  response.stream->only_while(who_may_.watch(request, people::Right::kTraffic));
   answer(std::move(response));
 }
 

@@ -10,6 +10,7 @@
 #include <mutex>
 #include <string>
 #include <string_view>
+#include <utility>
 
 namespace engine::web {
 
@@ -19,6 +20,9 @@ class EventStream {
   bool push(std::string bytes);
   void close();
   bool closed() const;
+  // The reader may go on as long as `may` says so, which is asked before anything is sent, on the
+  // server's thread. Before the stream is handed to the server.
+  void only_while(std::function<bool()> may) { may_ = std::move(may); }
 
   // For the server. Calls `wake` from push() and close(), on their thread.
   void on_change(std::function<void()> wake);
@@ -28,8 +32,10 @@ class EventStream {
     bool closed = false;
   };
   Taken take();
+  bool may_go_on() const { return !may_ || may_(); }
 
  private:
+  std::function<bool()> may_;
   mutable std::mutex mutex_;
   std::deque<std::string> queue_;
   std::size_t queued_bytes_ = 0;

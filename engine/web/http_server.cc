@@ -588,6 +588,10 @@ asio::awaitable<bool> HttpServer::State::respond_stream(Connection& connection, 
       // A comment line: tells a reader that left from one that has nothing to read.
       taken.bytes = ":\n\n";
     }
+    if (!taken.closed && !response.stream->may_go_on()) {
+      response.stream->close();
+      taken = {{}, true};
+    }
     connection.stream.expires_after(config.write_timeout);
     std::string bytes;
     if (!taken.bytes.empty()) {

@@ -92,6 +92,22 @@ std::optional<people::Entry> WhoMay::caller(const Request& request) const {
              : std::nullopt;
 }
 
+std::function<bool()> WhoMay::watch(const Request& request, people::Right right) const {
+  if (gate_ == nullptr) {
+    return {};
+  }
+  const std::string_view authorization = request.header("authorization");
+  const bool by_cookie = authorization.empty();
+  const std::string secret(
+      by_cookie ? sign_in_secret(request)
+                : authorization.substr(std::min(kBearer.size(), authorization.size())));
+  return [gate = gate_, by_cookie, secret, right] {
+    const auto one =
+        by_cookie ? gate->signed_in(secret, people::Gate::Use::kLook) : gate->system(secret);
+    return one && people::may(one->roles, right);
+  };
+}
+
 std::optional<Response> WhoMay::refuse(Request& request, people::Right right) const {
   if (auto bad = take_why(request)) {
     return bad;

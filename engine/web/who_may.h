@@ -3,6 +3,7 @@
 // may, and why they read. docs/api.md says what a client sees of it. Without a gate everybody may
 // everything; where such an engine listens is bounded by its configuration. Thread safe.
 
+#include <functional>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -30,6 +31,9 @@ class WhoMay {
   std::optional<people::Entry> caller(const Request& request) const;
   // A refusal (400, 401, 403); or nothing, and the request's caller and why are filled in.
   std::optional<Response> refuse(Request& request, people::Right right) const;
+  // Whether who called with this request may still, for an answer that goes on: their sign-in
+  // stands, or their token, and their role has the right. Asking does not count as a use.
+  std::function<bool()> watch(const Request& request, people::Right right) const;
 
  private:
   people::Gate* gate_;

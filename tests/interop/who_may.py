@@ -1,5 +1,6 @@
 #!/usr/bin/env python3
 """Who may, at a running engine: the people command, signing in and out, roles, tokens, and what the journal says of it."""
+import http.client
 import json
 import os
 import pathlib
@@ -92,6 +93,21 @@ class WhoMay(unittest.TestCase):
                           ("Robin Sample (robin)", "latest sessions of a patient")])
         self.assertEqual([one["actor"] for one in self.engine.records("paused")], ["Erin Sample (erin)"])
 
+    def test_who_hands_a_sheet_out_is_who_signed_in(self):
+        self.add("robin", "therapist")
+        self.start("--ward", stage.WARD / "ward.json")
+        robin = self.as_person("robin")
+        ward = self.engine.request("GET", "/ward", None, robin).json()
+        named = next(one for one in ward["therapist"] if one["role"] == "therapist")
+        wish = {"patient": ward["patient"][0]["patient"]["identifier"],
+                "therapist": {**named.get("identifier", {}), "display": named["display"]}}
+        self.assertEqual(self.status(robin, "POST", "/sheets", wish), 201)
+        self.assertEqual(self.status(robin, "POST", "/sheets/end", wish), 200)
+        for kind in ("handed-out", "link-ended"):
+            [record] = self.engine.records(kind)
+            self.assertEqual(record["actor"], "Robin Sample (robin)")
+            self.assertTrue(record["why"].endswith(", in the name of " + named["display"]), record["why"])
+
     def test_who_signs_in_and_who_tries_is_in_the_journal(self):
         self.add("robin", "therapist")
         self.start()
@@ -158,11 +174,18 @@ class WhoMay(unittest.TestCase):
         self.add("robin", "therapist")
         self.start()
         first, second = self.as_person("robin"), self.as_person("robin")
+        connection = http.client.HTTPConnection("127.0.0.1", self.engine.port, timeout=60)
+        self.addCleanup(connection.close)
+        connection.request("GET", "/events", headers=first)
+        events = connection.getresponse()
+        self.assertEqual(events.status, 200)
         out = self.engine.request("POST", "/sign-out", {}, first)
         self.assertEqual(out.status, 204)
         self.assertIn(COOKIE + "=; Max-Age=0", out.headers["set-cookie"])
         self.assertEqual(self.status(first, "GET", "/traffic"), 401)
         self.assertEqual(self.status(second, "GET", "/traffic"), 200)
+        self.assertEqual(self.status(second, "POST", "/sessions", stage.sent("alder-moving")), 202)
+        self.assertNotIn(b"accepted", events.read(), "what is open ends, and tells nothing more")
         self.people("password", "robin", text="another walk along the river\n")
         stage.wait_for("another password signs out", lambda: self.status(second, "GET", "/traffic") == 401)
         self.assertEqual(self.sign_in("robin").status, 401)

@@ -115,6 +115,19 @@ TEST_F(GateTest, KnowsASystemByItsTokenOnly) {
   EXPECT_FALSE(gate_->signed_in(token_).has_value());
 }
 
+TEST_F(GateTest, ALookKeepsNobodySignedIn) {
+  const std::string secret = sign_in("robin", "password").secret;
+  clock_.pass(limits::kSignInIdle - seconds(1));
+  EXPECT_TRUE(gate_->signed_in(secret, Gate::Use::kLook).has_value());
+  clock_.pass(seconds(1));
+  EXPECT_FALSE(gate_->signed_in(secret, Gate::Use::kLook).has_value());
+  const std::string other = sign_in("robin", "password").secret;
+  clock_.pass(limits::kSignInIdle - seconds(1));
+  EXPECT_TRUE(gate_->signed_in(other).has_value());
+  clock_.pass(seconds(1));
+  EXPECT_TRUE(gate_->signed_in(other, Gate::Use::kLook).has_value()) << "that one was a use";
+}
+
 TEST_F(GateTest, EndsWithTheFile) {
   const std::string first = sign_in("robin", "password").secret;
   gate_->renew(staff(lines_));

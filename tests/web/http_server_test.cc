@@ -1,5 +1,6 @@
 #include "engine/web/http_server.h"
 
+#include <atomic>
 #include <chrono>
 #include <memory>
 #include <string>
@@ -211,6 +212,27 @@ TEST(HttpServer, ClosesOnARequestThatNeverEnds) {
     client.send(bytes);
     EXPECT_TRUE(client.at_end()) << bytes;
   }
+}
+
+TEST(HttpServer, SendsNoEventToAReaderWhoMayNotAnyMore) {
+  const auto stream = std::make_shared<EventStream>();
+  std::atomic<bool> may{true};
+  stream->only_while([&may] { return may.load(); });
+  const auto server = start({}, answering([&stream](const Request&) {
+                              Response response;
+                              response.set("Content-Type", "text/event-stream");
+                              response.stream = stream;
+                              return response;
+                            }));
+  RawClient client(server->port());
+  client.send("GET /events HTTP/1.1\r\nHost: x\r\n\r\n");
+  client.read_head();
+  EXPECT_TRUE(stream->push("a\n"));
+  EXPECT_EQ(client.read_exactly(7), "2\r\na\n\r\n");
+  may = false;
+  EXPECT_TRUE(stream->push("b\n"));
+  EXPECT_EQ(client.read_all(), "0\r\n\r\n");
+  EXPECT_TRUE(stream->closed());
 }
 
 TEST(HttpServer, StreamsEventsUntilClosed) {

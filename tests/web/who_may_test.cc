@@ -172,6 +172,31 @@ TEST_F(WhoMayTest, BoundsAReason) {
   }
 }
 
+// An answer that goes on is asked about as long as it does.
+TEST_F(WhoMayTest, WatchesWhetherTheCallerStillMay) {
+  const std::string secret = sign_in("robin");
+  const Request person = request("GET", {{"Cookie", std::string(kSignInCookie) + "=" + secret}});
+  const Request system = request("GET", {kToken});
+  const auto robin = who_may_.watch(person, Right::kTraffic);
+  const auto ward = who_may_.watch(system, Right::kSend);
+  EXPECT_TRUE(robin());
+  EXPECT_TRUE(ward());
+  EXPECT_FALSE(who_may_.watch(person, Right::kMetrics)()) << "not with this role";
+  EXPECT_FALSE(who_may_.watch(request("GET", {}), Right::kTraffic)());
+  EXPECT_FALSE(who_may_.watch(request("GET", {{"Authorization", "B"}}), Right::kTraffic)());
+  gate_.sign_out(secret);
+  EXPECT_FALSE(robin());
+  const std::string again = sign_in("robin");
+  const auto second = who_may_.watch(
+      request("GET", {{"Cookie", std::string(kSignInCookie) + "=" + again}}), Right::kTraffic);
+  EXPECT_TRUE(second());
+  auto nobody = people::People::parse("chartferry-people 1\n", "staff");
+  gate_.renew(std::move(*nobody));
+  EXPECT_FALSE(second());
+  EXPECT_FALSE(ward());
+  EXPECT_FALSE(WhoMay(nullptr).watch(person, Right::kTraffic)) << "there is nothing to watch";
+}
+
 TEST(WhoMay, WithoutAGateEverybodyMay) {
   const WhoMay who_may(nullptr);
   Request one;
