@@ -260,6 +260,9 @@ inline constexpr std::size_t kHistoryRecordsMax = 600;
 // Sessions that would make the answer larger are left out, and that is said.
 inline constexpr std::size_t kHistoryBytesMax = std::size_t{8} << 20;
 
+// Files that are tried out over those in force. A site has some dozens.
+inline constexpr std::size_t kTriedFilesMax = 1'000;
+
 // --- Who may: people, tokens, signing in
 inline constexpr std::size_t kPeopleBytesMax = std::size_t{1} << 20;  // the file
 // People and tokens together; a row takes some 200 bytes of the file.

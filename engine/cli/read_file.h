@@ -9,8 +9,8 @@
 
 namespace engine::cli {
 
-// The bytes of a file; "-" is standard input. Errors: kIo naming the file and the system's reason,
-// kLimit.
+// The bytes of a regular file, or of what a shell names under /dev/; "-" is standard input. Errors:
+// kIo naming the file and the system's reason, kLimit.
 base::Result<std::string> read_file(const std::string& path,
                                     std::size_t bytes_max = base::limits::kCheckedBytesMax);
 

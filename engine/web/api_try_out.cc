@@ -43,6 +43,9 @@ base::Result<std::vector<base::SourceFile>> read_files(const json::Node& wish) {
   if (!files->is_object()) {
     return bad("'files' is an object: each member is a file's name with its text");
   }
+  if (files->count > base::limits::kTriedFilesMax) {
+    return bad("'files' has at most " + std::to_string(base::limits::kTriedFilesMax) + " files");
+  }
   for (const json::Node& file : *files) {
     const std::string name(file.name_text());
     if (!is_file_name(name) || !file.is_string()) {

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include <gtest/gtest.h>
+#include <sys/stat.h>
 
 #include "tests/cli/program.h"
 
@@ -41,6 +42,25 @@ TEST(ServeConfig, RefusesWhatATargetCannotHave) {
     EXPECT_NE(answer.err.find(row.said), std::string::npos) << row.line << ": " << answer.err;
   }
   std::filesystem::remove(file);
+}
+
+// Nobody writes into it: whoever waited for that would wait without a word.
+TEST(ServeConfig, RefusesAPipeWhereAFileIsMeant) {
+  const std::string folder = ::testing::TempDir() + "chartferry-pipe";
+  std::filesystem::create_directories(folder);
+  const std::string pipe = folder + "/pipe";
+  ASSERT_EQ(::mkfifo(pipe.c_str(), 0600), 0);
+  for (const std::vector<std::string>& arguments :
+       {std::vector<std::string>{"serve", "--config", pipe},
+        std::vector<std::string>{"session", pipe}, std::vector<std::string>{"session", folder}}) {
+    const Answer answer = run_program(arguments);
+    EXPECT_EQ(answer.status, 2);
+    EXPECT_NE(answer.err.find("this is no regular file (" + arguments.back() + ")"),
+              std::string::npos)
+        << answer.err;
+  }
+  EXPECT_EQ(run_program({"session", "/dev/stdin"}, "{}").status, 1) << "that is read as it was";
+  std::filesystem::remove_all(folder);
 }
 
 TEST(ServeConfig, RefusesMasterKeysThatAreNoFiles) {

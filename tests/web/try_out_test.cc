@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include "engine/base/limits.h"
 #include "tests/web/api_fixture.h"
 
 namespace engine::web {
@@ -51,6 +52,15 @@ TEST_F(TryOutTest, RefusesWhatIsNoWish) {
        }) {
     EXPECT_EQ(ask("POST", "/try-out", body).status, 400) << body;
   }
+  const auto so_many = [](std::size_t count) {
+    std::string files;
+    for (std::size_t i = 0; i < count; ++i) {
+      files += (i == 0 ? "\"f" : ",\"f") + std::to_string(i) + ".map\":\"\"";
+    }
+    return R"({"document":{},"files":{)" + files + "}}";
+  };
+  EXPECT_EQ(ask("POST", "/try-out", so_many(base::limits::kTriedFilesMax)).status, 200);
+  EXPECT_EQ(ask("POST", "/try-out", so_many(base::limits::kTriedFilesMax + 1)).status, 400);
   const std::string long_name = std::string(197, 'a') + ".map";
   EXPECT_EQ(
       ask("POST", "/try-out", R"({"document":{},"files":{")" + long_name + R"(":""}})").status,
