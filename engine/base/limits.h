@@ -207,6 +207,10 @@ inline constexpr std::chrono::milliseconds kAnswerTimeout{60'000};
 inline constexpr std::chrono::milliseconds kStaleConnectionMax{1'000};
 // Answers are small (references by entry); a larger one is not read on.
 inline constexpr std::size_t kAnswerBytesMax = std::size_t{16} << 20;
+// Interim answers (1xx) before the one that counts; proxies send one or two.
+inline constexpr std::size_t kInterimAnswersMax = 16;
+// A version as a server names it, an ETag; hashes in hexadecimal have 64 to 128 characters.
+inline constexpr std::size_t kEntityTagBytesMax = 256;
 // Kept of an answer that is no landing.
 inline constexpr std::size_t kKeptAnswerBytesMax = std::size_t{64} << 10;
 // Full-jitter back-off: a random part of base * 2^tries, at most the cap.

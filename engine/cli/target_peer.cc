@@ -1,5 +1,6 @@
 #include "engine/cli/target_peer.h"
 
+#include <algorithm>
 #include <future>
 #include <utility>
 
@@ -20,6 +21,15 @@ base::Result<delivery::PeerConfig> peer_config_of(const TargetConfig& target) {
       return std::move(text).error();
     }
     config.authorization = text->substr(0, text->find_last_not_of("\r\n") + 1);
+    const bool line =
+        std::none_of(config.authorization.begin(), config.authorization.end(),
+                     [](char c) { return static_cast<unsigned char>(c) < ' ' || c == 0x7F; });
+    if (!line) {
+      return base::Error(base::ErrorCode::kInvalid,
+                         "an authorization file holds one line, the value of the header, and no "
+                         "control characters",
+                         target.authorization_file);
+    }
   }
   return config;
 }

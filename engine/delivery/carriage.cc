@@ -26,13 +26,26 @@ const json::NameTable& names() {
   return table;
 }
 
-// A query's bar must not stand plain in a URL (RFC 3986 section 3.4); the bundle has it so.
+// A query's bar must not stand plain in a URL (RFC 3986 section 3.4); the bundle has it so. What
+// would end the request line is no more plain.
 std::string url_of(std::string_view text) {
+  static constexpr char kDigits[] = "0123456789ABCDEF";
   std::string out;
   for (const char c : text) {
-    out += c == '|' ? std::string("%7C") : std::string(1, c);
+    const auto byte = static_cast<unsigned char>(c);
+    if (c == '|' || byte <= ' ' || byte >= 0x7F) {
+      out += {'%', kDigits[byte >> 4U], kDigits[byte & 15U]};
+    } else {
+      out += c;
+    }
   }
   return out;
+}
+
+// Where a resource landed may not be said; when it is, it is of the type that was sent.
+bool may_be_place(std::string_view location, const Node& request) {
+  const std::string resource = resource_of(location);
+  return resource.empty() || type_of(resource) == type_of(request.string_at("url"));
 }
 
 // Empty, as was asked for, or a resource: a page of a portal on the way also comes with 200.
@@ -117,7 +130,10 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
     const std::string place = *searches_.begin();
     const std::string type = place.substr(0, place.find('?'));
     Sight sight;
-    if (!read_sight(place, reply, sight) || sight.kind == Sight::Kind::kForbidden) {
+    const bool said = read_sight(place, reply, sight);
+    if (sight.kind == Sight::Kind::kOther) {
+      finish(refusal("not-found", type));
+    } else if (!said || sight.kind == Sight::Kind::kForbidden) {
       finish(std::move(reply));
     } else if (sight.kind == Sight::Kind::kSeveral) {
       finish(refusal("multiple-matches", type));
@@ -167,7 +183,7 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
     Item& item = items_[wave_.front()];
     resent_ = resent_ || reply.resent;
     if (reply.fate != Reply::Fate::kAnswered || (reply.status != 200 && reply.status != 201) ||
-        !is_of_a_record_server(reply)) {
+        !is_of_a_record_server(reply) || !may_be_place(reply.header("location"), *item.request)) {
       failed_ = &item;
       finish(std::move(reply));
       return;
@@ -175,7 +191,7 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
     item.landed = true;
     item.row.status = reply.status;
     item.row.location = reply.header("location");
-    item.row.etag = reply.header("etag");
+    item.row.etag = entity_tag_of(reply.header("etag"));
     place();
   }
 
@@ -201,6 +217,7 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
       finish(std::move(reply));
       return;
     }
+    bool strange = false;
     const Node* entry = list->first;
     for (const std::size_t i : wave_) {
       const Node* response = entry->find("response");
@@ -212,7 +229,8 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
       items_[i].landed = row.status >= 200 && row.status < 300;
       if (items_[i].landed) {
         row.location = response->string_at("location");
-        row.etag = response->string_at("etag");
+        row.etag = entity_tag_of(response->string_at("etag"));
+        strange = strange || !may_be_place(row.location, *items_[i].request);
       } else if (!failure_) {
         failed_ = &items_[i];
         failure_ = std::make_unique<Reply>();
@@ -220,6 +238,10 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
         const Node* outcome = response != nullptr ? response->find("outcome") : nullptr;
         failure_->body = outcome != nullptr ? json::to_text(*outcome) : std::string();
       }
+    }
+    if (strange) {
+      finish(std::move(reply));  // the answer to something else, which is no landing
+      return;
     }
     place();
   }

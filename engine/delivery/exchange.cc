@@ -84,6 +84,10 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
 
   Verdict judged(const Reply& reply) const {
     Verdict verdict = judge(reply, message_.sent.size(), uncertain(), civil_ms());
+    if (verdict.action == Action::kLanded && !is_of(message_, verdict.landing)) {
+      // The answer to something else; what became of this message is not known.
+      verdict = Verdict(Action::kHold, "unexpected-answer", true);
+    }
     verdict.unknown = verdict.unknown || reply.partly || resent_;
     return verdict;
   }
@@ -257,6 +261,9 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   // Later, then; or it stays with what the server said before.
   void cannot_look(const Reply& reply) {
     Verdict verdict = judged(reply);
+    if (verdict.action == Action::kLanded) {
+      verdict = Verdict(Action::kHold, "unexpected-answer");  // a look lands nothing
+    }
     if (moment_ != Moment::kRefused || verdict.action == Action::kRetry ||
         verdict.action == Action::kPauseTarget) {
       verdict.unknown = uncertain() || moment_ == Moment::kLanded ||

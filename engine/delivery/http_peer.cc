@@ -1,8 +1,10 @@
 #include "engine/delivery/http_peer.h"
 
+#include <algorithm>
 #include <cerrno>
 #include <chrono>
 #include <exception>
+#include <optional>
 #include <tuple>
 #include <utility>
 #include <vector>
@@ -22,6 +24,7 @@
 #include <sys/socket.h>
 
 #include "engine/base/limits.h"
+#include "engine/fhir/issue.h"
 
 namespace engine::delivery {
 namespace {
@@ -51,8 +54,20 @@ class Link {
   // All of them.
   virtual asio::awaitable<Moved> write(const std::vector<asio::const_buffer>& bytes) = 0;
   virtual asio::awaitable<Moved> read_some(asio::mutable_buffer to) = 0;
+  // Nothing has come that nobody asked for: it would be read as the answer to the next request.
+  bool is_silent() {
+    char byte = 0;
+    const ssize_t got =
+        ::recv(lowest().socket().native_handle(), &byte, sizeof byte, MSG_PEEK | MSG_DONTWAIT);
+    const bool open_and_empty = got < 0 && (errno == EAGAIN || errno == EWOULDBLOCK);
+    return buffer.size() == 0 && open_and_empty && holds_nothing();
+  }
 
   beast::flat_buffer buffer;
+
+ private:
+  // Of what was taken from the socket and not yet read.
+  virtual bool holds_nothing() { return true; }
 };
 
 class PlainLink final : public Link {
@@ -93,6 +108,11 @@ class TlsLink final : public Link {
   }
 
  private:
+  bool holds_nothing() override {
+    const SSL* const tls = stream_.native_handle();
+    return SSL_has_pending(tls) == 0 && BIO_ctrl_pending(SSL_get_rbio(tls)) == 0;
+  }
+
   beast::ssl_stream<beast::tcp_stream> stream_;
 };
 
@@ -153,6 +173,52 @@ asio::awaitable<beast::error_code> read_all(Link& link, Parser& parser) {
   co_return beast::error_code();
 }
 
+// An answer as it comes. `heard`: bytes of one have come, be they of an interim one.
+struct Reading {
+  std::optional<Parser> parser;
+  bool heard = false;
+};
+
+// Up to the final answer. Any number of interim ones may come before it (RFC 9110 section 15.2), so
+// that their number is bounded here. 101 is final: nobody asked for another protocol, and what
+// follows is in none that is spoken here.
+asio::awaitable<beast::error_code> read_final(Link& link, Reading& reading) {
+  for (std::size_t interim = 0; interim <= base::limits::kInterimAnswersMax; ++interim) {
+    reading.parser.emplace();
+    reading.parser->body_limit(base::limits::kAnswerBytesMax);
+    reading.parser->header_limit(base::limits::kHttpHeaderBytesMax);
+    const beast::error_code error = co_await read_all(link, *reading.parser);
+    reading.heard = reading.heard || reading.parser->got_some();
+    const unsigned status = reading.parser->get().result_int();
+    if (error || status >= 200 || status == 101) {
+      co_return error;
+    }
+  }
+  co_return beast::errc::make_error_code(beast::errc::protocol_error);
+}
+
+// Control characters would end the header and begin another one, or another request.
+bool is_header_value(std::string_view text) {
+  return std::none_of(text.begin(), text.end(), [](char c) {
+    const auto byte = static_cast<unsigned char>(c);
+    return (byte < ' ' && c != '\t') || byte == 0x7F;
+  });
+}
+bool is_target(std::string_view text) {
+  return std::all_of(text.begin(), text.end(), [](char c) { return c > ' ' && c < 0x7F; });
+}
+
+// Blames the message, which would stand in the way of all others if it blamed the target.
+Reply unfit() {
+  fhir::Issue issue;
+  issue.code = "value";
+  issue.text = "A header of the request would hold a character that none may have; it was not sent";
+  Reply reply;
+  reply.status = 400;
+  reply.body = fhir::to_operation_outcome({&issue, 1});
+  return reply;
+}
+
 class HttpPeer final : public Peer {
  public:
   HttpPeer(AsioLoop& loop, PeerConfig config, asio::ssl::context tls)
@@ -207,13 +273,23 @@ class HttpPeer final : public Peer {
     return message;
   }
 
+  static bool is_fit(const Message& message) {
+    return is_target(message.target()) &&
+           std::all_of(message.begin(), message.end(),
+                       [](const auto& field) { return is_header_value(field.value()); });
+  }
+
   static asio::awaitable<void> run(StatePtr state, Call call, std::shared_ptr<Reply> reply) {
     const Message message = to_message(state->config, std::move(call));
+    if (!is_fit(message)) {
+      *reply = unfit();
+      co_return;
+    }
     Try before = Try::kUnsent;
     if (!state->idle.empty()) {
       std::unique_ptr<Link> link = std::move(state->idle.back());
       state->idle.pop_back();
-      if (is_quiet(*link)) {
+      if (link->is_silent()) {
         before = co_await exchange(state, link.get(), &message, reply.get());
       }
       if (before == Try::kEnded) {
@@ -241,18 +317,11 @@ class HttpPeer final : public Peer {
     }
   }
 
-  // Of a kept connection: neither its end has come nor anything that nobody asked for.
-  static bool is_quiet(Link& link) {
-    char byte = 0;
-    const ssize_t got =
-        ::recv(link.lowest().socket().native_handle(), &byte, sizeof byte, MSG_PEEK | MSG_DONTWAIT);
-    return link.buffer.size() == 0 && got < 0 && (errno == EAGAIN || errno == EWOULDBLOCK);
-  }
-
   static void keep(const StatePtr& state, std::unique_ptr<Link> link, const Reply& reply) {
     const bool closing = beast::iequals(reply.header("connection"), "close");
-    if (reply.fate == Reply::Fate::kAnswered && !reply.body_cut && !closing &&
-        state->idle.size() < base::limits::kInFlightSetMax) {
+    const bool whole = reply.fate == Reply::Fate::kAnswered && reply.status >= 200 &&
+                       !reply.body_cut && link->is_silent();
+    if (whole && !closing && state->idle.size() < base::limits::kInFlightSetMax) {
       state->idle.push_back(std::move(link));
     }
   }
@@ -303,21 +372,20 @@ class HttpPeer final : public Peer {
       *reply = Reply(Reply::Fate::kNoAnswer, unsent.message());
       co_return Try::kEnded;
     }
-    Parser parser;
-    parser.body_limit(base::limits::kAnswerBytesMax);
-    parser.header_limit(base::limits::kHttpHeaderBytesMax);
+    Reading reading;
     // Whoever finds a message too large says so and hangs up while it is still being sent.
-    const beast::error_code error = co_await read_all(*link, parser);
+    const beast::error_code error = co_await read_final(*link, reading);
+    Parser& parser = *reading.parser;
     if (unsent && error) {
       *reply = Reply(Reply::Fate::kNoAnswer, unsent.message());
-      if (parser.got_some() || !at_once()) {
+      if (reading.heard || !at_once()) {
         co_return Try::kEnded;
       }
       co_return std::get<std::size_t>(written) > 0 ? Try::kSent : Try::kUnsent;
     }
     if (error && error != http::error::body_limit) {
       *reply = Reply(Reply::Fate::kNoAnswer, error.message());
-      const bool stale = !parser.got_some() && error != beast::error::timeout && at_once();
+      const bool stale = !reading.heard && error != beast::error::timeout && at_once();
       co_return stale ? Try::kSent : Try::kEnded;
     }
     Reply answer;

@@ -2,7 +2,9 @@
 // A record server over HTTP/1.1, with TLS when its URL says https. Keeps connections open between
 // calls and opens more as calls overlap. Follows no redirects. A call on a kept connection that the
 // server closed in the meantime is made once more on a new one: every call of delivery may be
-// repeated.
+// repeated. HTTP/1.1 pairs answers with requests by their order alone, so that a connection on
+// which anything came beyond the answers asked for is not used again. A request whose headers
+// would hold control characters is not sent: 400.
 
 #include <cstdint>
 #include <memory>

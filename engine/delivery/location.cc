@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "engine/base/limits.h"
+
 namespace engine::delivery {
 namespace {
 
@@ -25,10 +27,7 @@ std::string resource_of(std::string_view location) {
   const bool type_good = !type.empty() && std::all_of(type.begin(), type.end(), [](char c) {
     return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
   });
-  // FHIR id: at most 64 letters, digits, '-' and '.' (R4 datatypes).
-  const bool id_good = !id.empty() && id.size() <= 64 &&
-                       std::all_of(id.begin(), id.end(), is_id_character) && id != "." &&
-                       id != "..";
+  const bool id_good = is_id(id) && id != "." && id != "..";
   return type_good && id_good ? std::string(type) + "/" + std::string(id) : std::string();
 }
 
@@ -40,9 +39,33 @@ std::string version_of(std::string_view location) {
   }
   // FHIR R4: versionId is an id.
   const std::string_view version = location.substr(at + kHistory.size());
-  const bool good = !version.empty() && version.size() <= 64 &&
-                    std::all_of(version.begin(), version.end(), is_id_character);
-  return good ? "W/\"" + std::string(version) + '"' : std::string();
+  return is_id(version) ? "W/\"" + std::string(version) + '"' : std::string();
+}
+
+std::string_view type_of(std::string_view url) {
+  return url.substr(0, url.find_first_of("/?"));
+}
+
+std::string entity_tag_of(std::string_view text) {
+  std::string_view opaque = text;
+  if (opaque.starts_with("W/")) {
+    opaque.remove_prefix(2);
+  }
+  const bool quoted = opaque.size() >= 2 && opaque.front() == '"' && opaque.back() == '"';
+  if (!quoted || text.size() > base::limits::kEntityTagBytesMax) {
+    return {};
+  }
+  opaque = opaque.substr(1, opaque.size() - 2);
+  const bool good = std::all_of(opaque.begin(), opaque.end(), [](char c) {
+    const auto byte = static_cast<unsigned char>(c);
+    return byte > ' ' && byte != '"' && byte != 0x7F;
+  });
+  return good ? std::string(text) : std::string();
+}
+
+bool is_id(std::string_view text) {
+  return !text.empty() && text.size() <= 64 &&
+         std::all_of(text.begin(), text.end(), is_id_character);
 }
 
 }  // namespace engine::delivery

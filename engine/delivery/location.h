@@ -13,4 +13,15 @@ std::string resource_of(std::string_view location);
 // W/"3" of ".../_history/3"; "" when the location names no version.
 std::string version_of(std::string_view location);
 
+// "Observation" of "Observation", "Observation/17" and "Observation?identifier=...".
+std::string_view type_of(std::string_view url);
+
+// The text when it is an entity-tag (RFC 9110 section 8.8.3) of at most
+// limits::kEntityTagBytesMax; otherwise "", as if the server named no version. What comes back in
+// a header of ours must not end that header.
+std::string entity_tag_of(std::string_view text);
+
+// Whether the text is an id as R4 has it: at most 64 letters, digits, '-' and '.'.
+bool is_id(std::string_view text);
+
 }  // namespace engine::delivery

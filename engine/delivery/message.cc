@@ -5,6 +5,7 @@
 #include <string_view>
 #include <utility>
 
+#include "engine/delivery/location.h"
 #include "engine/json/document.h"
 #include "engine/json/skim.h"
 #include "engine/json/write.h"
@@ -154,6 +155,9 @@ bool settle_all(Document& document, Node& list, const KnownVersions& known, Know
     sent.entry = at;
     sent.full_url = entry->string_at("fullUrl");
     if (there.find(sent.full_url) == there.end()) {
+      if (const Node* request = entry->find("request")) {
+        sent.type = type_of(request->string_at("url"));
+      }
       const auto version = known.find(sent.full_url);
       const KnownVersion* before = version != known.end() ? &version->second : nullptr;
       sent.way = settle(document, *entry, before, changed);
@@ -215,6 +219,23 @@ Message make_message(std::string bundle, const KnownVersions& known, const Known
   point_to(settled.document, *settled.document.root()->find("entry"), settled.placed);
   settled.message.body = json::to_text(*settled.document.root());
   return std::move(settled.message);
+}
+
+bool is_of(const Message& message, const Landing& landing) {
+  if (landing.size() != message.sent.size()) {
+    return false;
+  }
+  for (std::size_t i = 0; i < landing.size(); ++i) {
+    const Message::Sent& sent = message.sent[i];
+    const std::string resource = resource_of(landing[i].location);
+    const bool other_type = !sent.type.empty() && type_of(resource) != sent.type;
+    const bool other_id = (sent.way == Way::kVersion && resource != sent.known.resource) ||
+                          (sent.way == Way::kPlace && resource != sent.place);
+    if (!resource.empty() && (other_type || other_id)) {
+      return false;
+    }
+  }
+  return true;
 }
 
 Landing whole_landing(const Message& message, const Landing& landing, std::string_view bundle,

@@ -26,6 +26,7 @@ struct Message {
   struct Sent {
     std::size_t entry = 0;  // in the bundle
     std::string full_url;
+    std::string type;  // of its resource; empty when the entry has no request
     Way way = Way::kPlain;
     // Where it is looked for: "Provenance/..." of kPlace, "Observation?identifier=..." of kCreate.
     std::string place;
@@ -39,6 +40,10 @@ struct Message {
 // search by identifier. `there`: is on the server already, so it is left out. References to either
 // name the resource. A bundle with nothing of either stays as it is, byte for byte.
 Message make_message(std::string bundle, const KnownVersions& known, const KnownVersions& there);
+
+// Whether a landing names only what the message wrote: each entry's type, and the id that it was
+// written under. An answer to another message does not.
+bool is_of(const Message& message, const Landing& landing);
 
 // The landing of the whole bundle from that of the message.
 Landing whole_landing(const Message& message, const Landing& landing, std::string_view bundle,

@@ -9,6 +9,7 @@
 #include <utility>
 
 #include "engine/base/limits.h"
+#include "engine/delivery/location.h"
 #include "engine/json/document.h"
 
 namespace engine::delivery {
@@ -141,7 +142,7 @@ std::optional<Landing> read_landing(std::string_view body, std::size_t entries) 
     }
     LandedEntry row;
     row.location = response->string_at("location");
-    row.etag = response->string_at("etag");
+    row.etag = entity_tag_of(response->string_at("etag"));
     row.status = leading_number(response->string_at("status"));
     out.push_back(std::move(row));
   }
@@ -193,11 +194,13 @@ milliseconds retry_after(const Reply& reply, std::int64_t now_ms) {
   std::int64_t seconds = 0;
   const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), seconds);
   if (error == std::errc::result_out_of_range) {
-    return most;
+    return text.starts_with('-') ? milliseconds(0) : most;
   }
   if (!text.empty() && error == std::errc() && end == text.data() + text.size()) {
-    return std::clamp(milliseconds(std::min<std::int64_t>(seconds, 1'000'000) * 1000),
-                      milliseconds(0), most);
+    // Cut before it is multiplied, which could overflow.
+    const std::chrono::seconds cut(
+        std::clamp<std::int64_t>(seconds, 0, base::limits::kRetryAfterMax.count()));
+    return cut;
   }
   const auto date = parse_http_date(text);
   return date ? std::clamp(milliseconds(*date - now_ms), milliseconds(0), most) : milliseconds(0);

@@ -56,7 +56,13 @@ Result<void> add_landing(const journal::Store& store, const Leg& leg, KnownVersi
     const LandedEntry& row = (*landed)[at];
     KnownVersion version;
     version.resource = resource_of(row.location);
-    version.etag = row.etag.empty() ? version_of(row.location) : row.etag;
+    const std::string etag = entity_tag_of(row.etag);
+    version.etag = etag.empty() ? version_of(row.location) : etag;
+    const Node* request = entry->find("request");
+    if (request != nullptr && !version.resource.empty() &&
+        type_of(version.resource) != type_of(request->string_at("url"))) {
+      version = {};  // not where this landed, whatever the server said
+    }
     version.unproven = row.unproven;
     known[std::string(entry->string_at("fullUrl"))] = std::move(version);
   }

@@ -66,6 +66,10 @@ class KeepingServer {
     reply.body = R"({"resourceType":"Bundle","type":"searchset")";
     if (found != kept.end() && !found->second.content.empty()) {
       std::string resource = found->second.content;
+      if (resource.find("identifier") == std::string::npos) {
+        resource.insert(resource.size() - 1, R"(,"identifier":[{"value":")" +
+                                                 place.substr(place.find('/') + 1) + "\"}]");
+      }
       resource.insert(resource.size() - 1, R"(,"id":")" + place.substr(place.find('/') + 1) +
                                                R"(","meta":{"versionId":")" +
                                                std::to_string(found->second.version) + "\"}");
@@ -123,7 +127,8 @@ class ExchangeTest : public ::testing::Test {
   static std::string entry(const std::string& name, const std::string& value, bool update) {
     const std::string query = "identifier=" + name;
     return R"({"fullUrl":"urn:)" + name +
-           R"(","resource":{"resourceType":"Observation","value":")" + value + R"("},"request":)" +
+           R"(","resource":{"resourceType":"Observation","identifier":[{"value":")" + name +
+           R"("}],"value":")" + value + R"("},"request":)" +
            (update ? R"({"method":"PUT","url":"Observation?)" + query + "\"}}"
                    : R"({"method":"POST","url":"Observation","ifNoneExist":")" + query + "\"}}");
   }
@@ -204,6 +209,53 @@ TEST_F(ExchangeTest, AnEditByOthersIsHeldAndReleasedKnowingly) {
   steer(2, journal::Kind::kReleased);
   EXPECT_EQ(state(2), "landed");
   EXPECT_EQ(server_.kept["Observation/a"].version, 3);
+}
+
+class Fresh final : public ExchangeTest {
+ public:
+  using ExchangeTest::leg;
+  using ExchangeTest::send;
+  using ExchangeTest::state;
+  using ExchangeTest::world_;
+
+ private:
+  void TestBody() override {}
+};
+
+// As after an answer too many on a connection: each answer is to the message before.
+TEST_F(ExchangeTest, ALandingOfOtherThingsIsNone) {
+  struct Row {
+    const char* name;
+    std::string entries;
+    std::string locations;
+    std::string state;
+  };
+  const auto place = [](const std::string& location) {
+    return R"({"response":{"status":"201 Created","location":")" + location + "\"}}";
+  };
+  const std::string two = entry("a", "1", false) + "," + provenance("p");
+  const Row table[] = {
+      {"theirs", two, place("Observation/7/_history/1") + "," + place("Provenance/p"), "landed"},
+      {"nowhere", two, place("") + "," + place("not a place"), "landed"},
+      {"another type", two, place("Patient/7/_history/1") + "," + place("Provenance/p"),
+       "held unexpected-answer"},
+      {"another id", two, place("Observation/7") + "," + place("Provenance/q"),
+       "held unexpected-answer"},
+  };
+  for (const Row& row : table) {
+    Fresh fresh;
+    fresh.world_.peer.answer = [&row](const Call& call) {
+      Reply reply = StillPeer::status(200);
+      reply.body = call.path == "/metadata"
+                       ? ""
+                       : R"({"resourceType":"Bundle","type":"transaction-response","entry":[)" +
+                             row.locations + "]}";
+      return reply;
+    };
+    fresh.send(1, row.entries);
+    EXPECT_EQ(fresh.state(1), row.state) << row.name;
+    EXPECT_EQ(fresh.leg(1).uncertain, row.state != "landed") << row.name;
+  }
 }
 
 TEST_F(ExchangeTest, AReleaseIsForTheVersionThatWasShown) {

@@ -47,6 +47,8 @@ class Server final : public Peer {
   Call last{"", "", "", ""};
   int metadata = 200;
   bool locations = true;
+  std::string searchset;     // the answer to every search; empty: what is kept
+  std::string elsewhere;     // the place that every write is said to have; empty: its own
   Stop stop = Stop::kNever;  // at write number `stop_at`
   int stop_at = 0;
   int writes = 0;
@@ -79,12 +81,17 @@ class Server final : public Peer {
   Reply search(const std::string& type, const std::string& form) {
     EXPECT_EQ(last.content_type, "application/x-www-form-urlencoded");
     Reply reply = status(200);
+    if (!searchset.empty()) {
+      reply.body = searchset;
+      return reply;
+    }
     reply.body = R"({"resourceType":"Bundle","type":"searchset","entry":[)";
     for (const auto& [place, one] : kept) {
       if (place.starts_with(type + "/") && "identifier=s%7C" + one.identifier == form) {
         reply.body += reply.body.ends_with('[') ? "" : ",";
         reply.body += R"({"resource":{"resourceType":")" + type + R"(","id":")" +
-                      place.substr(type.size() + 1) + "\"}}";
+                      place.substr(type.size() + 1) + R"(","identifier":[{"system":"s","value":")" +
+                      one.identifier + "\"}]}}";
       }
     }
     reply.body += "]}";
@@ -171,7 +178,8 @@ class Server final : public Peer {
     }
     Reply reply = status(code);
     if (locations) {
-      reply.headers.emplace_back("Location", place + "/_history/1");
+      reply.headers.emplace_back("Location",
+                                 (elsewhere.empty() ? place : elsewhere) + "/_history/1");
     }
     return reply;
   }
@@ -300,6 +308,74 @@ TEST_F(FittingPeerTest, NothingIsWrittenWhoseReferencesAreUnknown) {
     server_->kept = {{"Patient/7", {1, "p", "{}"}}, {"Patient/8", {1, "p", "{}"}}};
     EXPECT_EQ(verdict(post(kSession)), "several-matches");
     EXPECT_EQ(server_->writes, 0);
+  }
+}
+
+TEST_F(FittingPeerTest, APatientIsWhoWasAskedForAndNobodyElse) {
+  const std::string right =
+      R"({"resource":{"resourceType":"Patient","id":"7","identifier":[{"system":"s","value":"p"}]}})";
+  struct Row {
+    const char* name;
+    std::string members;
+    std::string entries;
+    const char* verdict;
+  };
+  const Row table[] = {
+      {"the one", "", right, "landed"},
+      {"among other identifiers", R"("total":1,)",
+       R"({"resource":{"resourceType":"Patient","id":"7","identifier":[{"value":"p"},)"
+       R"({"system":"s","value":"p"}]},"search":{"mode":"match"}})",
+       "landed"},
+      {"what came along is left out", "",
+       R"({"resource":{"resourceType":"Organization","id":"1"},"search":{"mode":"include"}},)" +
+           right,
+       "landed"},
+      {"a printer", R"("total":4711,"link":[{"relation":"next","url":"?page=2"}],)",
+       R"({"resource":{"resourceType":"Device","id":"printer-7"}})", "several-matches"},
+      {"another type", "",
+       R"({"resource":{"resourceType":"Device","id":"7","identifier":[{"system":"s","value":"p"}]}})",
+       "unknown-patient"},
+      {"no identifier", "", R"({"resource":{"resourceType":"Patient","id":"7"}})",
+       "unknown-patient"},
+      {"another system", "",
+       R"({"resource":{"resourceType":"Patient","id":"7","identifier":[{"system":"t","value":"p"}]}})",
+       "unknown-patient"},
+      {"another value", "",
+       R"({"resource":{"resourceType":"Patient","id":"7","identifier":[{"system":"s","value":"q"}]}})",
+       "unknown-patient"},
+      {"an id that is none", "",
+       R"({"resource":{"resourceType":"Patient","id":"7/../8","identifier":)"
+       R"([{"system":"s","value":"p"}]}})",
+       "unknown-patient"},
+      {"one of several, by its count", R"("total":2,)", right, "several-matches"},
+      {"a count that is none", R"("total":1e9,)", right, "several-matches"},
+      {"more pages", R"("link":[{"relation":"self"},{"relation":"next"}],)", right,
+       "several-matches"},
+      {"two", "", right + "," + right, "several-matches"},
+      {"counted and not shown", R"("total":1,)", "", "unknown-patient"},
+      {"none", R"("total":0,)", "", "unknown-patient"},
+  };
+  for (const char* interactions : {kBatch, kNone}) {
+    for (const Row& row : table) {
+      at(interactions);
+      server_->searchset = R"({"resourceType":"Bundle","type":"searchset",)" + row.members +
+                           R"("entry":[)" + row.entries + "]}";
+      EXPECT_EQ(verdict(post(kSession)), row.verdict) << row.name;
+      EXPECT_EQ(server_->writes > 0, std::string(row.verdict) == "landed") << row.name;
+    }
+  }
+}
+
+TEST_F(FittingPeerTest, APlaceOfAnotherTypeIsNoLanding) {
+  for (const char* interactions : {kBatch, kNone}) {
+    at(interactions);
+    server_->elsewhere = "Patient/8";
+    const Reply reply = post(kSession);
+    EXPECT_EQ(verdict(reply), "unexpected-answer");
+    EXPECT_TRUE(judge(reply, 4, false, 0).unknown);
+    for (const auto& [place, one] : server_->kept) {
+      EXPECT_EQ(one.content.find("Patient/8"), std::string::npos) << "nothing is about it";
+    }
   }
 }
 

@@ -10,6 +10,11 @@
 #include <vector>
 
 #include <arpa/inet.h>
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/ip/tcp.hpp>
+#include <boost/asio/read.hpp>
+#include <boost/asio/read_until.hpp>
+#include <boost/asio/write.hpp>
 #include <gtest/gtest.h>
 #include <netinet/in.h>
 #include <sys/socket.h>
@@ -132,6 +137,145 @@ class PeerTest : public ::testing::Test {
   std::unique_ptr<web::HttpServer> server_;
   std::unique_ptr<Peer> peer_;
 };
+
+// Answers each request with the bytes at hand, whatever they are: the first list is that of the
+// first connection, in the order of its requests. Closes when it has nothing more to say.
+class Script {
+ public:
+  using Lines = std::vector<std::vector<std::string>>;
+  explicit Script(Lines lines)
+      : acceptor_(context_, {boost::asio::ip::address_v4::loopback(), 0}),
+        lines_(std::move(lines)),
+        thread_([this] { run(); }) {}
+  ~Script() { thread_.join(); }
+  std::string url() const {
+    return "http://127.0.0.1:" + std::to_string(acceptor_.local_endpoint().port()) + "/fhir";
+  }
+
+ private:
+  void run() {
+    for (const auto& answers : lines_) {
+      boost::asio::ip::tcp::socket socket(context_);
+      acceptor_.accept(socket);
+      std::string got;
+      boost::system::error_code error;
+      for (const std::string& answer : answers) {
+        // Every request of these tests has the body {}.
+        const std::size_t n =
+            boost::asio::read_until(socket, boost::asio::dynamic_buffer(got), "\r\n\r\n{}", error);
+        got.erase(0, n);
+        boost::asio::write(socket, boost::asio::buffer(answer), error);
+      }
+      boost::asio::read(socket, boost::asio::dynamic_buffer(got), error);  // until the other closes
+    }
+  }
+
+  boost::asio::io_context context_;
+  boost::asio::ip::tcp::acceptor acceptor_;
+  Lines lines_;
+  std::thread thread_;
+};
+
+std::string answer(const std::string& body) {
+  return "HTTP/1.1 200 OK\r\nContent-Length: " + std::to_string(body.size()) + "\r\n\r\n" + body;
+}
+
+TEST_F(PeerTest, TakesTheFinalAnswerAndNoInterimOne) {
+  const std::string hints = "HTTP/1.1 103 Early Hints\r\nLink: </a>\r\n\r\n";
+  const std::string go_on = "HTTP/1.1 100 Continue\r\n\r\n";
+  const Script server({{hints + answer("1"), go_on + hints + answer("2"), answer("3")}});
+  connect(server.url());
+  for (const char* body : {"1", "2", "3"}) {
+    const Reply reply = call("{}");
+    EXPECT_EQ(reply.status, 200);
+    EXPECT_EQ(reply.body, body) << "one connection, each answer to its request";
+  }
+  peer_.reset();
+}
+
+TEST_F(PeerTest, HearsSoManyInterimAnswersAndNoMore) {
+  std::string most;
+  for (std::size_t i = 0; i < base::limits::kInterimAnswersMax; ++i) {
+    most += "HTTP/1.1 102 Processing\r\n\r\n";
+  }
+  const Script server({{most + answer("1"), most + "HTTP/1.1 102 Processing\r\n\r\n" + answer("2")},
+                       {answer("3")}});
+  connect(server.url());
+  EXPECT_EQ(call("{}").body, "1");
+  EXPECT_EQ(call("{}").fate, Reply::Fate::kNoAnswer);
+  EXPECT_EQ(call("{}").body, "3") << "on another connection";
+  peer_.reset();
+}
+
+TEST_F(PeerTest, ABrokenConnectionAfterAnInterimAnswerIsNoStaleOne) {
+  const Script server({{answer("1"), "HTTP/1.1 100 Continue\r\n\r\nnoise\r\n\r\n"}});
+  connect(server.url());
+  EXPECT_EQ(call("{}").body, "1");
+  EXPECT_EQ(call("{}").fate, Reply::Fate::kNoAnswer) << "not sent once more: it was heard";
+  peer_.reset();
+}
+
+TEST_F(PeerTest, AnotherProtocolIsNoAnswerAndEndsTheConnection) {
+  const Script server({{"HTTP/1.1 101 Switching Protocols\r\nUpgrade: x\r\n\r\n"}, {answer("2")}});
+  connect(server.url());
+  EXPECT_EQ(call("{}").status, 101);
+  EXPECT_EQ(call("{}").body, "2");
+  peer_.reset();
+}
+
+TEST_F(PeerTest, NeverUsesAConnectionOnWhichMoreCameThanWasAskedFor) {
+  // At once, in one piece with an answer; and later, while nothing was asked.
+  const Script server({{answer("1") + answer("forged")}, {answer("2")}});
+  connect(server.url());
+  EXPECT_EQ(call("{}").body, "1");
+  EXPECT_EQ(call("{}").body, "2");
+  peer_.reset();
+}
+
+TEST_F(PeerTest, LooksAtAKeptConnectionBeforeItIsUsedAgain) {
+  boost::asio::io_context context;
+  boost::asio::ip::tcp::acceptor acceptor(context, {boost::asio::ip::address_v4::loopback(), 0});
+  connect("http://127.0.0.1:" + std::to_string(acceptor.local_endpoint().port()) + "/fhir");
+  std::promise<Reply> promises[2];
+  const auto ask = [this](std::promise<Reply>& promise) {
+    peer_->call(Call("POST", "", "{}", "id-1"),
+                [&promise](Reply reply) { promise.set_value(std::move(reply)); });
+  };
+  const auto serve_one = [](boost::asio::ip::tcp::socket& socket, const std::string& bytes) {
+    std::string got;
+    boost::asio::read_until(socket, boost::asio::dynamic_buffer(got), "\r\n\r\n{}");
+    boost::asio::write(socket, boost::asio::buffer(bytes));
+  };
+  ask(promises[0]);
+  boost::asio::ip::tcp::socket first = acceptor.accept();
+  serve_one(first, answer("1"));
+  EXPECT_EQ(promises[0].get_future().get().body, "1");
+  boost::asio::write(first, boost::asio::buffer(answer("forged")));
+  ask(promises[1]);
+  boost::asio::ip::tcp::socket second = acceptor.accept();
+  serve_one(second, answer("2"));
+  EXPECT_EQ(promises[1].get_future().get().body, "2");
+}
+
+TEST_F(PeerTest, SendsNoHeaderThatWouldEndAndBeginAnother) {
+  std::atomic<int> calls{0};
+  serve([&calls](const web::Request&) {
+    ++calls;
+    return web::Response(200, "text/plain", "x");
+  });
+  const auto ask = [this](Call call) {
+    std::promise<Reply> promise;
+    peer_->call(std::move(call), [&promise](Reply reply) { promise.set_value(std::move(reply)); });
+    return promise.get_future().get();
+  };
+  Call match("PUT", "/Observation/1", "{}", "id");
+  match.headers.emplace_back("If-Match", "W/\"1\r\nX-More: 1\"");
+  EXPECT_EQ(ask(match).status, 400);
+  EXPECT_EQ(ask(Call("GET", "/Observation/1 HTTP/1.1\r\nX: y", "", "id")).status, 400);
+  EXPECT_EQ(ask(Call("GET", "/Observation/1", "", "a\nb")).status, 400);
+  EXPECT_EQ(calls, 0);
+  EXPECT_EQ(ask(Call("GET", "/Observation/1", "", "id")).status, 200);
+}
 
 TEST_F(PeerTest, PostsFhirAndReadsTheAnswer) {
   serve([](const web::Request& request) {

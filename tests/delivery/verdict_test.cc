@@ -5,8 +5,10 @@
 
 #include <gtest/gtest.h>
 
+#include "engine/base/limits.h"
 #include "engine/delivery/back_off.h"
 #include "engine/delivery/http_peer.h"
+#include "engine/delivery/location.h"
 
 namespace engine::delivery {
 namespace {
@@ -127,7 +129,9 @@ TEST(RetryAfter, IsReadAsSecondsOrDateAndBounded) {
   EXPECT_EQ(read("Sun, 06 Nov 1994 08:40:00 GMT"), 0);
   EXPECT_EQ(read("99999999999"), 600'000);
   EXPECT_EQ(read("999999999999999999999999"), 600'000);
-  for (const char* bad : {"", "-5", "soon", "7 s", "Sun, 06 Nov"}) {
+  EXPECT_EQ(read("9223372036854775807"), 600'000);
+  for (const char* bad : {"", "-5", "-9223372036854775808", "-999999999999999999999999", "soon",
+                          "7 s", "Sun, 06 Nov"}) {
     EXPECT_EQ(read(bad), 0) << bad;
   }
   EXPECT_EQ(retry_after(Reply(), 0).count(), 0);
@@ -143,6 +147,21 @@ class Constant final : public base::Random {
  private:
   std::uint8_t byte_;
 };
+
+TEST(EntityTag, IsTakenAsTheStandardWritesItAndNoOtherWay) {
+  const std::string most(base::limits::kEntityTagBytesMax - 2, 'x');
+  for (const std::string& good : {std::string("\"\""), std::string("\"1\""), std::string("W/\"1\""),
+                                  std::string("W/\"a!#b-\""), "\"" + most + "\""}) {
+    EXPECT_EQ(entity_tag_of(good), good);
+  }
+  for (const std::string& bad :
+       {std::string(), std::string("1"), std::string("\""), std::string("W/"), std::string("W/\""),
+        std::string("w/\"1\""), std::string("\"1\" "), std::string("\"a\"b\""),
+        std::string("\"a b\""), std::string("W/\"1\r\nDELETE /Patient/1 HTTP/1.1\r\n\""),
+        std::string("\"a\0b\"", 5), std::string("\"\x7F\""), "\"" + most + "x\""}) {
+    EXPECT_EQ(entity_tag_of(bad), "") << bad;
+  }
+}
 
 TEST(BackOff, DoublesUpToTheCapAndStaysWithin) {
   using std::chrono::milliseconds;

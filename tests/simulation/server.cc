@@ -116,8 +116,8 @@ Reply Server::search(const std::string& query) const {
   const std::size_t dash = name.find('-');
   if (dash != std::string::npos &&
       created.count(name.substr(0, dash) + "/" + name.substr(dash + 1))) {
-    reply.body += R"({"resource":{"resourceType":"Basic","id":")" + name + R"(","identifier":")" +
-                  name + "\"}}";
+    reply.body += R"({"resource":{"resourceType":"Basic","id":")" + name +
+                  R"(","identifier":[{"value":")" + name + "\"}]}}";
   }
   for (const auto& [id, resource] : resources_) {
     if (id.starts_with(name + "-") && !resource.deleted) {
@@ -194,7 +194,8 @@ void Server::edit_by_somebody() {
   // The others of a session stay, so that its deletion can be told from its never having landed.
   resource.deleted = world_.chance_.one_in(4) && !at->first.starts_with("kept");
   if (world_.chance_.one_in(2)) {
-    resource.content = R"({"resourceType":"Observation","sum":"by hand"})";
+    resource.content = R"({"resourceType":"Observation","identifier":[{"value":")" +
+                       at->first.substr(0, at->first.find('-')) + R"("}],"sum":"by hand"})";
   } else {
     resource.content.insert(resource.content.size() - 1, R"(,"note":"by hand")");
   }
@@ -216,7 +217,7 @@ Reply Server::mark(const std::string& name) {
 
 Reply Server::write_one(const Node& request, const Node& resource) {
   if (resource.string_at("resourceType") == "Basic") {
-    return mark(std::string(resource.string_at("identifier")));
+    return mark(std::string(resource.find("identifier")->first->string_at("value")));
   }
   const std::string id = find(request, resource);
   if (id.empty()) {

@@ -42,14 +42,15 @@ class SummingCore final : public engine::intake::SessionCore {
  private:
   std::string marker_of(const std::string& name, const engine::therapy::Revision& revision) const {
     const std::string id = name + "-" + std::to_string(inner_.admit(revision.body).header.revision);
-    return R"(,{"fullUrl":"urn:)" + id + R"(","resource":{"resourceType":"Basic","identifier":")" +
-           id + R"("},"request":{"method":"POST","url":"Basic","ifNoneExist":"identifier=)" + id +
+    return R"(,{"fullUrl":"urn:)" + id + R"(","resource":{"resourceType":"Basic",)" +
+           R"("identifier":[{"value":")" + id +
+           R"("}]},"request":{"method":"POST","url":"Basic","ifNoneExist":"identifier=)" + id +
            R"("}})";
   }
   static std::string entry_of(const std::string& name, const std::string& sum, bool first) {
     return R"(,{"fullUrl":"urn:)" + name +
-           R"(","resource":{"resourceType":"Observation","identifier":")" + name + R"(","sum":")" +
-           sum + R"("},"request":)" + request_of(name, first) + "}";
+           R"(","resource":{"resourceType":"Observation","identifier":[{"value":")" + name +
+           R"("}],"sum":")" + sum + R"("},"request":)" + request_of(name, first) + "}";
   }
   static std::string request_of(const std::string& name, bool first) {
     return first
