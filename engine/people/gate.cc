@@ -1,8 +1,11 @@
 #include "engine/people/gate.h"
 
+#include <algorithm>
+#include <map>
 #include <utility>
 
 #include "engine/base/limits.h"
+#include "engine/base/network.h"
 #include "engine/people/secrets.h"
 
 namespace engine::people {
@@ -47,24 +50,50 @@ std::optional<Entry> Gate::system(std::string_view token) {
   return entry == nullptr ? std::nullopt : std::optional(*entry);
 }
 
+// The last one of the network that has the most of them, when `address` has fewer: nobody keeps
+// others out by trying often. The end of the queue when there is none.
+std::deque<Gate::Waiting>::iterator Gate::who_makes_room(const std::string& address) {
+  std::map<std::string, std::size_t> counts;
+  for (const Waiting& one : waiting_) {
+    ++counts[base::network_of(one.attempt.address)];
+  }
+  const auto most =
+      std::max_element(counts.begin(), counts.end(),
+                       [](const auto& a, const auto& b) { return a.second < b.second; });
+  if (most == counts.end() || most->second <= counts[base::network_of(address)] + 1) {
+    return waiting_.end();
+  }
+  const auto last = std::find_if(waiting_.rbegin(), waiting_.rend(), [&](const Waiting& one) {
+    return base::network_of(one.attempt.address) == most->first;
+  });
+  return std::prev(last.base());
+}
+
 void Gate::sign_in(Attempt attempt, Told told) {
+  Waiting one{std::move(attempt), std::move(told)};
   Outcome outcome;
   {
     const std::lock_guard lock(mutex_);
     const auto now = clock_.steady();
-    if (const auto wait = tries_.begin(attempt.name, attempt.address, now)) {
+    const bool full = waiting_.size() >= base::limits::kPasswordQueueMax;
+    if (const auto wait = tries_.begin(one.attempt.name, one.attempt.address, now)) {
       outcome.verdict = Outcome::Verdict::kTooMany;
       outcome.wait = *wait;
-    } else if (ending_ || waiting_.size() >= base::limits::kPasswordQueueMax) {
-      tries_.forgive(attempt.name, attempt.address, now);
-    } else {
-      waiting_.push_back({std::move(attempt), std::move(told)});
+    } else if (!ending_ && !full) {
+      waiting_.push_back(std::move(one));
       changed_.notify_one();
       return;
+    } else {
+      const auto last = ending_ ? waiting_.end() : who_makes_room(one.attempt.address);
+      if (last != waiting_.end()) {
+        std::swap(one, *last);
+        std::rotate(last, std::next(last), waiting_.end());
+      }
+      tries_.forgive(one.attempt.name, one.attempt.address, now);
     }
   }
-  wipe(attempt.password);
-  told(std::move(outcome));
+  wipe(one.attempt.password);
+  one.told(std::move(outcome));
 }
 
 void Gate::sign_out(std::string_view secret) {

@@ -1,7 +1,8 @@
 #pragma once
 // Who calls: persons by signing in with a password, systems by a token. Passwords are compared one
-// at a time on a thread of the gate's own, in a bounded queue. Thread safe. What a caller may do is
-// the matter of roles.h.
+// at a time on a thread of the gate's own, in a bounded queue; when it is full, the network with
+// the most passwords in it makes room for others. Thread safe. What a caller may do is the matter
+// of roles.h.
 
 #include <chrono>
 #include <condition_variable>
@@ -46,7 +47,8 @@ class Gate {
       kIn,
       kWrong,    // the name or the password; which of them is not told
       kTooMany,  // wrong ones: `wait` has to pass
-      kBusy,     // too many passwords wait to be compared, or the engine ends
+      kBusy,     // too many passwords wait to be compared (another may take a place in the queue),
+                 // or the engine ends
     };
     Verdict verdict = Verdict::kBusy;
     std::string secret;  // of kIn: what the browser keeps
@@ -56,7 +58,8 @@ class Gate {
     std::chrono::seconds wait{0};
   };
   using Told = std::function<void(Outcome outcome)>;
-  // Calls `told` once: at once when there is nothing to compare, else on the gate's thread.
+  // Calls `told` once: at once when there is nothing to compare, else on the gate's thread, or on
+  // that of whom it makes room for.
   void sign_in(Attempt attempt, Told told);
   void sign_out(std::string_view secret);
 
@@ -65,6 +68,7 @@ class Gate {
     Attempt attempt;
     Told told;
   };
+  std::deque<Waiting>::iterator who_makes_room(const std::string& address);
   void work();
   Outcome compare(Attempt attempt);
 

@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "engine/base/hash.h"
+#include "engine/base/network.h"
 
 namespace engine::people {
 namespace {
@@ -31,8 +32,9 @@ Tries::Counter& Tries::of(Counters& counters, std::string_view what, Time now) {
   return counter;
 }
 
-std::optional<std::chrono::seconds> Tries::begin(std::string_view name, std::string_view address,
+std::optional<std::chrono::seconds> Tries::begin(std::string_view name, std::string_view from,
                                                  Time now) {
+  const std::string address = base::network_of(from);
   const std::pair<Counter*, std::uint32_t> bounds[] = {
       {&of(pairs_, pair_of(name, address), now), base::limits::kTriesOfPairMax},
       {&of(names_, name, now), base::limits::kTriesOfNameMax},
@@ -49,7 +51,8 @@ std::optional<std::chrono::seconds> Tries::begin(std::string_view name, std::str
   return std::nullopt;
 }
 
-void Tries::forgive(std::string_view name, std::string_view address, Time now) {
+void Tries::forgive(std::string_view name, std::string_view from, Time now) {
+  const std::string address = base::network_of(from);
   for (Counter* counter : {&of(pairs_, pair_of(name, address), now), &of(names_, name, now),
                            &of(addresses_, address, now)}) {
     counter->count -= std::min<std::uint32_t>(counter->count, 1);

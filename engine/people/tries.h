@@ -1,7 +1,8 @@
 #pragma once
 // Bounds the guessing of passwords: of a name from one address, of a name from anywhere, and from
-// one address, within a window of time. In fixed memory, whatever names are tried: counters are
-// shared by chance, under a hash that nobody outside can foresee. Not thread safe.
+// one address (of IPv6: one network, base/network.h), within a window of time. In fixed memory,
+// whatever names are tried: counters are shared by chance, under a hash that nobody outside can
+// foresee. Not thread safe.
 
 #include <chrono>
 #include <cstdint>
@@ -22,10 +23,9 @@ class Tries {
 
   // Counts a try that begins: many begun at once are counted before any of them has ended. How long
   // to wait instead when there have been too many.
-  std::optional<std::chrono::seconds> begin(std::string_view name, std::string_view address,
-                                            Time now);
+  std::optional<std::chrono::seconds> begin(std::string_view name, std::string_view from, Time now);
   // That try came with the right password, or was never made: it does not count.
-  void forgive(std::string_view name, std::string_view address, Time now);
+  void forgive(std::string_view name, std::string_view from, Time now);
 
  private:
   struct Counter {

@@ -181,6 +181,56 @@ TEST_F(GateTest, TellsThoseWhoWaitWhenItEnds) {
   EXPECT_EQ(told.load(), many);
 }
 
+TEST_F(GateTest, WhoSendsTheMostPasswordsMakesRoomForOthers) {
+  std::string lines = lines_;
+  for (int i = 0; i < 40; ++i) {
+    lines += "person p" + std::to_string(i) + " therapist " + kPublished + " Sample\n";
+  }
+  gate_ = std::make_unique<Gate>(staff(lines), clock_, random_);
+  std::promise<void> go_on;
+  std::promise<void> blocked;
+  gate_->sign_in({"robin", "password", "192.0.2.99"}, [&](const Gate::Outcome&) {
+    blocked.set_value();
+    go_on.get_future().wait();
+  });
+  blocked.get_future().wait();  // from here on nothing leaves the queue
+  std::atomic<int> busy{0};
+  std::atomic<int> wrong{0};
+  const auto count = [&](const Gate::Outcome& outcome) {
+    busy += outcome.verdict == Verdict::kBusy ? 1 : 0;
+    wrong += outcome.verdict == Verdict::kWrong ? 1 : 0;
+  };
+  const int most = static_cast<int>(limits::kPasswordQueueMax);
+  for (int i = 0; i < most; ++i) {
+    // Four networks; what differs in the last 64 bits of IPv6 is one subscriber all the same.
+    const std::string address =
+        i % 4 == 0 ? "2001:db8::" + std::to_string(i + 1) : "192.0.2." + std::to_string(i % 4);
+    gate_->sign_in({"p" + std::to_string(i), "wrong", address}, count);
+  }
+  EXPECT_EQ(busy.load(), 0);
+  gate_->sign_in({"p38", "wrong", "2001:db8::ffff"}, count);
+  EXPECT_EQ(busy.load(), 1) << "of those who have the most, another one makes no room";
+  std::promise<Gate::Outcome> told;
+  gate_->sign_in({"p39", "password", "198.51.100.7"},
+                 [&](Gate::Outcome outcome) { told.set_value(std::move(outcome)); });
+  EXPECT_EQ(busy.load(), 2) << "one of them";
+  go_on.set_value();
+  EXPECT_EQ(told.get_future().get().verdict, Verdict::kIn);
+  EXPECT_EQ(wrong.load(), most - 1);
+}
+
+TEST(Tries, CountsWhatOneSubscriberHasAsOneAddress) {
+  Tries tries("salt");
+  const Time now(seconds(5'000));
+  for (std::uint32_t i = 0; i < limits::kTriesOfPairMax; ++i) {
+    EXPECT_FALSE(tries.begin("robin", "2001:db8:0:1::" + std::to_string(i), now).has_value());
+  }
+  EXPECT_TRUE(tries.begin("robin", "2001:db8:0:1:ffff::1", now).has_value());
+  EXPECT_FALSE(tries.begin("robin", "2001:db8:0:2::1", now).has_value()) << "another subscriber";
+  tries.forgive("robin", "2001:db8:0:1::77", now);
+  EXPECT_FALSE(tries.begin("robin", "2001:db8:0:1::78", now).has_value());
+}
+
 TEST(Tries, BoundsANameFromAnywhereAndAnAddress) {
   Tries tries("salt");
   const Time now(seconds(5'000));
