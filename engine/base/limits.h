@@ -110,6 +110,11 @@ inline constexpr std::size_t kNarrativeFaultsMax = 20;
 // --- HTTP server
 // Each takes a socket and some tens of kilobytes; a hospital's gateways hold a few dozen.
 inline constexpr std::size_t kConnectionsMax = 1'024;
+// Of one address: a gateway stands for a ward, and others must still get in.
+inline constexpr std::size_t kConnectionsOfAddressMax = 256;
+// Bytes of bodies that are being received or worked on, over all connections: some dozens of the
+// largest. Beyond them senders are told to come back.
+inline constexpr std::size_t kBodiesUnderWayBytesMax = std::size_t{256} << 20;
 // Connections over the maximum that are told so at one time; the rest is closed without a word.
 inline constexpr std::size_t kTurnedAwayMax = 64;
 // Bearer tokens are the largest honest header; 16 KiB is what common servers take.
@@ -117,6 +122,8 @@ inline constexpr std::size_t kHttpHeaderBytesMax = 16 * 1024;
 // Ten megabytes over a slow ward network take some twenty seconds.
 inline constexpr std::chrono::milliseconds kRequestTimeout{30'000};
 inline constexpr std::chrono::milliseconds kIdleTimeout{75'000};
+// A new connection is made for a request: it begins within this time, a TLS handshake included.
+inline constexpr std::chrono::milliseconds kFirstRequestTimeout{10'000};
 inline constexpr std::chrono::milliseconds kWriteTimeout{30'000};
 // A TLS handshake takes two round trips; who needs longer holds a connection without saying
 // anything.
@@ -293,7 +300,8 @@ inline constexpr std::uint32_t kTriesOfNameMax = 50;
 inline constexpr std::uint32_t kTriesOfAddressMax = 100;
 // Counters of each of the three; names that share one by chance share its bound.
 inline constexpr std::size_t kTriesCounters = 8'192;
-// Passwords waiting to be compared. One takes some 64 MiB and a tenth of a second, one at a time.
+// Passwords waiting to be compared; whoever has the most of them makes room for others. One takes
+// some 64 MiB and a tenth of a second, one at a time.
 inline constexpr std::size_t kPasswordQueueMax = 32;
 // Why somebody reads, in their words.
 inline constexpr std::size_t kReadWhyBytesMax = 500;

@@ -1,7 +1,5 @@
 #include "engine/cli/certificate_files.h"
 
-#include <sys/stat.h>
-
 #include "engine/base/limits.h"
 #include "engine/base/seams.h"
 #include "engine/cli/read_file.h"
@@ -18,7 +16,8 @@ constexpr std::chrono::hours kWarnPause{24};
 // Nothing when the bytes are those of the last time.
 std::optional<base::Error> CertificateFiles::take_changed() {
   const auto certificate = read_file(certificate_, base::limits::kPemBytesMax);
-  const auto key = read_file(key_, base::limits::kPemBytesMax);
+  const auto rights = check_rights(key_, "the TLS key");
+  const auto key = rights ? read_file(key_, base::limits::kPemBytesMax) : rights.error();
   if (!certificate || !key) {
     base::Error error = certificate ? key.error() : certificate.error();
     const base::Digest digest = base::sha256(error.text());
@@ -63,17 +62,6 @@ std::vector<CertificateFiles::Event> CertificateFiles::look(Time now) {
     warned_.reset();
     events.push_back({"certificate-renewed", "ends=" + base::to_instant(tls_->ends())});
   }
-  // Taken all the same, also from a group that is let in on purpose: whoever manages certificates
-  // may be one. Everybody is nobody's purpose.
-  struct stat file {};
-  const bool exposed =
-      ::stat(key_.c_str(), &file) == 0 && (file.st_mode & (S_IROTH | S_IWOTH)) != 0;
-  if (exposed && !exposed_) {
-    events.push_back({"certificate-key-exposed",
-                      "what=\"everybody on this machine can read the private key: chmod 600 " +
-                          key_ + ", and have another made if anybody may have\""});
-  }
-  exposed_ = exposed;
   if (!warned_ || now >= *warned_ + kWarnPause) {
     warned_ = now;
     if (const std::string warning = warning_of(*tls_, now); !warning.empty()) {

@@ -47,7 +47,6 @@ class CertificateFiles {
   base::Digest seen_{};  // of the bytes of both, or of why they cannot be read
   std::shared_ptr<const web::Tls> tls_;
   std::optional<Time> warned_;
-  bool exposed_ = false;  // the key, as was told
 };
 
 // What an operator has to know of a certificate at this time; empty when all is well. An outdated

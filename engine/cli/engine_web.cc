@@ -1,6 +1,7 @@
 // The HTTP edge of the engine, and what it is given to work with.
 
 #include <string>
+#include <string_view>
 #include <utility>
 
 #include "engine/base/limits.h"
@@ -9,6 +10,7 @@
 #include "engine/cli/preflight_report.h"
 #include "engine/cli/replay_report.h"
 #include "engine/therapy/ids.h"
+#include "engine/web/request_head.h"
 
 namespace engine::cli {
 
@@ -140,8 +142,17 @@ base::Result<void> Engine::open_web() {
   config.port = listen->port;
   config.tls = certificate_.tls();
   config.refuse = [](int status, std::string_view text) {
-    return web::problem(status, status == 413 ? "too-long" : "structure", std::string(text));
+    const char* const code = status == 413   ? "too-long"
+                             : status == 421 ? "forbidden"
+                             : status == 503 ? "transient"
+                                             : "structure";
+    return web::problem(status, code, std::string(text));
   };
+  if (auto names = hosts_of(config_); !names.empty()) {
+    config.is_host = [names = std::move(names)](std::string_view host) {
+      return web::is_named(host, names);
+    };
+  }
   if (gate_) {
     config.screen = [this](const web::Request& head) { return api_->screen(head); };
   }

@@ -38,23 +38,9 @@ class Descriptor {
   int number_;
 };
 
-// What is kept of a password can be guessed at leisure by whoever reads it.
-base::Result<void> check_rights(const std::string& path) {
-  struct stat facts {};
-  if (::stat(path.c_str(), &facts) != 0) {
-    return system_error("cannot read the people file", path);
-  }
-  if ((facts.st_mode & (S_IRWXO | S_IWGRP)) != 0) {
-    return Error(ErrorCode::kInvalid,
-                 "the people file is its owner's to write and its group's to read at most: chmod "
-                 "640",
-                 path);
-  }
-  return {};
-}
-
 base::Result<People> read_people(const std::string& path) {
-  if (auto good = check_rights(path); !good) {
+  // What is kept of a password can be guessed at leisure by whoever reads it.
+  if (auto good = check_rights(path, "the people file"); !good) {
     return std::move(good).error();
   }
   const auto text = read_file(path, base::limits::kPeopleBytesMax);

@@ -76,4 +76,18 @@ base::Result<std::string> read_file(const std::string& path, std::size_t bytes_m
   return bytes;
 }
 
+base::Result<void> check_rights(const std::string& path, const std::string& what) {
+  struct stat facts {};
+  if (::stat(path.c_str(), &facts) != 0) {
+    return base::Error(base::ErrorCode::kIo, "cannot read " + what + ": " + std::strerror(errno),
+                       path);
+  }
+  if ((facts.st_mode & (S_IRWXO | S_IWGRP)) != 0) {
+    return base::Error(base::ErrorCode::kInvalid,
+                       what + " is its owner's to write and its group's to read at most: chmod 640",
+                       path);
+  }
+  return {};
+}
+
 }  // namespace engine::cli

@@ -14,4 +14,8 @@ namespace engine::cli {
 base::Result<std::string> read_file(const std::string& path,
                                     std::size_t bytes_max = base::limits::kCheckedBytesMax);
 
+// Whether a file that holds a secret is its owner's to write and at most its group's to read.
+// `what`: "the people file", for the error. Errors: kIo, kInvalid naming the file and what to do.
+base::Result<void> check_rights(const std::string& path, const std::string& what);
+
 }  // namespace engine::cli

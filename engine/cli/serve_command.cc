@@ -27,6 +27,8 @@ void add_edge_options(CLI::App& app, ServeConfig& flags) {
   app.add_option("--tls-key", flags.tls_key, "PEM file of its key, without a passphrase");
   app.add_option("--people", flags.people,
                  "who may sign in and send (`chartferry people`); without it everybody may");
+  app.add_option("--host", flags.hosts,
+                 "name that the engine goes by, beside localhost; several are possible");
   app.add_flag("--guarded", flags.guarded,
                "a gateway in front of the engine ends TLS or checks who calls");
   app.add_option("--port-file", flags.port_file, "written with the port when ready");
@@ -99,6 +101,7 @@ int run_serve(int argc, char** argv) {
   win("--listen", config.listen, flags.listen);
   win("--tls-certificate", config.tls_certificate, flags.tls_certificate);
   win("--tls-key", config.tls_key, flags.tls_key);
+  win("--host", config.hosts, flags.hosts);
   win("--people", config.people, flags.people);
   win("--journal", config.journal, flags.journal);
   win("--files", config.files, flags.files);

@@ -168,6 +168,21 @@ bool is_this_machine(const std::string& host) {
   return host == "::1" || host == "localhost" || (numeric && host.substr(0, 4) == "127.");
 }
 
+base::Result<void> check_hosts(const std::vector<std::string>& hosts) {
+  for (const std::string& host : hosts) {
+    const bool address = host.starts_with('[') && host.ends_with(']');
+    const bool good = std::all_of(host.begin(), host.end(), [address](char c) {
+      return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
+             c == '-' || c == '.' || c == '_' || (address && (c == ':' || c == '[' || c == ']'));
+    });
+    if (!good) {
+      return Error(ErrorCode::kInvalid,
+                   "a host is a name or an address as in an URL ([::1]), without a port", host);
+    }
+  }
+  return {};
+}
+
 // Notices hold ids and codes of sessions, which are not for others to read on the way, and nobody
 // must be able to keep a tree head from getting where it goes. `what`: "notices go".
 base::Result<void> check_address(const std::string& text, const std::string& what) {
@@ -213,13 +228,17 @@ base::Result<void> read_config(std::string_view text, const std::string& name,
       {"guarded", &config.guarded}, {"approval-needed", &config.approval_needed}};
   auto read = read_texts(
       table, members,
-      {"target", "guarded", "approval-needed", "backlog-max", "notices", "journal-key", "anchor"},
+      {"target", "guarded", "approval-needed", "backlog-max", "notices", "journal-key", "anchor",
+       "hosts"},
       name);
   if (read) {
     read = read_list(table, "journal-key", name, config.journal_keys);
   }
   if (read) {
     read = read_list(table, "anchor", name, config.anchors);
+  }
+  if (read) {
+    read = read_list(table, "hosts", name, config.hosts);
   }
   if (read) {
     read = read_number<std::size_t>(table, "backlog-max", 1, base::limits::kBacklogSetMax, name,
@@ -274,6 +293,21 @@ bool is_address(const std::string& anchor) {
   return anchor.starts_with("https://") || anchor.starts_with("http://");
 }
 
+std::vector<std::string> hosts_of(const ServeConfig& config) {
+  const auto listen = parse_listen(config.listen);
+  const bool here = listen && is_this_machine(listen->address);
+  if (config.hosts.empty() && !(here && config.people.empty())) {
+    return {};
+  }
+  std::vector<std::string> out = {"localhost", "127.0.0.1", "[::1]"};
+  if (listen) {
+    const bool bare = listen->address.find(':') != std::string::npos;
+    out.push_back(bare ? "[" + listen->address + "]" : listen->address);
+  }
+  out.insert(out.end(), config.hosts.begin(), config.hosts.end());
+  return out;
+}
+
 base::Result<void> check_config(const ServeConfig& config) {
   if (config.journal.empty()) {
     return Error(ErrorCode::kInvalid,
@@ -319,8 +353,11 @@ base::Result<void> check_config(const ServeConfig& config) {
         "TLS needs both a certificate and its key (tls-certificate = \"FILE\" and tls-key = "
         "\"FILE\", --tls-certificate FILE --tls-key FILE)");
   }
-  const bool loopback = listen->address == "::1" || listen->address.substr(0, 4) == "127.";
-  if (!loopback && !config.guarded && (config.tls_certificate.empty() || config.people.empty())) {
+  if (auto named = check_hosts(config.hosts); !named) {
+    return named;
+  }
+  if (!is_this_machine(listen->address) && !config.guarded &&
+      (config.tls_certificate.empty() || config.people.empty())) {
     const std::string missing = config.people.empty()
                                     ? "a people file (people = \"FILE\", --people FILE)"
                                     : "TLS (tls-certificate and tls-key)";

@@ -29,6 +29,8 @@ struct ServeConfig {
   // Beyond this machine the engine listens only with TLS and a people file of its own, unless this
   // says that something in front of it does what it does not.
   bool guarded = false;
+  // Names beside the loopback ones that the engine goes by, as in an URL, without a port.
+  std::vector<std::string> hosts;
   std::string people;           // the people file; empty: no sign-in
   std::string tls_certificate;  // PEM files; both or neither
   std::string tls_key;
@@ -65,6 +67,10 @@ bool is_address(const std::string& anchor);
 base::Result<void> read_config(std::string_view text, const std::string& name, ServeConfig& config);
 // Prefix of the files that go with a journal.
 std::string files_of(const std::string& journal, const std::string& files);
+// What a Host header may name; nothing when it may name anything: where no page that a browser was
+// led here with could do more than its user, because people sign in, and the site named none.
+std::vector<std::string> hosts_of(const ServeConfig& config);
+
 // What is missing or does not fit together. Errors: kInvalid.
 base::Result<void> check_config(const ServeConfig& config);
 

@@ -1,9 +1,11 @@
 #include "engine/web/http_server.h"
 
+#include <algorithm>
 #include <atomic>
 #include <ctime>
 #include <exception>
 #include <list>
+#include <map>
 #include <optional>
 #include <thread>
 #include <tuple>
@@ -28,7 +30,9 @@
 #include <openssl/err.h>
 #include <openssl/ssl.h>
 
+#include "engine/base/network.h"
 #include "engine/web/event_stream.h"
+#include "engine/web/request_head.h"
 
 namespace engine::web {
 namespace {
@@ -183,6 +187,23 @@ Message to_message(Response& response, unsigned version, bool keep_alive) {
   return message;
 }
 
+// Bytes of one request's body, counted among those of all.
+class BodyBytes {
+ public:
+  explicit BodyBytes(std::size_t& all) : all_(all) {}
+  ~BodyBytes() { count(0); }
+  BodyBytes(const BodyBytes&) = delete;
+  BodyBytes& operator=(const BodyBytes&) = delete;
+  void count(std::size_t now) {
+    all_ = all_ - held_ + now;
+    held_ = now;
+  }
+
+ private:
+  std::size_t& all_;
+  std::size_t held_ = 0;
+};
+
 // Without the body.
 Request head_of(const Parser& parser, std::string peer) {
   const auto& message = parser.get();
@@ -193,12 +214,6 @@ Request head_of(const Parser& parser, std::string peer) {
     request.headers.push_back({std::string(field.name_string()), std::string(field.value())});
   }
   request.peer = std::move(peer);
-  return request;
-}
-
-Request to_request(Parser& parser, std::string peer) {
-  Request request = head_of(parser, std::move(peer));
-  request.body = std::move(parser.get().body());
   return request;
 }
 
@@ -223,10 +238,13 @@ std::string_view text_of(int status) {
   switch (status) {
     case 413:
       return "the body is larger than this server takes";
+    case 421:
+      return "this server does not go by the name in the Host header; the setting 'hosts' has the "
+             "names that it goes by";
     case 431:
       return "the header is larger than this server takes";
     case 503:
-      return "too many connections; try again later";
+      return "too many connections or bytes under way; try again later";
     default:
       return "these bytes are no HTTP/1.1 request";
   }
@@ -277,6 +295,9 @@ struct HttpServer::State {
     explicit Connection(tcp::socket socket) : stream(std::move(socket)) {}
     Plain stream;  // under TLS: what carries it
     std::string peer;
+    std::string network;                                // base::network_of(peer)
+    std::chrono::steady_clock::time_point first_until;  // see Config::first_request_timeout
+    bool first = true;                                  // no request's head has come yet
     std::shared_ptr<EventStream> events;
     bool busy = false;  // a request is being read or answered
   };
@@ -295,12 +316,18 @@ struct HttpServer::State {
   asio::awaitable<void> serve(Place place);
   asio::awaitable<void> serve_secure(Place place);
   asio::awaitable<void> serve_on(Place place, Wire& wire);
-  asio::awaitable<bool> read(Connection& connection, Wire& wire, beast::flat_buffer& buffer,
-                             Parser& parser);
+  asio::awaitable<bool> read_head(Connection& connection, Wire& wire, beast::flat_buffer& buffer,
+                                  Parser& parser, Request& request);
+  asio::awaitable<bool> read_body(Connection& connection, Wire& wire, beast::flat_buffer& buffer,
+                                  Parser& parser, Request& request, BodyBytes& bytes);
+  // The head's target becomes the place that it asks for, when it is not refused.
+  std::optional<Response> refusal_of(Request& head, unsigned version) const;
+  asio::awaitable<void> reject(Connection& connection, Wire& wire, Response response, bool head);
+  bool is_full(const std::string& network) const;
   asio::awaitable<bool> respond(Connection& connection, Wire& wire, Response response,
                                 unsigned version, bool keep_alive, bool head);
   asio::awaitable<bool> respond_stream(Connection& connection, Wire& wire, Response response,
-                                       unsigned version);
+                                       unsigned version, bool head);
   // Says that nothing follows, and lingers.
   asio::awaitable<void> part(Connection& connection, Wire& wire);
   asio::awaitable<void> turn_away(tcp::socket socket);
@@ -317,7 +344,9 @@ struct HttpServer::State {
   std::shared_ptr<asio::io_context> context;
   tcp::acceptor acceptor;
   asio::steady_timer grace_timer;
-  std::list<Connection> connections;  // only the server's thread touches it
+  std::list<Connection> connections;  // only the server's thread touches it, and the next two
+  std::map<std::string, std::size_t> of_network;
+  std::size_t body_bytes = 0;
   std::size_t turned_away = 0;
   std::atomic<std::size_t> connection_count{0};
   bool stopping = false;
@@ -348,7 +377,9 @@ Response HttpServer::State::refuse(int status, std::string_view text) const {
   Response response = config.refuse ? config.refuse(status, text)
                                     : Response(status, "text/plain", std::string(text) + "\n");
   response.status = status;
-  if (status == 503) {
+  const bool told = std::any_of(response.headers.begin(), response.headers.end(),
+                                [](const Header& one) { return one.name == "Retry-After"; });
+  if (status == 503 && !told) {
     response.set("Retry-After", "1");
   }
   return response;
@@ -368,7 +399,10 @@ asio::awaitable<void> HttpServer::State::accept() {
     }
     boost::system::error_code ignored;
     socket.set_option(tcp::no_delay(true), ignored);
-    if (connections.size() >= config.connections_max) {
+    const auto remote = socket.remote_endpoint(ignored);
+    const std::string peer = remote.address().to_string();
+    const std::string network = base::network_of(peer);
+    if (is_full(network)) {
       // Under TLS a word would cost the server a handshake.
       if (!tls && turned_away < base::limits::kTurnedAwayMax) {
         ++turned_away;
@@ -379,15 +413,29 @@ asio::awaitable<void> HttpServer::State::accept() {
     }
     connections.emplace_back(std::move(socket));
     connection_count = connections.size();
+    ++of_network[network];
     const Place place = std::prev(connections.end());
+    place->peer = peer;
+    place->network = network;
+    place->first_until = std::chrono::steady_clock::now() + config.first_request_timeout;
     asio::co_spawn(*context, serve(place), [this, place](std::exception_ptr) { ended(place); });
   }
+}
+
+bool HttpServer::State::is_full(const std::string& network) const {
+  const auto same = of_network.find(network);
+  return connections.size() >= config.connections_max ||
+         (same != of_network.end() && same->second >= config.connections_of_address_max);
 }
 
 void HttpServer::State::ended(Place place) {
   if (place->events) {
     place->events->on_change({});
     place->events->close();
+  }
+  const auto same = of_network.find(place->network);
+  if (--same->second == 0) {
+    of_network.erase(same);
   }
   connections.erase(place);
   connection_count = connections.size();
@@ -426,14 +474,26 @@ asio::awaitable<void> HttpServer::State::part(Connection& connection, Wire& wire
   co_await linger(connection);
 }
 
+asio::awaitable<void> HttpServer::State::reject(Connection& connection, Wire& wire,
+                                                Response response, bool head) {
+  co_await respond(connection, wire, std::move(response), 11, false, head);
+  co_await part(connection, wire);
+}
+
 // False when there is nothing more to serve on this connection.
-asio::awaitable<bool> HttpServer::State::read(Connection& connection, Wire& wire,
-                                              beast::flat_buffer& buffer, Parser& parser) {
+asio::awaitable<bool> HttpServer::State::read_head(Connection& connection, Wire& wire,
+                                                   beast::flat_buffer& buffer, Parser& parser,
+                                                   Request& request) {
+  const auto bound = [&connection](std::chrono::milliseconds time) {
+    const auto until = std::chrono::steady_clock::now() + time;
+    connection.stream.expires_at(connection.first ? std::min(until, connection.first_until)
+                                                  : until);
+  };
   parser.body_limit(config.body_bytes_max);
   parser.header_limit(base::limits::kHttpHeaderBytesMax);
   connection.busy = buffer.size() > 0;
   if (!connection.busy) {
-    connection.stream.expires_after(config.idle_timeout);
+    bound(config.idle_timeout);
     const auto [error, n] = co_await wire.read_some(buffer.prepare(kIdleReadBytes));
     if (error) {
       co_return false;
@@ -441,42 +501,73 @@ asio::awaitable<bool> HttpServer::State::read(Connection& connection, Wire& wire
     buffer.commit(n);
     connection.busy = true;
   }
-  connection.stream.expires_after(config.request_timeout);
-  beast::error_code error =
+  bound(config.request_timeout);
+  const beast::error_code error =
       co_await read_until(wire, buffer, parser, [](Parser& one) { return one.is_header_done(); });
-  if (!error && config.screen) {
-    std::optional<Response> refusal = config.screen(head_of(parser, connection.peer));
-    if (refusal) {
-      Response response = std::move(*refusal);
-      co_await respond(connection, wire, std::move(response), 11, false, false);
-      co_await part(connection, wire);
-      co_return false;
+  if (error) {
+    if (const int status = status_of(error); status != 0) {
+      co_await reject(connection, wire, refuse(status), false);
     }
+    co_return false;
   }
-  if (!error && beast::iequals(parser.get()[http::field::expect], "100-continue")) {
+  if (std::exchange(connection.first, false)) {
+    connection.stream.expires_after(config.request_timeout);
+  }
+  request = head_of(parser, connection.peer);
+  std::optional<Response> refusal = refusal_of(request, parser.get().version());
+  if (refusal) {
+    Response response = std::move(*refusal);
+    co_await reject(connection, wire, std::move(response), request.method == "HEAD");
+  }
+  co_return !refusal;
+}
+
+std::optional<Response> HttpServer::State::refusal_of(Request& head, unsigned version) const {
+  auto place = place_of(head, version);
+  if (!place) {
+    return refuse(400);
+  }
+  head.target = std::move(*place);
+  // Who names no host (HTTP/1.0) is no browser.
+  const std::string_view host = head.header("host");
+  if (config.is_host && !host.empty() && !config.is_host(host)) {
+    return refuse(421);
+  }
+  return config.screen ? config.screen(head) : std::nullopt;
+}
+
+asio::awaitable<bool> HttpServer::State::read_body(Connection& connection, Wire& wire,
+                                                   beast::flat_buffer& buffer, Parser& parser,
+                                                   Request& request, BodyBytes& bytes) {
+  beast::error_code error;
+  if (beast::iequals(request.header("expect"), "100-continue")) {
     http::response<http::empty_body> go_on{http::status::continue_, 11};
     http::response_serializer<http::empty_body> serializer{go_on};
     error = co_await write_all(wire, serializer, false);
   }
   if (!error) {
     parser.eager(true);
-    error = co_await read_until(wire, buffer, parser, [](Parser& one) { return one.is_done(); });
+    const auto enough = [&](Parser& one) {
+      bytes.count(one.get().body().size());
+      return one.is_done() || body_bytes > config.bodies_bytes_max;
+    };
+    error = co_await read_until(wire, buffer, parser, enough);
   }
-  if (!error) {
+  if (!error && body_bytes <= config.bodies_bytes_max) {
+    request.body = std::move(parser.get().body());
     co_return true;
   }
-  const int status = status_of(error);
+  const int status = error ? status_of(error) : 503;
   if (status != 0) {
-    co_await respond(connection, wire, refuse(status), 11, false, false);
-    co_await part(connection, wire);
+    parser.get().body() = std::string();
+    bytes.count(0);
+    co_await reject(connection, wire, refuse(status), request.method == "HEAD");
   }
   co_return false;
 }
 
 asio::awaitable<void> HttpServer::State::serve(Place place) {
   boost::system::error_code ignored;
-  const auto remote = place->stream.socket().remote_endpoint(ignored);
-  place->peer = remote.address().to_string();
   if (tls) {
     co_await serve_secure(place);
   } else {
@@ -509,7 +600,10 @@ asio::awaitable<void> HttpServer::State::serve_on(Place place, Wire& wire) {
   beast::flat_buffer buffer;
   while (!stopping) {
     Parser parser;
-    if (!co_await read(connection, wire, buffer, parser)) {
+    Request request;
+    BodyBytes bytes(body_bytes);
+    if (!co_await read_head(connection, wire, buffer, parser, request) ||
+        !co_await read_body(connection, wire, buffer, parser, request, bytes)) {
       break;
     }
     const unsigned version = parser.get().version();
@@ -517,7 +611,7 @@ asio::awaitable<void> HttpServer::State::serve_on(Place place, Wire& wire) {
     const bool head = parser.get().method() == http::verb::head;
     const auto waiting = std::make_shared<Waiting>(*context);
     connection.stream.expires_never();
-    handler(to_request(parser, connection.peer), answer_for(context, waiting));
+    handler(std::move(request), answer_for(context, waiting));
     while (!waiting->response.has_value()) {
       co_await waiting->signal.async_wait(kUseTuple);
     }
@@ -531,7 +625,7 @@ asio::awaitable<void> HttpServer::State::serve_on(Place place, Wire& wire) {
     }
     const bool go_on = keep_alive && !response.close && !stopping && !response.stream;
     if (response.stream) {
-      co_await respond_stream(connection, wire, std::move(response), version);
+      co_await respond_stream(connection, wire, std::move(response), version, head);
       break;
     }
     if (!co_await respond(connection, wire, std::move(response), version, go_on, head)) {
@@ -555,7 +649,8 @@ asio::awaitable<bool> HttpServer::State::respond(Connection& connection, Wire& w
 }
 
 asio::awaitable<bool> HttpServer::State::respond_stream(Connection& connection, Wire& wire,
-                                                        Response response, unsigned version) {
+                                                        Response response, unsigned version,
+                                                        bool head) {
   connection.events = response.stream;
   http::response<http::empty_body> header{static_cast<http::status>(response.status), version};
   for (const Header& field : response.headers) {
@@ -567,6 +662,9 @@ asio::awaitable<bool> HttpServer::State::respond_stream(Connection& connection, 
   http::response_serializer<http::empty_body> serializer{header};
   serializer.split(true);
   beast::error_code error = co_await write_all(wire, serializer, true);
+  if (head) {
+    co_return !error;
+  }
   auto signal = std::make_shared<asio::steady_timer>(*context);
   response.stream->on_change([weak_context = std::weak_ptr(context), weak = std::weak_ptr(signal)] {
     if (const auto live = weak_context.lock()) {

@@ -1,9 +1,11 @@
 #pragma once
 // An HTTP/1.1 server (RFC 9112), plain or over TLS, on one thread of its own: keep-alive, bounded
-// in bodies, connections and time, streaming for server-sent events, graceful stop. It knows
-// nothing of sessions or FHIR; what it refuses itself (400, 413, 431, 503) takes its body from
-// Config::refuse. The handler runs on the server's thread and must not block for long: work that
-// takes time is given away, and the Answer called later, from any thread.
+// in bodies, connections and time, streaming for server-sent events, graceful stop. What two
+// readers could read in two ways (RFC 9112 sections 3.2, 6.3) is refused, so that nothing in front
+// of it sees other requests than it does. It knows nothing of sessions or FHIR; what it refuses
+// itself (400, 413, 421, 431, 503) takes its body from Config::refuse. The handler runs on the
+// server's thread and must not block for long: work that takes time is given away, and the Answer
+// called later, from any thread.
 
 #include <chrono>
 #include <cstddef>
@@ -32,17 +34,27 @@ class HttpServer {
     std::string address = "127.0.0.1";
     std::uint16_t port = 0;  // 0: any free one
     std::size_t body_bytes_max = base::limits::kBodyBytesMax;
+    // Of the bodies of all requests that are being received or answered.
+    std::size_t bodies_bytes_max = base::limits::kBodiesUnderWayBytesMax;
     std::size_t connections_max = base::limits::kConnectionsMax;
+    // Of one address (base/network.h).
+    std::size_t connections_of_address_max = base::limits::kConnectionsOfAddressMax;
     // From the first byte of a request to its last.
     std::chrono::milliseconds request_timeout = base::limits::kRequestTimeout;
     // Between requests of one connection.
     std::chrono::milliseconds idle_timeout = base::limits::kIdleTimeout;
+    // From the connection to the end of the first request's head, the handshake included.
+    std::chrono::milliseconds first_request_timeout = base::limits::kFirstRequestTimeout;
     // With it the server speaks TLS only, and without it plain HTTP only.
     std::shared_ptr<const Tls> tls;
     // From the connection to the end of its handshake.
     std::chrono::milliseconds handshake_timeout = base::limits::kTlsHandshakeTimeout;
     // For each write of an answer.
     std::chrono::milliseconds write_timeout = base::limits::kWriteTimeout;
+    // Whether the value of a Host header names this server; everything does when empty. A page of
+    // another name that was led to this address is refused with it: the browser takes that page for
+    // this server's own.
+    std::function<bool(std::string_view host)> is_host;
     // Makes the body of what the server refuses itself; plain text when empty.
     std::function<Response(int status, std::string_view text)> refuse;
     // Looks at the head of a request before its body is read. A response is sent at once and closes

@@ -119,6 +119,41 @@ TEST(ServeConfig, RefusesABacklogThatCannotBe) {
   std::filesystem::remove(file);
 }
 
+TEST(ServeConfig, RefusesHostsThatAreNoNames) {
+  const std::string file = ::testing::TempDir() + "chartferry-serve-hosts.toml";
+  const std::vector<Row> table = {
+      {"hosts = 7", "'hosts' is a text in quotes, or a list of them (" + file + ":1:9)"},
+      {"hosts = []", "'hosts' is a text in quotes"},
+      {"hosts = [\"ward.example\", 7]", "'hosts' is a text in quotes"},
+      {"hosts = \"ward.example:8080\"", "without a port (ward.example:8080)"},
+      {"hosts = [\"[::1]\", \"http://ward.example\"]", "without a port (http://ward.example)"},
+      {"hosts = \"::1\"", "without a port (::1)"},
+      {"hosts = \"*.example\"", "without a port (*.example)"},
+  };
+  for (const Row& row : table) {
+    std::ofstream(file) << row.line << "\njournal = \"/nonexistent/journal\"\n"
+                        << "[[target]]\nurl = \"http://127.0.0.1:1/fhir\"\n";
+    const Answer answer = run_program({"serve", "--config", file});
+    EXPECT_EQ(answer.status, 2) << row.line;
+    EXPECT_NE(answer.err.find(row.said), std::string::npos) << row.line << ": " << answer.err;
+  }
+  std::filesystem::remove(file);
+}
+
+TEST(ServeConfig, AnAuthorizationFileIsOneLine) {
+  const std::string file = ::testing::TempDir() + "chartferry-authorization";
+  for (const std::string& bad : {std::string("Bearer a\nX-More: 1\n"), std::string("Bearer a\rb"),
+                                 std::string("Bearer a\0b", 10), std::string("Bearer\ta")}) {
+    std::ofstream(file) << bad;
+    const Answer answer =
+        run_program({"preflight", "http://127.0.0.1:1/fhir", "--authorization-file", file});
+    EXPECT_NE(answer.status, 0) << bad;
+    EXPECT_NE(answer.err.find("holds one line"), std::string::npos) << bad << answer.err;
+    EXPECT_EQ(answer.err.find("Bearer"), std::string::npos) << "what it holds is not told";
+  }
+  std::filesystem::remove(file);
+}
+
 TEST(ServeConfig, NoticesGoToAnHttpsAddressOrStayOnThisMachine) {
   const std::string file = ::testing::TempDir() + "chartferry-serve-notices.toml";
   // Under a file no journal can be made, also not by root.

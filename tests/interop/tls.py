@@ -81,6 +81,7 @@ class Tls(unittest.TestCase):
     def test_a_renewed_certificate_is_taken_and_a_bad_one_is_not(self):
         live, key = self.folder / "live.pem", self.folder / "live.key"
         live.write_bytes(self.certificate.read_bytes())
+        key.touch(mode=0o600)
         key.write_bytes(self.key.read_bytes())
         self.start(live, key)
         self.assertTrue(self.trusts(self.certificate))
@@ -110,6 +111,10 @@ class Tls(unittest.TestCase):
 
     def test_what_is_no_pair_is_refused_before_anything_begins(self):
         other, other_key = make_pair(self.folder, "other")
+        other.chmod(0o600)
+        wide = self.folder / "wide.key"
+        wide.write_bytes(self.key.read_bytes())
+        wide.chmod(0o644)
         missing = self.folder / "missing.pem"
         for flags, said in (
                 (("--tls-certificate", self.certificate), "TLS needs both a certificate and its key"),
@@ -118,7 +123,8 @@ class Tls(unittest.TestCase):
                 (("--tls-certificate", self.certificate, "--tls-key", missing), f"No such file or directory ({missing})"),
                 (("--tls-certificate", self.key, "--tls-key", self.key), "the certificate is not usable"),
                 (("--tls-certificate", self.certificate, "--tls-key", other), "the key is not usable"),
-                (("--tls-certificate", self.certificate, "--tls-key", other_key), "does not belong to the certificate")):
+                (("--tls-certificate", self.certificate, "--tls-key", other_key), "does not belong to the certificate"),
+                (("--tls-certificate", self.certificate, "--tls-key", wide), "chmod 640 (" + str(wide))):
             with self.subTest(said=said):
                 self.assertIn(said, self.refusal(*flags))
 

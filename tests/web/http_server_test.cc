@@ -2,6 +2,7 @@
 
 #include <atomic>
 #include <chrono>
+#include <future>
 #include <memory>
 #include <string>
 #include <thread>
@@ -11,6 +12,7 @@
 #include <gtest/gtest.h>
 
 #include "engine/web/event_stream.h"
+#include "engine/web/request_head.h"
 #include "tests/web/raw_client.h"
 
 namespace engine::web {
@@ -152,31 +154,187 @@ TEST(HttpServer, RefusesWhatIsNoRequest) {
     return Response(status, "application/json", "{\"why\":\"" + std::string(text) + "\"}");
   };
   const auto server = start(config, echo());
-  const std::vector<BadRequest> table = {
+  std::vector<BadRequest> table = {
       {"noise", "\x16\x03\x01\x02\r\n\r\n", 400},
       {"no version", "GET /\r\n\r\n", 400},
       {"negative length", "POST / HTTP/1.1\r\nContent-Length: -1\r\n\r\n", 400},
       {"two lengths", "POST / HTTP/1.1\r\nContent-Length: 1\r\nContent-Length: 2\r\n\r\nab", 400},
       {"length and chunks",
-       "POST / HTTP/1.1\r\nContent-Length: 3\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n", 400},
-      {"bad chunk", "POST / HTTP/1.1\r\nTransfer-Encoding: chunked\r\n\r\nzz\r\n", 400},
-      {"body one over", "POST / HTTP/1.1\r\nContent-Length: 101\r\n\r\n", 413},
+       "POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 3\r\nTransfer-Encoding: "
+       "chunked\r\n\r\n0\r\n\r\n",
+       400},
+      {"chunks and length",
+       "POST / HTTP/1.1\r\nHost: x\r\nTransfer-Encoding: chunked\r\nContent-Length: "
+       "3\r\n\r\n0\r\n\r\n",
+       400},
+      {"bad chunk", "POST / HTTP/1.1\r\nHost: x\r\nTransfer-Encoding: chunked\r\n\r\nzz\r\n", 400},
+      {"body one over", "POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 101\r\n\r\n", 413},
       {"chunks one over",
-       "POST / HTTP/1.1\r\nTransfer-Encoding: chunked\r\n\r\n65\r\n" + std::string(101, 'x') +
-           "\r\n0\r\n\r\n",
+       "POST / HTTP/1.1\r\nHost: x\r\nTransfer-Encoding: chunked\r\n\r\n65\r\n" +
+           std::string(101, 'x') + "\r\n0\r\n\r\n",
        413},
       {"header too large", "GET / HTTP/1.1\r\nA: " + std::string(20'000, 'x') + "\r\n\r\n", 431},
+      {"no host", "GET / HTTP/1.1\r\n\r\n", 400},
+      {"an empty host", "GET / HTTP/1.1\r\nHost:\r\n\r\n", 400},
+      {"two hosts", "GET / HTTP/1.1\r\nHost: x\r\nHost: x\r\n\r\n", 400},
+      {"two hosts of old", "GET / HTTP/1.0\r\nHost: x\r\nHost: y\r\n\r\n", 400},
+      {"two hosts in one", "GET / HTTP/1.1\r\nHost: x, y\r\n\r\n", 400},
+      {"no path", "GET x HTTP/1.1\r\nHost: x\r\n\r\n", 400},
+      {"the server itself", "OPTIONS * HTTP/1.1\r\nHost: x\r\n\r\n", 400},
+      {"a tunnel", "CONNECT x:80 HTTP/1.1\r\nHost: x\r\n\r\n", 400},
+      {"another host's", "GET http://y/ HTTP/1.1\r\nHost: x\r\n\r\n", 400},
+      {"no host's", "GET http:///a HTTP/1.1\r\nHost: x\r\n\r\n", 400},
+      {"another scheme", "GET ftp://x/ HTTP/1.1\r\nHost: x\r\n\r\n", 400},
+      {"another version", "GET / HTTP/1.2\r\nHost: x\r\n\r\n", 400},
+      {"chunks of old", "POST / HTTP/1.0\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n", 400},
   };
+  for (const char* coding :
+       {"xchunked", "identity", "gzip", "gzip, chunked", "chunked, gzip", "chunked;a=b",
+        "\"chunked\"", "chunked\r\nTransfer-Encoding: chunked"}) {
+    table.push_back({coding,
+                     "POST / HTTP/1.1\r\nHost: x\r\nTransfer-Encoding: " + std::string(coding) +
+                         "\r\n\r\n0\r\n\r\n",
+                     400});
+  }
   for (const BadRequest& row : table) {
     RawClient client(server->port());
     client.send(row.bytes);
     const RawClient::Answer answer = client.read_answer();
     EXPECT_EQ(answer.status, row.status) << row.name;
     EXPECT_EQ(answer.body.substr(0, 7), "{\"why\":") << row.name;
+    EXPECT_TRUE(client.at_end()) << row.name << ": what follows is not taken for a request";
   }
   RawClient client(server->port());
-  client.send("POST / HTTP/1.1\r\nContent-Length: 100\r\n\r\n" + std::string(100, 'x'));
+  client.send("POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 100\r\n\r\n" + std::string(100, 'x'));
   EXPECT_EQ(client.read_answer().status, 200);
+}
+
+TEST(HttpServer, ReadsEveryFormThatATargetOfItsOwnMayHave) {
+  const auto server = start({}, echo());
+  struct Row {
+    const char* line;
+    const char* body;
+  };
+  static constexpr Row kRows[] = {
+      {"GET /a?b HTTP/1.1\r\nHost: x:80\r\n\r\n", "GET /a?b "},
+      {"GET http://X:80/a?b HTTP/1.1\r\nHost: x:80\r\n\r\n", "GET /a?b "},
+      {"GET HTTPS://x HTTP/1.1\r\nHost: x\r\n\r\n", "GET / "},
+      {"GET http://x?b HTTP/1.1\r\nHost: x\r\n\r\n", "GET /?b "},
+      {"GET /http://y/ HTTP/1.1\r\nHost: [::1]:80\r\n\r\n", "GET /http://y/ "},
+      {"GET /old HTTP/1.0\r\n\r\n", "GET /old "},
+  };
+  for (const Row& row : kRows) {
+    RawClient client(server->port());
+    client.send(row.line);
+    EXPECT_EQ(client.read_answer().body, row.body) << row.line;
+  }
+}
+
+TEST(HttpServer, AnswersOnlyToItsNames) {
+  const std::vector<std::string> names = {"localhost", "127.0.0.1", "[::1]", "ward.example"};
+  HttpServer::Config config;
+  config.is_host = [&names](std::string_view host) { return is_named(host, names); };
+  const auto server = start(std::move(config), echo());
+  struct Row {
+    const char* host;
+    int status;
+  };
+  static constexpr Row kRows[] = {
+      {"localhost", 200},
+      {"LocalHost:8080", 200},
+      {"127.0.0.1:1", 200},
+      {"[::1]:8080", 200},
+      {"ward.example", 200},
+      {"ward.example:443", 200},
+      {"rebound.example", 421},
+      {"localhost.example", 421},
+      {"a.localhost", 421},
+      {"127.0.0.1.example", 421},
+      {"[::2]", 421},
+      {"[::1].example", 421},
+      {"localhost:x", 421},
+      {"localhost:80:80", 421},
+      {"[::1", 421},
+  };
+  for (const Row& row : kRows) {
+    RawClient client(server->port());
+    client.send("GET / HTTP/1.1\r\nHost: " + std::string(row.host) + "\r\n\r\n");
+    EXPECT_EQ(client.read_answer().status, row.status) << row.host;
+  }
+}
+
+TEST(HttpServer, BoundsTheBodiesOfAllConnectionsTogether) {
+  HttpServer::Config config;
+  config.bodies_bytes_max = 100;
+  std::vector<Answer> waiting;
+  std::promise<void> arrived;
+  const auto server = start(config, [&](Request request, Answer answer) {
+    if (request.target == "/wait") {
+      waiting.push_back(std::move(answer));
+      arrived.set_value();
+    } else {
+      answer(Response(200, "text/plain", "taken"));
+    }
+  });
+  const auto post = [](const std::string& target, std::size_t bytes) {
+    return "POST " + target + " HTTP/1.1\r\nHost: x\r\nContent-Length: " + std::to_string(bytes) +
+           "\r\n\r\n" + std::string(bytes, 'x');
+  };
+  RawClient first(server->port());
+  first.send(post("/wait", 60));
+  arrived.get_future().wait();
+  RawClient fits(server->port());
+  fits.send(post("/", 40));
+  EXPECT_EQ(fits.read_answer().status, 200);
+  RawClient over(server->port());
+  over.send(post("/", 41));
+  const RawClient::Answer refused = over.read_answer();
+  EXPECT_EQ(refused.status, 503);
+  EXPECT_NE(refused.head.find("Retry-After: "), std::string::npos);
+  EXPECT_TRUE(over.at_end());
+  waiting.front()(Response(200, "text/plain", "late"));
+  EXPECT_EQ(first.read_answer().status, 200);
+  RawClient again(server->port());
+  again.send(post("/", 100));
+  EXPECT_EQ(again.read_answer().status, 200) << "what was answered does not count any more";
+}
+
+TEST(HttpServer, TakesSoManyConnectionsOfOneAddress) {
+  HttpServer::Config config;
+  config.connections_of_address_max = 2;
+  const auto server = start(config, echo());
+  const auto ask = [](RawClient& client) {
+    client.send("GET / HTTP/1.1\r\nHost: x\r\n\r\n");
+    return client.read_answer().status;
+  };
+  auto first = std::make_unique<RawClient>(server->port());
+  RawClient second(server->port());
+  EXPECT_EQ(ask(*first), 200);
+  EXPECT_EQ(ask(second), 200);
+  EXPECT_EQ(RawClient(server->port()).read_answer().status, 503);
+  first.reset();
+  while (server->connections() > 1) {
+    std::this_thread::yield();
+  }
+  RawClient fourth(server->port());
+  EXPECT_EQ(ask(fourth), 200) << "one has left";
+}
+
+TEST(HttpServer, WaitsForAFirstRequestAShorterTime) {
+  HttpServer::Config config;
+  config.first_request_timeout = milliseconds(50);
+  const auto server = start(config, echo());
+  for (const char* bytes : {"", "GET / HTTP/1.1\r\nHost: x\r\n"}) {
+    RawClient client(server->port());
+    client.send(bytes);
+    EXPECT_TRUE(client.at_end()) << bytes;
+  }
+  RawClient client(server->port());
+  for (int i = 0; i < 2; ++i) {
+    client.send("GET / HTTP/1.1\r\nHost: x\r\n\r\n");
+    EXPECT_EQ(client.read_answer().status, 200) << "the next ones have longer";
+    std::this_thread::sleep_for(milliseconds(100));
+  }
 }
 
 TEST(HttpServer, TellsConnectionsOverTheMaximum) {
@@ -207,7 +365,8 @@ TEST(HttpServer, ClosesOnARequestThatNeverEnds) {
   HttpServer::Config config;
   config.request_timeout = milliseconds(50);
   const auto server = start(config, echo());
-  for (const char* bytes : {"POST / HTTP/1.1\r\nContent-Length: 10\r\n\r\nhalf", "POST / HTT"}) {
+  for (const char* bytes :
+       {"POST / HTTP/1.1\r\nHost: x\r\nContent-Length: 10\r\n\r\nhalf", "POST / HTT"}) {
     RawClient client(server->port());
     client.send(bytes);
     EXPECT_TRUE(client.at_end()) << bytes;
@@ -251,6 +410,24 @@ TEST(HttpServer, StreamsEventsUntilClosed) {
   stream->close();
   EXPECT_EQ(client.read_all(), "0\r\n\r\n");
   EXPECT_FALSE(stream->push("more"));
+}
+
+TEST(HttpServer, SendsNoEventsToHead) {
+  const auto stream = std::make_shared<EventStream>();
+  const auto server = start({}, answering([&stream](const Request&) {
+                              Response response;
+                              response.stream = stream;
+                              return response;
+                            }));
+  EXPECT_TRUE(stream->push("data: a\n\n"));
+  RawClient client(server->port());
+  client.send("HEAD /events HTTP/1.1\r\nHost: x\r\n\r\n");
+  const std::string all = client.read_all();
+  EXPECT_EQ(all.find("\r\n\r\n"), all.size() - 4) << all;
+  while (server->connections() > 0) {
+    std::this_thread::yield();
+  }
+  EXPECT_TRUE(stream->closed());
 }
 
 TEST(HttpServer, CutsOffAReaderThatDoesNotKeepUp) {
