@@ -169,6 +169,11 @@ inline constexpr int kRetentionYearsMax = 100;
 inline constexpr std::chrono::seconds kDatabaseConnectWait{5};
 // Connections for reading, of one engine: so many to see what is next, and so many for all else.
 inline constexpr std::size_t kDatabaseReadersMax = 4;
+// How long the database may say nothing while it carries out a statement, a commit (which may wait
+// for a standby), or work on a whole table. Then its connection is given up.
+inline constexpr std::chrono::milliseconds kDatabaseStatementWait{30'000};
+inline constexpr std::chrono::milliseconds kDatabaseCommitWait{60'000};
+inline constexpr std::chrono::milliseconds kDatabaseTableWait{3'600'000};
 // How long a commit whose answer was lost is asked after, before its fate is given as unknown.
 inline constexpr std::chrono::milliseconds kDatabaseDoubtWait{30'000};
 // How often an engine says that it lives, and after what silence the others share its work out.

@@ -8,6 +8,7 @@
 #include <utility>
 
 #include <libpq-fe.h>
+#include <poll.h>
 
 #include "engine/base/check.h"
 #include "engine/base/limits.h"
@@ -17,6 +18,7 @@ namespace engine::journal::postgres {
 using base::Error;
 using base::ErrorCode;
 using base::Result;
+using std::chrono::milliseconds;
 
 namespace {
 
@@ -99,8 +101,11 @@ Result<void> Running::prepare() {
     return {};
   }
   std::string name = connection_.fresh_name();
-  const Answer answer(PQprepare(connection_.handle(), name.c_str(), translated(sql_).c_str(),
-                                static_cast<int>(count_), types_.data()));
+  Answer answer;
+  if (PQsendPrepare(connection_.handle(), name.c_str(), translated(sql_).c_str(),
+                    static_cast<int>(count_), types_.data()) != 0) {
+    answer = connection_.wait_for_answer();
+  }
   if (PQresultStatus(answer.get()) != PGRES_COMMAND_OK) {
     return connection_.error(answer.get());
   }
@@ -115,9 +120,11 @@ Result<bool> Running::step() {
     }
     std::array<int, sql::kParametersMax> binary{};
     binary.fill(1);
-    answer_.reset(PQexecPrepared(connection_.handle(), connection_.name_of(sql_).c_str(),
-                                 static_cast<int>(count_), values_.data(), lengths_.data(),
-                                 binary.data(), 1));
+    if (PQsendQueryPrepared(connection_.handle(), connection_.name_of(sql_).c_str(),
+                            static_cast<int>(count_), values_.data(), lengths_.data(),
+                            binary.data(), 1) != 0) {
+      answer_ = connection_.wait_for_answer();
+    }
   }
   const ExecStatusType status = PQresultStatus(answer_.get());
   if (status != PGRES_TUPLES_OK && status != PGRES_COMMAND_OK) {
@@ -126,12 +133,22 @@ Result<bool> Running::step() {
   return ++row_ < PQntuples(answer_.get());
 }
 
-// Waits end: for a peer that fell silent, for a lock, and of a transaction that its engine forgot,
-// which would keep all others out.
+// Waits end: for a peer that fell silent, also as the database sees it, for a lock, and of a
+// transaction that its engine forgot, which would keep all others out. The site's defaults decide
+// nothing: a snapshot that is older than the sequencer's lock would miss what was written before
+// it, and a time limit that ends a commit's wait for the standby would have it acknowledged.
 constexpr const char* kSetUp = R"sql(
 SET lock_timeout = '10s';
+SET statement_timeout = 0;
 SET idle_in_transaction_session_timeout = '10s';
+SET tcp_keepalives_idle = 10;
+SET tcp_keepalives_interval = 5;
+SET tcp_keepalives_count = 3;
+SET tcp_user_timeout = 30000;
 SET client_min_messages = 'error';
+SET default_transaction_isolation = 'read committed';
+SET default_transaction_read_only = off;
+SET default_transaction_deferrable = off;
 SELECT set_config('synchronous_commit', 'on', false)
   WHERE current_setting('synchronous_commit') IN ('off', 'local');
 )sql";
@@ -168,7 +185,8 @@ void FreeResult::operator()(PGresult* result) const {
   PQclear(result);
 }
 
-Result<std::unique_ptr<Connection>> Connection::open(const std::string& address, bool read_only) {
+Result<std::unique_ptr<Connection>> Connection::open(const std::string& address, bool read_only,
+                                                     std::chrono::milliseconds patience) {
   const std::string wait = std::to_string(base::limits::kDatabaseConnectWait.count());
   // What the address says comes last and wins.
   const std::array<const char*, 9> names = {
@@ -178,8 +196,9 @@ Result<std::unique_ptr<Connection>> Connection::open(const std::string& address,
   const std::array<const char*, 9> values = {
       "chartferry", wait.c_str(), "10", "5", "3", "30000", "UTF8", address.c_str(), nullptr};
   std::unique_ptr<Connection> out(
-      new Connection(PQconnectdbParams(names.data(), values.data(), 1)));
-  if (out->handle_ == nullptr || out->lost()) {
+      new Connection(PQconnectdbParams(names.data(), values.data(), 1), patience));
+  // Sending waits in wait_for_answer(), too.
+  if (out->handle_ == nullptr || out->lost() || PQsetnonblocking(out->handle_, 1) != 0) {
     return out->error(nullptr);
   }
   auto ready = out->script(kSetUp);
@@ -197,11 +216,41 @@ Connection::~Connection() {
 }
 
 bool Connection::lost() const {
-  return PQstatus(handle_) != CONNECTION_OK;
+  return silent_ || PQstatus(handle_) != CONNECTION_OK;
 }
 
-Result<void> Connection::script(const char* sql) {
-  const Answer answer(PQexec(handle_, sql));
+// Whatever comes or is taken starts the time anew: long answers are no silence.
+Answer Connection::wait_for_answer(milliseconds patience) {
+  Answer out;
+  while (!silent_) {
+    const int unsent = PQflush(handle_);
+    if (unsent <= 0 && PQisBusy(handle_) == 0) {
+      Answer next(PQgetResult(handle_));
+      if (next == nullptr) {
+        return out;
+      }
+      const ExecStatusType status = PQresultStatus(out.get());
+      if (out == nullptr || status == PGRES_COMMAND_OK || status == PGRES_TUPLES_OK) {
+        out = std::move(next);
+      }
+      continue;
+    }
+    pollfd file{PQsocket(handle_), static_cast<short>(unsent > 0 ? POLLIN | POLLOUT : POLLIN), 0};
+    const int ready = ::poll(&file, 1, static_cast<int>(patience.count()));
+    if (ready == 0) {
+      silent_ = true;
+    } else if (ready > 0 && (file.revents & ~POLLOUT) != 0) {
+      PQconsumeInput(handle_);  // a connection that has gone shows in the result
+    }
+  }
+  return nullptr;
+}
+
+Result<void> Connection::script(const char* sql, milliseconds patience) {
+  Answer answer;
+  if (PQsendQuery(handle_, sql) != 0) {
+    answer = wait_for_answer(patience);
+  }
   const ExecStatusType status = PQresultStatus(answer.get());
   if (status != PGRES_COMMAND_OK && status != PGRES_TUPLES_OK) {
     return error(answer.get());
@@ -222,7 +271,9 @@ Error Connection::error(const PGresult* result) const {
       result != nullptr ? PQresultErrorField(result, PG_DIAG_SQLSTATE) : nullptr;
   const char* const primary =
       result != nullptr ? PQresultErrorField(result, PG_DIAG_MESSAGE_PRIMARY) : nullptr;
-  std::string text = primary != nullptr ? primary : PQerrorMessage(handle_);
+  std::string text = silent_              ? "it does not answer"
+                     : primary != nullptr ? primary
+                                          : PQerrorMessage(handle_);
   text.erase(std::find(text.begin(), text.end(), '\n'), text.end());
   const bool corrupt = state != nullptr && std::strncmp(state, "XX00", 4) == 0 && state[4] != '0';
   return {corrupt ? ErrorCode::kCorrupt : ErrorCode::kIo, "the journal's database: " + text};

@@ -2,11 +2,13 @@
 // PostgreSQL behind sql::Connection, on libpq. Every parameter and every column travels in binary
 // form: numbers as BIGINT, all else as BYTEA.
 
+#include <chrono>
 #include <memory>
 #include <string>
 #include <string_view>
 #include <unordered_map>
 
+#include "engine/base/limits.h"
 #include "engine/base/result.h"
 #include "engine/journal/sql.h"
 
@@ -28,19 +30,25 @@ using Answer = std::unique_ptr<PGresult, FreeResult>;
 
 class Connection final : public sql::Connection {
  public:
-  // `address` is checked. Errors: kIo.
-  static base::Result<std::unique_ptr<Connection>> open(const std::string& address, bool read_only);
+  // `address` is checked. `patience`: how long the database may say nothing while a statement runs;
+  // after that the connection is lost. Errors: kIo.
+  static base::Result<std::unique_ptr<Connection>> open(
+      const std::string& address, bool read_only,
+      std::chrono::milliseconds patience = base::limits::kDatabaseStatementWait);
   ~Connection() override;
   Connection(const Connection&) = delete;
   Connection& operator=(const Connection&) = delete;
 
-  base::Result<void> script(const char* sql) override;
+  base::Result<void> script(const char* sql) override { return script(sql, patience_); }
+  base::Result<void> script(const char* sql, std::chrono::milliseconds patience);
   sql::Run run(const char* sql) override;
   base::Result<void> begin_snapshot() override;
 
   // Nothing can be asked on it any more.
   bool lost() const;
   PGconn* handle() { return handle_; }
+  // The last result, or the first error, of what was sent; null when the database fell silent.
+  Answer wait_for_answer() { return wait_for_answer(patience_); }
   // The database's own sentence about what went wrong last, without values.
   base::Error error(const PGresult* result) const;
   // The name that the statement is prepared under; made when new.
@@ -50,8 +58,13 @@ class Connection final : public sql::Connection {
   std::string fresh_name() { return "s" + std::to_string(++names_made_); }
 
  private:
-  explicit Connection(PGconn* handle) : handle_(handle) {}
+  Connection(PGconn* handle, std::chrono::milliseconds patience)
+      : handle_(handle), patience_(patience) {}
+  Answer wait_for_answer(std::chrono::milliseconds patience);
+
   PGconn* handle_;
+  const std::chrono::milliseconds patience_;
+  bool silent_ = false;
   std::unordered_map<const char*, std::string> names_;
   std::size_t names_made_ = 0;
 };

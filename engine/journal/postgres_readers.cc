@@ -12,7 +12,11 @@ constexpr const char* kAlongIndexes = "SET enable_sort = off; SET enable_bitmaps
 base::Result<std::unique_ptr<Connection>> Readers::take() {
   {
     std::unique_lock lock(mutex_);
-    returned_.wait(lock, [this] { return in_use_ < base::limits::kDatabaseReadersMax; });
+    if (!returned_.wait_for(lock, base::limits::kDatabaseStatementWait,
+                            [this] { return in_use_ < base::limits::kDatabaseReadersMax; })) {
+      return base::Error(base::ErrorCode::kIo,
+                         "the journal's database: its connections are all in use");
+    }
     ++in_use_;
     if (!idle_.empty()) {
       auto connection = std::move(idle_.back());

@@ -46,7 +46,7 @@ class Readers {
   }
 
  private:
-  // Waits while limits::kDatabaseReadersMax are in use.
+  // Waits while limits::kDatabaseReadersMax are in use, limits::kDatabaseStatementWait at most.
   base::Result<std::unique_ptr<Connection>> take();
   void give(std::unique_ptr<Connection> connection);
 

@@ -188,7 +188,7 @@ Result<std::size_t> PostgresStore::rewrap(std::string_view master, std::size_t l
 // transaction may still read them this has to wait for the database's own cleaning.
 void PostgresStore::vacuum_keys() {
   if (const auto connection = writer_.connection()) {
-    static_cast<void>((*connection)->script("VACUUM body_key"));
+    static_cast<void>((*connection)->script("VACUUM body_key", base::limits::kDatabaseTableWait));
   }
 }
 

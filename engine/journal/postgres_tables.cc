@@ -79,7 +79,8 @@ base::Result<bool> has_tables(Connection& connection) {
 // Engines that start together make them once. Where they are there nothing is asked of them: even
 // CREATE ... IF NOT EXISTS takes locks, in another order than an engine that writes.
 base::Result<void> create_tables(Connection& connection) {
-  auto done = connection.script("BEGIN; SELECT pg_advisory_xact_lock(7310868)");
+  auto done = connection.script("BEGIN; SELECT pg_advisory_xact_lock(7310868)",
+                                base::limits::kDatabaseTableWait);
   if (!done) {
     return done;
   }
@@ -91,7 +92,7 @@ base::Result<void> create_tables(Connection& connection) {
   if (done) {
     const auto format = format_of(connection);
     done = !format          ? format.error()
-           : *format == "1" ? connection.script(kSealTables)
+           : *format == "1" ? connection.script(kSealTables, base::limits::kDatabaseTableWait)
                             : base::Result<void>();
   }
   if (!done) {

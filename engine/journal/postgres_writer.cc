@@ -28,14 +28,15 @@ Error Writer::failed(Error error, End& end) {
 }
 
 // Whoever holds the row is the only one who writes, until its transaction ends in whatever way:
-// also one whose connection was lost, so that what is read behind the lock is final. The news go
-// out with the commit, to all engines.
+// also one whose connection was lost, so that what is read behind the lock is final. Each statement
+// sees what was committed before it: a snapshot made when the transaction began would be older than
+// the lock. The news go out with the commit, to all engines.
 Result<void> Writer::begin() {
   const auto connected = connection();
   return connected ? (*connected)
                          ->script(
-                             "BEGIN; NOTIFY chartferry_journal; SELECT one FROM sequencer FOR "
-                             "UPDATE")
+                             "BEGIN ISOLATION LEVEL READ COMMITTED READ WRITE; NOTIFY "
+                             "chartferry_journal; SELECT one FROM sequencer FOR UPDATE")
                    : connected.error();
 }
 
@@ -53,6 +54,11 @@ Result<void> Writer::note_batch() {
       .blob(id_)
       .number(batch_)
       .finish();
+}
+
+// With a synchronous standby it waits for that, too.
+Result<void> Writer::commit() {
+  return connection_->script("COMMIT", base::limits::kDatabaseCommitWait);
 }
 
 }  // namespace engine::journal::postgres

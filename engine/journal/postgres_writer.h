@@ -3,6 +3,7 @@
 // asked after by the number of its batch before it is tried again, so that nothing is written
 // twice.
 
+#include <algorithm>
 #include <chrono>
 #include <cstdint>
 #include <functional>
@@ -55,6 +56,7 @@ class Writer {
   base::Result<void> begin();
   base::Result<bool> has_batch();
   base::Result<void> note_batch();
+  base::Result<void> commit();
 
   const std::string address_;
   const std::string id_;
@@ -78,7 +80,7 @@ Done Writer::try_once(const Work& work, std::optional<Done>& doubted, End& end) 
       // It is here, but a synchronous standby need not have it yet: whoever waited for that went
       // with the connection. A commit behind it is acknowledged only when the standby has both.
       const auto noted = note_batch();
-      const auto committed = noted ? connection_->script("COMMIT") : noted.error();
+      const auto committed = noted ? commit() : noted.error();
       if (!committed) {
         return failed(committed.error(), end);
       }
@@ -98,7 +100,7 @@ Done Writer::try_once(const Work& work, std::optional<Done>& doubted, End& end) 
   if (auto noted = note_batch(); !noted) {
     return failed(noted.error(), end);
   }
-  if (auto committed = connection_->script("COMMIT"); !committed) {
+  if (auto committed = commit(); !committed) {
     base::Error error = failed(committed.error(), end);
     if (end == End::kLost) {
       end = End::kDoubt;
@@ -116,10 +118,13 @@ auto Writer::transact(const Work& work, const Unknown& unknown)
   using Done = decltype(work(std::declval<LogWriter&>()));
   ++batch_;
   std::optional<Done> doubted;
-  const auto until = std::chrono::steady_clock::now() + base::limits::kDatabaseDoubtWait;
+  auto until = std::chrono::steady_clock::time_point::max();  // of the doubt, once there is one
   for (int tries = 1;; ++tries) {
     End end = End::kSettled;
     Done done = try_once(work, doubted, end);
+    const auto now = std::chrono::steady_clock::now();
+    until = doubted ? std::min(until, now + base::limits::kDatabaseDoubtWait)
+                    : std::chrono::steady_clock::time_point::max();
     if (end == End::kSettled && (done || !doubted)) {
       return done;
     }
@@ -127,7 +132,7 @@ auto Writer::transact(const Work& work, const Unknown& unknown)
     if (!doubted && tries > 1) {
       return done;
     }
-    if (doubted && std::chrono::steady_clock::now() >= until) {
+    if (doubted && now >= until) {
       unknown(*doubted);
       return base::Error(
           base::ErrorCode::kIo,

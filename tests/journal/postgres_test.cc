@@ -3,6 +3,8 @@
 #include "engine/journal/postgres.h"
 
 #include <atomic>
+#include <chrono>
+#include <csignal>
 #include <string>
 #include <thread>
 #include <vector>
@@ -44,8 +46,10 @@ TEST(PostgresAddress, SaysThatNobodyIsThere) {
 
 class PostgresEngines : public StoreConformance {
  protected:
-  std::unique_ptr<Store> join(const std::string& name, OpenMode mode = OpenMode::kEngine) {
-    auto opened = open_postgres_store({house_->location(), mode, name});
+  std::unique_ptr<Store> join(const std::string& name, OpenMode mode = OpenMode::kEngine,
+                              const std::string& location = "") {
+    auto opened =
+        open_postgres_store({location.empty() ? house_->location() : location, mode, name});
     EXPECT_TRUE(opened.has_value()) << opened.error().text();
     return opened ? std::move(*opened) : nullptr;
   }
@@ -54,6 +58,37 @@ class PostgresEngines : public StoreConformance {
     ASSERT_TRUE(connection.has_value());
     const auto done = (*connection)->script(text.c_str());
     EXPECT_TRUE(done.has_value()) << done.error().text();
+  }
+  // Three engines, each of which wants to write the same.
+  void write_together(const std::string& location) {
+    std::vector<std::unique_ptr<Store>> stores;
+    std::vector<std::thread> threads;
+    for (const char* name : {"a", "b", "c"}) {
+      stores.push_back(join(name, OpenMode::kEngine, location));
+    }
+    std::atomic<int> taken{0};
+    for (std::unique_ptr<Store>& store : stores) {
+      threads.emplace_back([&, own = store.get()] {
+        for (int i = 0; i < 40; ++i) {
+          const std::string session = "s" + std::to_string(i);
+          ASSERT_TRUE(journal::write(*own, clock_, Change(record_of(Kind::kAccepted, session, 1))));
+          Change checked(record_of(Kind::kChecked, session, 1));
+          checked.only_if = LegState::kAccepted;
+          ASSERT_TRUE(journal::write(*own, clock_, std::move(checked)));
+          Change sent(record_of(Kind::kDispatched, session, 1));
+          sent.only_if = LegState::kChecked;
+          const auto outcome = journal::write(*own, clock_, std::move(sent));
+          ASSERT_TRUE(outcome.has_value());
+          taken += outcome->verdict == Outcome::Verdict::kWritten ? 1 : 0;
+        }
+      });
+    }
+    for (std::thread& thread : threads) {
+      thread.join();
+    }
+    EXPECT_EQ(taken, 40) << "each leg is sent by one of the three";
+    EXPECT_EQ(*store_->size(), 40u * 3u + 40u * 2u);
+    expect_sound();
   }
   Outcome dispatch(Store& store, const std::string& session) {
     Record record = record_of(Kind::kDispatched, session, 1);
@@ -67,34 +102,53 @@ class PostgresEngines : public StoreConformance {
 };
 
 TEST_P(PostgresEngines, WriteOneLogTogether) {
-  std::vector<std::unique_ptr<Store>> stores;
-  std::vector<std::thread> threads;
-  for (const char* name : {"a", "b", "c"}) {
-    stores.push_back(join(name));
+  write_together(house_->location());
+}
+
+// What the transaction sees must not be older than the lock that it waited for.
+TEST_P(PostgresEngines, WriteOneLogTogetherWhateverTheSitesDefaults) {
+  write_together(house_->location() +
+                 "%20-cdefault_transaction_isolation%3Dserializable"
+                 "%20-cdefault_transaction_read_only%3Don"
+                 "%20-cdefault_transaction_deferrable%3Don%20-cstatement_timeout%3D20s");
+}
+
+// Stopped, not ended: its socket stays open, and nothing comes.
+TEST_P(PostgresEngines, GiveADatabaseUpThatSaysNothing) {
+  const auto opened =
+      postgres::Connection::open(house_->location(), false, std::chrono::milliseconds(200));
+  ASSERT_TRUE(opened.has_value());
+  postgres::Connection& connection = **opened;
+  auto row = connection.run("SELECT pg_backend_pid()");
+  ASSERT_TRUE(row.step().has_value());
+  const auto backend = static_cast<pid_t>(row.number_at(0));
+  ASSERT_TRUE(connection.script("BEGIN").has_value());
+  ASSERT_EQ(::kill(backend, SIGSTOP), 0);
+  const std::string large(std::size_t{8} << 20, 'x');  // more than the socket takes
+  const auto done = connection.run("INSERT INTO agreed VALUES('large', ?)").text(large).finish();
+  const bool lost = connection.lost();
+  const auto again = connection.script("COMMIT");
+  ASSERT_EQ(::kill(backend, SIGCONT), 0);
+  EXPECT_TRUE(lost);
+  ASSERT_FALSE(done.has_value());
+  EXPECT_EQ(done.error().code, base::ErrorCode::kIo);
+  EXPECT_NE(done.error().text().find("does not answer"), std::string::npos) << done.error().text();
+  EXPECT_FALSE(again.has_value());
+}
+
+TEST_P(PostgresEngines, WaitForALongAnswerThatKeepsComing) {
+  const auto opened =
+      postgres::Connection::open(house_->location(), false, std::chrono::milliseconds(400));
+  ASSERT_TRUE(opened.has_value());
+  // Each row is sent as it is made: 8 KiB fill the database's buffer.
+  auto row = (*opened)->run(
+      "SELECT convert_to(repeat('x', 16384), 'UTF8'), pg_sleep(0.1)::text FROM "
+      "generate_series(1, 10)");
+  int rows = 0;
+  for (auto stepped = row.step(); stepped && *stepped; stepped = row.step()) {
+    ++rows;
   }
-  std::atomic<int> taken{0};
-  for (std::unique_ptr<Store>& store : stores) {
-    threads.emplace_back([&, own = store.get()] {
-      for (int i = 0; i < 40; ++i) {
-        const std::string session = "s" + std::to_string(i);
-        ASSERT_TRUE(journal::write(*own, clock_, Change(record_of(Kind::kAccepted, session, 1))));
-        Change checked(record_of(Kind::kChecked, session, 1));
-        checked.only_if = LegState::kAccepted;
-        ASSERT_TRUE(journal::write(*own, clock_, std::move(checked)));
-        Change sent(record_of(Kind::kDispatched, session, 1));
-        sent.only_if = LegState::kChecked;
-        const auto outcome = journal::write(*own, clock_, std::move(sent));
-        ASSERT_TRUE(outcome.has_value());
-        taken += outcome->verdict == Outcome::Verdict::kWritten ? 1 : 0;
-      }
-    });
-  }
-  for (std::thread& thread : threads) {
-    thread.join();
-  }
-  EXPECT_EQ(taken, 40) << "each leg is sent by one of the three";
-  EXPECT_EQ(*store_->size(), 40u * 3u + 40u * 2u);
-  expect_sound();
+  EXPECT_EQ(rows, 10);
 }
 
 TEST_P(PostgresEngines, HaveNamesOfTheirOwnAndMeanTheSame) {
