@@ -132,6 +132,8 @@ inline constexpr std::chrono::milliseconds kTlsHandshakeTimeout{5'000};
 inline constexpr std::size_t kPemBytesMax = std::size_t{256} << 10;
 // A server out of descriptors waits this long before it looks again.
 inline constexpr std::chrono::milliseconds kAcceptPause{100};
+// Requests that wait for an answer out of the journal; beyond them askers are told to come back.
+inline constexpr std::size_t kReadsMax = 256;
 // How long a closing server still reads what a client was sending, so that the answer is not reset.
 inline constexpr std::chrono::milliseconds kLingerTime{2'000};
 // Proxies drop a silent stream after 30 to 60 seconds.
@@ -179,6 +181,8 @@ inline constexpr std::chrono::milliseconds kDatabaseDoubtWait{30'000};
 // How often an engine says that it lives, and after what silence the others share its work out.
 inline constexpr std::chrono::milliseconds kEngineBeat{1'000};
 inline constexpr std::chrono::seconds kEngineSilence{5};
+// How long the database may take for what an engine says and asks then.
+inline constexpr std::chrono::milliseconds kEngineBeatWait{3'000};
 // After this silence what an engine had on its way is sent again by another one; its requests must
 // have ended by then.
 inline constexpr std::chrono::seconds kEngineLease{90};
@@ -212,11 +216,20 @@ inline constexpr std::chrono::seconds kSenderPause{2};
 // --- Delivery
 // Requests to one target at one time, unless the site says otherwise.
 inline constexpr std::size_t kInFlightMax = 8;
+// Finding a name's addresses; the connection with its TLS handshake.
+inline constexpr std::chrono::milliseconds kResolveTimeout{5'000};
 inline constexpr std::chrono::milliseconds kConnectTimeout{5'000};
 // A transaction of a long session takes a busy record server some seconds.
 inline constexpr std::chrono::milliseconds kAnswerTimeout{60'000};
 // A kept connection that ends within this without a word had been closed when the message came.
 inline constexpr std::chrono::milliseconds kStaleConnectionMax{1'000};
+// All of a request, also when it is made again on a new connection.
+inline constexpr std::chrono::milliseconds kRequestMax =
+    kResolveTimeout + kConnectTimeout + kAnswerTimeout;
+// An engine that has not told the others for so long that it lives begins no request: it would not
+// have ended when the others take over, whose clocks run a little faster.
+inline constexpr std::chrono::milliseconds kSendLease =
+    kEngineLease - kRequestMax - std::chrono::seconds(5);
 // Answers are small (references by entry); a larger one is not read on.
 inline constexpr std::size_t kAnswerBytesMax = std::size_t{16} << 20;
 // Interim answers (1xx) before the one that counts; proxies send one or two.
@@ -265,6 +278,8 @@ inline constexpr std::chrono::milliseconds kTick{1'000};
 inline constexpr std::chrono::seconds kMappingLook{2};
 // What running requests and sends get to end in when the engine is told to stop.
 inline constexpr std::chrono::milliseconds kDrainTime{10'000};
+// An engine that has not ended by then, because its journal does not answer, is cut off.
+inline constexpr std::chrono::milliseconds kEndTime = 3 * kDrainTime;
 
 // --- The pages
 // The site's ward file: patients with their orders, some 2 KiB each.
@@ -323,7 +338,7 @@ inline constexpr std::size_t kRecordServerPageMax = 1'000;
 static_assert(kBodyBytesMax < kStoredBytesMax, "the journal must hold what intake accepts");
 static_assert(kBundleBytesMax < kStoredBytesMax, "and what is made of it");
 static_assert(kLineageBytesMax < kStoredBytesMax);
-static_assert(kEngineLease > kConnectTimeout + kAnswerTimeout,
+static_assert(kSendLease > kEngineSilence,
               "a silent engine's requests must have ended before another sends the same");
 // --- Published definitions
 // The R4 core package is 42 MB in 4600 files unpacked, its largest file under 3 MB; national ones

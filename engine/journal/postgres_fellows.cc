@@ -37,17 +37,18 @@ std::uint64_t hash_of(std::string_view key) {
 
 }  // namespace
 
-Result<std::unique_ptr<Fellows>> Fellows::join(const std::string& address, std::string name) {
-  std::unique_ptr<Fellows> out(new Fellows(address, std::move(name)));
+Result<std::unique_ptr<Fellows>> Fellows::join(const PostgresOptions& options,
+                                               std::string instance) {
+  std::unique_ptr<Fellows> out(new Fellows(options, std::move(instance)));
   out->wake_ = ::eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
   if (out->wake_ < 0) {
     return Error(ErrorCode::kIo, "the engine cannot make what wakes its listener");
   }
   const auto until = steady_clock::now() + kNameWait;
-  auto joined = out->connect();
+  auto joined = out->claim();
   while (!joined && joined.error().code == ErrorCode::kConflict && steady_clock::now() < until) {
     std::this_thread::sleep_for(milliseconds(100));
-    joined = out->connect();
+    joined = out->claim();
   }
   if (joined) {
     joined = out->beat();
@@ -73,8 +74,9 @@ Fellows::~Fellows() {
       static_cast<void>(
           connection_
               ->run("UPDATE engine SET seen = least(seen, clock_timestamp() - interval '6 "
-                    "seconds') WHERE name = ?")
+                    "seconds') WHERE name = ? AND instance = ?")
               .text(name_)
+              .blob(instance_)
               .finish());
     }
   }
@@ -88,19 +90,27 @@ void Fellows::on_news(std::function<void()> told) {
   told_ = std::move(told);
 }
 
+// What it says here may be lost with the database, unlike what the journal says, and waits for no
+// standby.
 Result<void> Fellows::connect() {
-  if (connection_ == nullptr || connection_->lost()) {
-    auto opened = Connection::open(address_, false);
-    if (!opened) {
-      return opened.error();
-    }
-    connection_ = std::move(*opened);
-    named_ = false;
-    if (auto listening = connection_->script("LISTEN chartferry_journal"); !listening) {
-      return listening;
-    }
+  if (connection_ != nullptr && !connection_->lost()) {
+    return {};
   }
-  const auto taken = named_ ? Result<bool>(true) : take_name();
+  auto opened = Connection::open(address_, false, base::limits::kEngineBeatWait);
+  if (!opened) {
+    return opened.error();
+  }
+  connection_ = std::move(*opened);
+  named_ = false;
+  return connection_->script("SET synchronous_commit = off; LISTEN chartferry_journal");
+}
+
+// The name, when nobody has it.
+Result<void> Fellows::claim() {
+  if (auto connected = connect(); !connected) {
+    return connected;
+  }
+  const auto taken = take_name();
   if (!taken) {
     return taken.error();
   }
@@ -111,7 +121,28 @@ Result<void> Fellows::connect() {
                      "' runs on this journal already; give each a name of its own (name = "
                      "\"NAME\", --name NAME)");
   }
-  return {};
+  auto before = holder();
+  if (!before) {
+    return before.error();
+  }
+  predecessor_ = std::move(*before);
+  return connection_
+      ->run(
+          "INSERT INTO engine VALUES(?1, clock_timestamp(), ?2) ON CONFLICT (name) DO UPDATE SET "
+          "seen = clock_timestamp(), instance = ?2")
+      .text(name_)
+      .blob(instance_)
+      .finish();
+}
+
+// The instance that the name belongs to by the table; "" when that says none.
+Result<std::string> Fellows::holder() {
+  auto row = connection_->run("SELECT instance FROM engine WHERE name = ?");
+  const auto stepped = row.text(name_).step();
+  if (!stepped) {
+    return stepped.error();
+  }
+  return *stepped && !row.null_at(0) ? std::string(row.blob_at(0)) : std::string();
 }
 
 // Held as long as the connection lives; the database frees it when the engine dies. A database may
@@ -127,40 +158,86 @@ Result<bool> Fellows::take_name() {
   return row.number_at(0) == 1;
 }
 
+// False when the name is another instance's by now. A connection that broke may hold the name for a
+// while yet, as far as the database knows; the row says all the same whose it is.
+Result<bool> Fellows::say_alive() {
+  if (!named_) {
+    const auto taken = take_name();
+    if (!taken) {
+      return taken;
+    }
+    named_ = *taken;
+  }
+  auto row = connection_->run(
+      "INSERT INTO engine VALUES(?1, clock_timestamp(), ?2) ON CONFLICT (name) DO UPDATE SET seen "
+      "= clock_timestamp() WHERE engine.instance = ?2 RETURNING 1");
+  const auto said = row.text(name_).blob(instance_).step();
+  if (!said || *said) {
+    return said;
+  }
+  // A database that took over from another may not have heard of this instance yet.
+  const auto of = holder();
+  if (!of) {
+    return of.error();
+  }
+  if (!named_ || *of != predecessor_) {
+    return false;
+  }
+  const auto claimed = claim();
+  return claimed ? Result<bool>(true) : claimed.error();
+}
+
 Result<void> Fellows::beat() {
-  auto done = connection_
-                  ->run(
-                      "INSERT INTO engine VALUES(?, clock_timestamp()) ON CONFLICT (name) DO "
-                      "UPDATE SET seen = clock_timestamp()")
-                  .text(name_)
-                  .finish();
-  if (!done) {
-    return done;
+  const Time before = steady_clock::now();  // the others may hear of it from here on
+  const auto said = say_alive();
+  if (!said) {
+    return said.error();
   }
   // Before the engines: whoever dispatched what is in the log by now is among them.
   const auto end = queries::size(*connection_);
-  std::map<std::string, milliseconds> silence;
+  const Time looked = steady_clock::now();
+  std::vector<Roll::Row> rows;
   auto row = connection_->run(
-      "SELECT name, CAST(extract(epoch FROM clock_timestamp() - seen) * 1000 AS BIGINT) FROM "
-      "engine");
+      "SELECT name, CAST(extract(epoch FROM seen) * 1000000 AS BIGINT), CAST(extract(epoch FROM "
+      "clock_timestamp() - seen) * 1000 AS BIGINT) FROM engine");
   auto stepped = row.step();
   for (; stepped && *stepped; stepped = row.step()) {
-    silence[std::string(row.text_at(0))] = milliseconds(row.number_at(1));
+    rows.push_back({std::string(row.text_at(0)), row.number_at(1), milliseconds(row.number_at(2))});
   }
   if (!stepped || !end) {
     return stepped ? end.error() : stepped.error();
   }
   const std::lock_guard lock(mutex_);
-  silence_ = std::move(silence);
-  last_beat_ = steady_clock::now();
-  ends_.emplace_back(last_beat_, *end);
-  while (ends_.size() > 1 && ends_[1].first + base::limits::kTranslateLease <= last_beat_) {
+  name_lost_ = name_lost_ || !*said;
+  roll_.look(looked, rows);
+  last_beat_ = before;
+  ends_.emplace_back(looked, *end);
+  while (ends_.size() > 1 && ends_[1].first + base::limits::kTranslateLease <= looked) {
     ends_.pop_front();
   }
   return {};
 }
 
+// True when it may have missed news.
+bool Fellows::beat_again() {
+  const bool deaf = connection_ == nullptr || connection_->lost();
+  auto done = connect();
+  if (done) {
+    done = beat();
+  }
+  if (!done) {
+    connection_.reset();  // a database that is away is asked again at the next beat
+  }
+  const std::lock_guard lock(mutex_);
+  trouble_ = done ? "" : done.error().text();
+  return deaf && done;
+}
+
 bool Fellows::listen(Time until) {
+  // News that came with the answers of the last beat are here already.
+  if (heard()) {
+    return true;
+  }
   const auto left = std::chrono::ceil<milliseconds>(until - steady_clock::now());
   std::array<pollfd, 2> files = {
       {{wake_, POLLIN, 0},
@@ -173,8 +250,13 @@ bool Fellows::listen(Time until) {
     connection_.reset();
     return false;
   }
+  return heard();
+}
+
+bool Fellows::heard() {
   bool news = false;
-  while (PGnotify* const one = PQnotifies(connection_->handle())) {
+  while (PGnotify* const one =
+             connection_ != nullptr ? PQnotifies(connection_->handle()) : nullptr) {
     news = news || one->be_pid != own_writer_;
     PQfreemem(one);
   }
@@ -184,7 +266,12 @@ bool Fellows::listen(Time until) {
 void Fellows::run() {
   auto next = steady_clock::now() + base::limits::kEngineBeat;
   while (!stopping_) {
-    if (listen(next)) {
+    bool news = listen(next);
+    if (steady_clock::now() >= next) {
+      next = steady_clock::now() + base::limits::kEngineBeat;
+      news = beat_again() || news;
+    }
+    if (news) {
       std::function<void()> told;
       {
         const std::lock_guard lock(mutex_);
@@ -195,44 +282,37 @@ void Fellows::run() {
       }
       std::this_thread::sleep_for(base::limits::kNewsPause);
     }
-    if (steady_clock::now() >= next) {
-      next = steady_clock::now() + base::limits::kEngineBeat;
-      // A database that is away is asked again at the next beat.
-      if (auto joined = connect(); !joined || !beat()) {
-        connection_.reset();
-      }
-    }
   }
 }
 
 std::size_t Fellows::count() const {
   const std::lock_guard lock(mutex_);
-  return static_cast<std::size_t>(std::max<std::ptrdiff_t>(
-      1, std::count_if(silence_.begin(), silence_.end(),
-                       [](const auto& one) { return one.second < base::limits::kEngineSilence; })));
+  return std::max<std::size_t>(1, roll_.living().size());
 }
 
 bool Fellows::mine(std::string_view key) const {
   const std::lock_guard lock(mutex_);
-  std::uint64_t engines = 0;
-  std::uint64_t rank = 0;
-  for (const auto& [name, silence] : silence_) {
-    if (silence < base::limits::kEngineSilence) {
-      rank = name == name_ ? engines : rank;
-      ++engines;
-    }
-  }
-  return engines < 2 || hash_of(key) % engines == rank;
+  const std::vector<std::string_view> living = roll_.living();
+  const auto own = std::find(living.begin(), living.end(), name_);
+  const auto rank = own == living.end() ? 0 : static_cast<std::uint64_t>(own - living.begin());
+  return living.size() < 2 || hash_of(key) % living.size() == rank;
+}
+
+bool Fellows::may_send() const {
+  const std::lock_guard lock(mutex_);
+  return !name_lost_ && steady_clock::now() - last_beat_ < send_lease_;
+}
+
+std::string Fellows::unheard() const {
+  const std::lock_guard lock(mutex_);
+  return name_lost_ ? "another engine of the name '" + name_ +
+                          "' has begun since; this one sends nothing more until it is started again"
+                    : trouble_;
 }
 
 bool Fellows::gone(const std::string& engine, Position sent) const {
   const std::lock_guard lock(mutex_);
-  if (last_beat_ + base::limits::kEngineSilence < steady_clock::now()) {
-    return false;
-  }
-  const auto found = silence_.find(engine);
-  return found == silence_.end() ? sent <= ends_.back().second
-                                 : found->second > base::limits::kEngineLease;
+  return roll_.current(steady_clock::now()) && sent <= ends_.back().second && roll_.gone(engine);
 }
 
 Position Fellows::settled() const {

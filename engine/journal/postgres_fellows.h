@@ -9,7 +9,6 @@
 #include <cstdint>
 #include <deque>
 #include <functional>
-#include <map>
 #include <memory>
 #include <mutex>
 #include <string>
@@ -18,22 +17,24 @@
 #include <utility>
 
 #include "engine/journal/postgres.h"
+#include "engine/journal/postgres_roll.h"
+#include "engine/journal/postgres_store.h"
 #include "engine/journal/store.h"
 
 namespace engine::journal::postgres {
 
 class Fellows {
  public:
-  // Takes the name and begins to listen. Errors: kConflict when an engine of this name runs, kIo.
-  static base::Result<std::unique_ptr<Fellows>> join(const std::string& address, std::string name);
+  // Takes the name and begins to listen. `instance`: another one for each run of an engine. Errors:
+  // kConflict when an engine of this name runs, kIo.
+  static base::Result<std::unique_ptr<Fellows>> join(const PostgresOptions& options,
+                                                     std::string instance);
   // Says that it goes.
   ~Fellows();
   Fellows(const Fellows&) = delete;
   Fellows& operator=(const Fellows&) = delete;
 
   const std::string& name() const { return name_; }
-  // What was written before this engine began.
-  Position joined_at() const { return joined_at_; }
   void on_news(std::function<void()> told);
   // Backend that writes for this engine: its news are known.
   void own_writer(int backend) { own_writer_ = backend; }
@@ -42,6 +43,10 @@ class Fellows {
   std::size_t count() const;
   // Whether what is called so is this engine's part of the work. Everything is when it is alone.
   bool mine(std::string_view key) const;
+  // Whether the others know, and will for as long as a request may take, that this engine lives.
+  bool may_send() const;
+  // Why they do not hear of it just now; "" when they do.
+  std::string unheard() const;
   // Whether the engine that wrote the dispatched record at `sent` has been silent for so long that
   // what it had on its way has ended. False while this engine cannot tell.
   bool gone(const std::string& engine, Position sent) const;
@@ -50,28 +55,42 @@ class Fellows {
 
  private:
   using Time = std::chrono::steady_clock::time_point;
-  Fellows(std::string address, std::string name)
-      : address_(std::move(address)), name_(std::move(name)) {}
+  Fellows(const PostgresOptions& options, std::string instance)
+      : address_(options.address),
+        name_(options.engine),
+        instance_(std::move(instance)),
+        send_lease_(options.leases.send),
+        roll_(options.leases.silence) {}
   base::Result<void> connect();
   base::Result<bool> take_name();
+  base::Result<void> claim();
+  base::Result<std::string> holder();
+  base::Result<bool> say_alive();
   base::Result<void> beat();
+  bool beat_again();
   void run();
   // Waits for news or the time; true when another engine wrote.
   bool listen(Time until);
+  bool heard();
 
   const std::string address_;
   const std::string name_;
+  const std::string instance_;
+  const std::chrono::milliseconds send_lease_;
   std::unique_ptr<Connection> connection_;  // of the thread, once it runs
   bool named_ = false;                      // the connection holds the name
-  Position joined_at_ = 0;
+  std::string predecessor_;                 // the instance that had the name before
+  Position joined_at_ = 0;                  // what was written before this engine began
   std::atomic<int> own_writer_{0};
   int wake_ = -1;  // an eventfd: written to when it is to end
   std::atomic<bool> stopping_{false};
 
   mutable std::mutex mutex_;
   std::function<void()> told_;
-  std::map<std::string, std::chrono::milliseconds> silence_;  // as of the last beat
+  Roll roll_;
   Time last_beat_{};
+  bool name_lost_ = false;  // to an engine that began since; for good
+  std::string trouble_;     // with the last beat
   std::deque<std::pair<Time, Position>> ends_;
   std::thread thread_;
 };

@@ -1,7 +1,6 @@
 #include "engine/journal/postgres_store.h"
 
 #include <algorithm>
-#include <mutex>
 #include <utility>
 
 #include "engine/base/limits.h"
@@ -10,6 +9,7 @@
 #include "engine/journal/log_writer.h"
 #include "engine/journal/postgres_fellows.h"
 #include "engine/journal/postgres_readers.h"
+#include "engine/journal/postgres_sends.h"
 #include "engine/journal/postgres_tables.h"
 #include "engine/journal/postgres_writer.h"
 #include "engine/journal/queries.h"
@@ -52,6 +52,8 @@ class PostgresStore final : public Store {
 
   std::string engine() const override { return fellows_ ? fellows_->name() : std::string(); }
   bool mine(std::string_view work) const override { return !fellows_ || fellows_->mine(work); }
+  bool may_send() const override { return !fellows_ || fellows_->may_send(); }
+  std::string unheard() const override { return fellows_ ? fellows_->unheard() : std::string(); }
   Result<std::vector<Leg>> orphans() const override;
   void on_news(std::function<void()> told) override {
     if (fellows_) {
@@ -135,9 +137,7 @@ class PostgresStore final : public Store {
   Result<std::vector<std::string>> check_fold(std::size_t limit) const override;
 
  private:
-  void forget(const std::vector<Outcome>& outcomes);
   void vacuum_keys();
-  bool forgotten(const Leg& leg) const;
 
   std::unique_ptr<Fellows> fellows_;  // of an engine
   std::shared_ptr<const Sealing> sealing_;
@@ -145,9 +145,7 @@ class PostgresStore final : public Store {
   postgres::Writer writer_;
   mutable postgres::Readers readers_;
   mutable postgres::Readers queue_readers_;  // for what is next
-  mutable std::mutex forgotten_mutex_;
-  // Dispatched in a batch whose fate this engine gave up asking after: nobody sends them.
-  std::vector<Record> forgotten_;
+  postgres::Sends sends_;
 };
 
 // Times of several machines differ a little; a record is never stamped earlier than the one before
@@ -163,9 +161,17 @@ Result<std::vector<Outcome>> PostgresStore::commit(std::vector<Change>& batch,
   if (auto good = body_keys::check_bodies(batch, shut_); !good) {
     return good.error();
   }
+  std::vector<Outcome> begun;
   auto done = writer_.transact(
-      [&](LogWriter& log) { return log.write_all(batch, stamp(clock, log.last_time())); },
-      [this](const Result<std::vector<Outcome>>& unknown) { forget(*unknown); });
+      [&](LogWriter& log) {
+        auto outcomes = log.write_all(batch, stamp(clock, log.last_time()));
+        sends_.forget(begun);  // of a try before this one
+        begun = outcomes ? *outcomes : std::vector<Outcome>();
+        sends_.begin(begun);
+        return outcomes;
+      },
+      [](const Result<std::vector<Outcome>>&) {});
+  done ? sends_.end(batch, *done) : sends_.forget(begun);
   if (done && std::any_of(done->begin(), done->end(), [](const Outcome& outcome) {
         return outcome.verdict == Outcome::Verdict::kWritten && destroys(outcome.record.kind);
       })) {
@@ -192,33 +198,19 @@ void PostgresStore::vacuum_keys() {
   }
 }
 
-void PostgresStore::forget(const std::vector<Outcome>& outcomes) {
-  const std::lock_guard lock(forgotten_mutex_);
-  for (const Outcome& outcome : outcomes) {
-    if (outcome.record.kind == Kind::kDispatched && outcome.verdict == Outcome::Verdict::kWritten) {
-      forgotten_.push_back(outcome.record);
-    }
-  }
-}
-
-bool PostgresStore::forgotten(const Leg& leg) const {
-  const std::lock_guard lock(forgotten_mutex_);
-  return std::any_of(forgotten_.begin(), forgotten_.end(), [&](const Record& record) {
-    return record.position == leg.changed && record.session == leg.session &&
-           record.revision == leg.revision && record.target == leg.target;
-  });
-}
-
 // The dispatched record says which engine sends.
 Result<std::vector<Leg>> PostgresStore::orphans() const {
   std::vector<Leg> out;
   if (!fellows_) {
     return out;
   }
+  // Both before and after the look: one that ends meanwhile is none that was left.
+  const postgres::Sends::All before = sends_.all();
   auto sent = in_state(LegState::kDispatched, base::limits::kJournalGroupMax);
   if (!sent) {
     return sent;
   }
+  const postgres::Sends::All after = sends_.all();
   for (Leg& leg : *sent) {
     const auto sender = head(leg.changed);
     if (!sender && sender.error().code != ErrorCode::kCorrupt) {
@@ -227,8 +219,8 @@ Result<std::vector<Leg>> PostgresStore::orphans() const {
     // Who sends it is not readable any more: as if nobody was heard of since.
     const std::string engine = sender ? sender->record.actor : std::string();
     const bool own = engine == fellows_->name();
-    if (own ? leg.changed <= fellows_->joined_at() || forgotten(leg)
-            : fellows_->gone(engine, leg.changed)) {
+    const bool sending = postgres::Sends::holds(before, leg) || postgres::Sends::holds(after, leg);
+    if (own ? !sending : fellows_->gone(engine, leg.changed)) {
       out.push_back(std::move(leg));
     }
   }
@@ -347,7 +339,7 @@ Result<std::unique_ptr<Store>> open_postgres_store(const PostgresOptions& option
   }
   std::unique_ptr<Fellows> fellows;
   if (options.mode == OpenMode::kEngine) {
-    auto joined = Fellows::join(options.address, options.engine);
+    auto joined = Fellows::join(options, *writer);
     if (!joined) {
       return joined.error();
     }

@@ -3,9 +3,11 @@
 // writes, makes the commits of all engines one sequence, so that positions have no gaps and the
 // tree is one tree.
 
+#include <chrono>
 #include <memory>
 #include <string>
 
+#include "engine/base/limits.h"
 #include "engine/base/result.h"
 #include "engine/journal/store.h"
 
@@ -17,6 +19,13 @@ struct PostgresOptions {
   std::string engine = {};  // of kEngine: its name, another one for each
   // What new bodies are sealed with and sealed ones opened; null: neither.
   std::shared_ptr<const Sealing> sealing = nullptr;
+  // Another engine's silence after which what it had on its way is taken over, and this one's after
+  // which it begins no request.
+  struct Leases {
+    std::chrono::milliseconds silence = base::limits::kEngineLease;
+    std::chrono::milliseconds send = base::limits::kSendLease;
+  };
+  Leases leases = {};
 };
 
 // Errors: kInvalid for an address that cannot be read or holds a password, kConflict when an engine

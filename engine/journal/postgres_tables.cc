@@ -74,6 +74,18 @@ base::Result<bool> has_tables(Connection& connection) {
       .step();
 }
 
+// Which run of an engine has its name. Engines of before this column write beside it.
+base::Result<void> add_instances(Connection& connection) {
+  const auto there = connection
+                         .run(
+                             "SELECT 1 FROM pg_catalog.pg_attribute WHERE attrelid = "
+                             "to_regclass('engine') AND attname = 'instance'")
+                         .step();
+  return !there   ? there.error()
+         : *there ? base::Result<void>()
+                  : connection.script("ALTER TABLE engine ADD COLUMN instance BYTEA");
+}
+
 }  // namespace
 
 // Engines that start together make them once. Where they are there nothing is asked of them: even
@@ -94,6 +106,9 @@ base::Result<void> create_tables(Connection& connection) {
     done = !format          ? format.error()
            : *format == "1" ? connection.script(kSealTables, base::limits::kDatabaseTableWait)
                             : base::Result<void>();
+  }
+  if (done) {
+    done = add_instances(connection);
   }
   if (!done) {
     static_cast<void>(connection.script("ROLLBACK"));

@@ -161,6 +161,11 @@ class Store {
     static_cast<void>(work);
     return true;
   }
+  // Whether this engine may begin a request: the others know, and will for as long as one may take,
+  // that it lives, and take nothing over from it.
+  virtual bool may_send() const { return true; }
+  // Why the others do not hear of this engine just now.
+  virtual std::string unheard() const { return {}; }
   // Dispatched legs whose engine has been silent for limits::kEngineLease, or is this one before it
   // ended.
   virtual base::Result<std::vector<Leg>> orphans() const { return std::vector<Leg>(); }
