@@ -132,8 +132,6 @@ inline constexpr std::chrono::milliseconds kTlsHandshakeTimeout{5'000};
 inline constexpr std::size_t kPemBytesMax = std::size_t{256} << 10;
 // A server out of descriptors waits this long before it looks again.
 inline constexpr std::chrono::milliseconds kAcceptPause{100};
-// Requests that wait for an answer out of the journal; beyond them askers are told to come back.
-inline constexpr std::size_t kReadsMax = 256;
 // How long a closing server still reads what a client was sending, so that the answer is not reset.
 inline constexpr std::chrono::milliseconds kLingerTime{2'000};
 // Proxies drop a silent stream after 30 to 60 seconds.

@@ -109,8 +109,29 @@ bool Notices::take_turn() {
   return in_turn_;
 }
 
+void Notices::begin_again(journal::Position same) {
+  same_ = std::min(same, same_.value_or(same));
+}
+
+// False while it has to begin again and cannot yet.
+bool Notices::is_placed() {
+  if (!same_ || telling_ || noting_) {
+    return !same_;
+  }
+  const auto begun = go_on_from_journal();
+  if (!begun) {
+    return false;
+  }
+  if (!*begun) {
+    looked_ = noted_ = through_ = std::min(through_, *same_);
+  }
+  events_.clear();
+  same_.reset();
+  return true;
+}
+
 void Notices::look() {
-  if (stopping_ || !take_turn()) {
+  if (stopping_ || !is_placed() || !take_turn()) {
     return;
   }
   if (events_.empty()) {

@@ -10,6 +10,7 @@
 #include <deque>
 #include <functional>
 #include <memory>
+#include <optional>
 #include <string>
 
 #include "engine/base/result.h"
@@ -38,6 +39,9 @@ class Notices : public std::enable_shared_from_this<Notices> {
       const std::function<base::Result<journal::Outcome>(journal::Change)>& write);
   // On the loop, now and then.
   void look();
+  // On the loop: the journal is what it was up to `same` and lost what was seen behind it. Goes on
+  // from what it says now.
+  void begin_again(journal::Position same);
   // Tells no more; waits for the answer that is under way and writes down how far it came. `done`
   // runs once that is durable or has failed.
   void stop(std::function<void()> done);
@@ -49,6 +53,7 @@ class Notices : public std::enable_shared_from_this<Notices> {
 
  private:
   bool take_turn();
+  bool is_placed();
   base::Result<bool> go_on_from_journal();
   void tell();
   void answered(const journal::Record& record, const Reply& reply);
@@ -58,9 +63,10 @@ class Notices : public std::enable_shared_from_this<Notices> {
 
   World world_;
   std::deque<journal::Record> events_;
-  journal::Position through_ = 0;  // told, or nothing to tell
-  journal::Position looked_ = 0;   // read from the journal
-  journal::Position noted_ = 0;    // as the journal says
+  journal::Position through_ = 0;          // told, or nothing to tell
+  journal::Position looked_ = 0;           // read from the journal
+  journal::Position noted_ = 0;            // as the journal says
+  std::optional<journal::Position> same_;  // to begin again from
   bool in_turn_ = false;
   bool told_since_ = false;
   bool telling_ = false;

@@ -16,6 +16,7 @@ base::Result<void> Pauses::follow(const journal::Store& store) {
   {
     const std::lock_guard lock(mutex_);
     query.after = seen_;
+    noted_.clear();
   }
   // Before the search: what is written meanwhile is found by the next one.
   const auto end = store.size();
@@ -23,6 +24,8 @@ base::Result<void> Pauses::follow(const journal::Store& store) {
     return end ? base::Result<void>() : end.error();
   }
   query.limit = std::numeric_limits<std::size_t>::max();
+  Last read;
+  Record doubtful;
   for (const Kind kind : {Kind::kPaused, Kind::kResumed}) {
     query.kind = kind;
     const auto records = store.search(query);
@@ -30,27 +33,67 @@ base::Result<void> Pauses::follow(const journal::Store& store) {
       return records.error();
     }
     for (const Record& record : *records) {
-      if (record.kind == Kind::kUnreadable && kind == Kind::kPaused) {
-        const std::lock_guard lock(mutex_);
-        doubtful_ = record;
-        doubtful_.kind = Kind::kPaused;
-        doubtful_.why = "the record of a pause cannot be read; resume what may be sent to";
+      if (record.kind == Kind::kUnreadable) {
+        doubtful = kind == Kind::kPaused ? record : doubtful;
+      } else {
+        put(read, record);
       }
-      note(record);
     }
   }
   const std::lock_guard lock(mutex_);
-  seen_ = std::max(seen_, *end);
+  if (seen_ != query.after) {
+    return {};  // it was asked to read again meanwhile
+  }
+  if (query.after == 0) {
+    last_.clear();
+    doubtful_ = {};
+  }
+  if (doubtful.position != 0) {
+    doubtful_ = std::move(doubtful);
+    doubtful_.kind = Kind::kPaused;
+    doubtful_.why = "the record of a pause cannot be read; resume what may be sent to";
+  }
+  for (const auto& one : read) {
+    put(last_, one.second);
+  }
+  for (const Record& record : noted_) {
+    put(last_, record);
+  }
+  seen_ = *end;
   return {};
 }
 
+void Pauses::put(Last& last, const Record& record) {
+  Record& known = last[record.target];
+  if (known.position < record.position) {
+    known = record;
+  }
+}
+
+void Pauses::read_again() {
+  const std::lock_guard lock(mutex_);
+  seen_ = 0;
+}
+
+// What was just written is the last of all, unless another process was as quick. When something
+// later is known all the same, the journal may have lost that: until it was read again, the one of
+// the two that pauses counts.
 void Pauses::note(const Record& record) {
   const std::lock_guard lock(mutex_);
   if (record.kind == Kind::kUnreadable) {
     return;
   }
+  noted_.push_back(record);
   Record& last = last_[record.target];
   if (last.position < record.position) {
+    last = record;
+    return;
+  }
+  if (last.position == record.position && last.kind == record.kind && last.time == record.time) {
+    return;  // followed already
+  }
+  seen_ = 0;
+  if (record.kind == Kind::kPaused) {
     last = record;
   }
 }

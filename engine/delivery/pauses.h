@@ -25,19 +25,25 @@ class Pauses {
  public:
   // Reads what was written since the last call; the first one reads all. Errors: of the store.
   base::Result<void> follow(const journal::Store& store);
+  // The next call of follow() reads all: what was read may not be in the journal any more.
+  void read_again();
   // One record that was just written.
   void note(const journal::Record& record);
   // The record that paused it; nullopt while it goes on.
   std::optional<journal::Record> paused(std::string_view target) const;
 
  private:
+  using Last = std::map<std::string, journal::Record, std::less<>>;
+  static void put(Last& last, const journal::Record& record);
+
   mutable std::mutex mutex_;  // of what follows
-  std::map<std::string, journal::Record, std::less<>> last_;
+  Last last_;
   // The newest pause that cannot be read: it may be of any target, so it stands for each until
   // somebody says something later.
   journal::Record doubtful_;
   const journal::Record none_;
   journal::Position seen_ = 0;
+  std::vector<journal::Record> noted_;  // since a reading of all began
 };
 
 // The change to write. Errors: kInvalid (no who or why), kNotFound (not one of `targets`),

@@ -40,6 +40,8 @@ class TargetDesk {
   base::Result<void> open(std::vector<Facts> facts, Couriers couriers);
   // On the loop, now and then.
   void follow();
+  // The journal lost what was followed.
+  void read_again() { pauses_.read_again(); }
 
   // From any thread. `done` runs on any thread, once what it tells is durable. Errors: those of
   // pause_change(), and kIo, kLimit when it could not be written: then nothing has changed.

@@ -78,6 +78,15 @@ void Events::follow() {
   }
 }
 
+void Events::tell_again(journal::Position same) {
+  const std::lock_guard lock(mutex_);
+  const auto end = store_.size();
+  const journal::Position last = end ? *end : same;
+  const journal::Position first =
+      last - std::min<journal::Position>(last, base::limits::kEventsCatchUpMax);
+  told_ = std::min(told_, std::max(same, first));
+}
+
 void Events::close() {
   const std::lock_guard lock(mutex_);
   for (const auto& stream : streams_) {

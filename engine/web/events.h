@@ -19,6 +19,9 @@ class Events {
   std::shared_ptr<EventStream> open(std::optional<journal::Position> after);
   // Call it now and then; costs one look at the journal's end when nothing is new.
   void follow();
+  // The journal is what it was up to `same` and lost what was told behind it: readers hear what is
+  // there now.
+  void tell_again(journal::Position same);
   void close();
 
  private:
