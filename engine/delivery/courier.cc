@@ -32,10 +32,10 @@ Record record_about(const Leg& leg, Kind kind) {
 
 Courier::Courier(std::string target, World world, CourierLimits limits)
     : target_(std::move(target)),
-      world_(world),
+      world_(std::move(world)),
       limits_(limits),
       start_civil_ms_(civil_ms()),
-      start_steady_(world.clock.steady()),
+      start_steady_(world_.clock.steady()),
       pace_(limits.requests_per_second) {}
 
 std::int64_t Courier::civil_ms() const {
@@ -113,7 +113,7 @@ void Courier::pump() {
   if (stopping_ || shut_) {
     return;
   }
-  if (paused_until_ms_ > now_ms() || probing_) {
+  if (paused_until_ms_ > now_ms() || probing_ || !world_.may_send()) {
     arm();
     return;
   }

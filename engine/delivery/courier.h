@@ -40,6 +40,8 @@ class Courier : public std::enable_shared_from_this<Courier> {
     Loop& loop;
     const base::Clock& clock;
     base::Random& random;
+    // Whether a request may begin. Otherwise another engine may be about to take over what is sent.
+    std::function<bool()> may_send = [] { return true; };
   };
   struct Health {
     bool paused = false;

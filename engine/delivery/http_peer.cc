@@ -15,6 +15,7 @@
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/ssl/context.hpp>
+#include <boost/asio/steady_timer.hpp>
 #include <boost/asio/use_awaitable.hpp>
 #include <boost/asio/write.hpp>
 #include <boost/beast/core/flat_buffer.hpp>
@@ -39,6 +40,7 @@ using Message = http::request<http::string_body>;
 
 using Parser = http::response_parser<http::string_body>;
 using Moved = std::tuple<beast::error_code, std::size_t>;
+using Time = std::chrono::steady_clock::time_point;
 constexpr std::size_t kReadBytes = 64 * 1024;
 
 // A connection, plain or under TLS. Messages are written and read over this, so that they are
@@ -285,12 +287,15 @@ class HttpPeer final : public Peer {
       *reply = unfit();
       co_return;
     }
+    const Time begun = std::chrono::steady_clock::now();
+    const Time kept_end = begun + state->config.answer_timeout;
+    const Time end = kept_end + base::limits::kResolveTimeout + state->config.connect_timeout;
     Try before = Try::kUnsent;
     if (!state->idle.empty()) {
       std::unique_ptr<Link> link = std::move(state->idle.back());
       state->idle.pop_back();
       if (link->is_silent()) {
-        before = co_await exchange(state, link.get(), &message, reply.get());
+        before = co_await exchange(link.get(), &message, reply.get(), kept_end);
       }
       if (before == Try::kEnded) {
         keep(state, std::move(link), *reply);
@@ -307,7 +312,8 @@ class HttpPeer final : public Peer {
     }
     const bool connected = co_await connect(state, link.get(), reply.get());
     if (connected) {
-      co_await exchange(state, link.get(), &message, reply.get());
+      const Time answer_end = std::chrono::steady_clock::now() + state->config.answer_timeout;
+      co_await exchange(link.get(), &message, reply.get(), std::min(answer_end, end));
       keep(state, std::move(link), *reply);
     }
     // What went out over the kept connection may have been read before that ended.
@@ -326,17 +332,40 @@ class HttpPeer final : public Peer {
     }
   }
 
+  // The system's search for a name cannot be ended; it can be left alone.
+  struct Search {
+    explicit Search(asio::io_context& context) : resolver(context), patience(context) {}
+    tcp::resolver resolver;
+    asio::steady_timer patience;
+    beast::error_code error = beast::error::timeout;
+    tcp::resolver::results_type found;
+  };
+
+  static asio::awaitable<std::shared_ptr<Search>> resolve(StatePtr state) {
+    const auto search = std::make_shared<Search>(state->context);
+    search->patience.expires_after(base::limits::kResolveTimeout);
+    const BaseUrl& url = state->config.url;
+    search->resolver.async_resolve(
+        url.host, std::to_string(url.port),
+        [search](beast::error_code error, tcp::resolver::results_type found) {
+          search->error = error;
+          search->found = std::move(found);
+          search->patience.cancel();
+        });
+    co_await search->patience.async_wait(kUseTuple);
+    co_return search;
+  }
+
   static asio::awaitable<bool> connect(StatePtr state, Link* link, Reply* reply) {
-    tcp::resolver resolver(state->context);
-    const std::string port = std::to_string(state->config.url.port);
     const std::string host = state->config.url.host;
-    const auto [unresolved, endpoints] = co_await resolver.async_resolve(host, port, kUseTuple);
-    if (unresolved) {
-      *reply = Reply(Reply::Fate::kNotSent, unresolved.message());
+    const auto search = co_await resolve(state);
+    if (search->error) {
+      *reply = Reply(Reply::Fate::kNotSent, search->error.message());
       co_return false;
     }
     link->lowest().expires_after(state->config.connect_timeout);
-    const auto [refused, endpoint] = co_await link->lowest().async_connect(endpoints, kUseTuple);
+    const auto [refused, endpoint] =
+        co_await link->lowest().async_connect(search->found, kUseTuple);
     if (refused) {
       *reply = Reply(Reply::Fate::kNotSent, refused.message());
       co_return false;
@@ -359,13 +388,13 @@ class HttpPeer final : public Peer {
 
   // A server closes a connection that it finds idle; a message that crosses that is sent again. One
   // that ends later was being looked at.
-  static asio::awaitable<Try> exchange(StatePtr state, Link* link, const Message* message,
-                                       Reply* reply) {
+  static asio::awaitable<Try> exchange(Link* link, const Message* message, Reply* reply,
+                                       Time end) {
     const auto start = std::chrono::steady_clock::now();
     const auto at_once = [&start] {
       return std::chrono::steady_clock::now() - start < base::limits::kStaleConnectionMax;
     };
-    link->lowest().expires_after(state->config.answer_timeout);
+    link->lowest().expires_at(end);
     const Moved written = co_await write_all(*link, *message);
     const beast::error_code unsent = std::get<beast::error_code>(written);
     if (unsent == beast::error::timeout) {

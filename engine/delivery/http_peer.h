@@ -5,6 +5,7 @@
 // repeated. HTTP/1.1 pairs answers with requests by their order alone, so that a connection on
 // which anything came beyond the answers asked for is not used again. A request whose headers
 // would hold control characters is not sent: 400.
+// All of a call ends within the time to find the name, to connect and to answer.
 
 #include <cstdint>
 #include <memory>
