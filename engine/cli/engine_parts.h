@@ -10,6 +10,7 @@
 #include "engine/base/result.h"
 #include "engine/cli/body_retention.h"
 #include "engine/cli/certificate_files.h"
+#include "engine/cli/end_watch.h"
 #include "engine/cli/files.h"
 #include "engine/cli/head_posts.h"
 #include "engine/cli/mapping_sets.h"
@@ -29,6 +30,7 @@
 #include "engine/journal/failure.h"
 #include "engine/journal/head_keeper.h"
 #include "engine/journal/journal.h"
+#include "engine/journal/log_marks.h"
 #include "engine/journal/search_key.h"
 #include "engine/people/gate.h"
 #include "engine/web/api.h"
@@ -56,6 +58,8 @@ class Engine {
   base::Result<void> open_notices();
   base::Result<void> open_web();
   void tick(int count);
+  void look_at_fellows();
+  void look_for_cut();
   void hear();
   web::MappingControl mapping_control();
   web::AuditControl audit_control();
@@ -67,8 +71,11 @@ class Engine {
   base::Result<void> open_heads();
   void sign_head();
   void tell_of_heads();
+  void watch_end();
   void drain();
 
+  std::atomic<bool> closed_{false};      // all is written down
+  std::unique_ptr<EndWatch> end_watch_;  // first, so that it ends last
   ServeConfig config_;
   const std::string files_;  // prefix of those that go with the journal
   CertificateFiles certificate_;
@@ -96,6 +103,7 @@ class Engine {
   std::unique_ptr<OutcomeNotices> notices_;  // none when nobody is to be told
   std::unique_ptr<intake::WorkPool> workers_;
   std::unique_ptr<intake::WorkPool> translators_;
+  std::unique_ptr<intake::WorkPool> readers_;  // answer what is read out of the journal
   std::unique_ptr<intake::Intake> intake_;
   std::unique_ptr<web::Events> events_;
   std::unique_ptr<WardFile> ward_;
@@ -108,6 +116,9 @@ class Engine {
   SideWork proving_;  // of the journal
   std::unique_ptr<TryOutDesk> try_out_;
   std::atomic<bool> stopping_{false};
+  journal::LogMarks marks_;  // on the loop
+  std::string unheard_;      // on the loop, as last told
+  bool may_send_ = true;
 };
 
 }  // namespace engine::cli

@@ -135,7 +135,7 @@ base::Result<void> Engine::open_web() {
       [this](const std::string& target, SideWork::Done done) {
         preflight(target, std::move(done));
       },
-      audit_control(), *sheets_, try_out_->control(), gate_.get()});
+      audit_control(), *sheets_, try_out_->control(), gate_.get(), readers_.get()});
   const auto listen = parse_listen(config_.listen);
   web::HttpServer::Config config;
   config.address = listen->address;

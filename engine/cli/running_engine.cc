@@ -22,6 +22,7 @@
 #include "engine/cli/target_peer.h"
 #include "engine/delivery/away.h"
 #include "engine/delivery/fitting_peer.h"
+#include "engine/delivery/gated_peer.h"
 #include "engine/delivery/http_peer.h"
 #include "engine/delivery/take_over.h"
 #include "engine/journal/open_store.h"
@@ -149,11 +150,14 @@ base::Result<void> Engine::open_targets() {
     if (!peer) {
       return std::move(peer).error();
     }
-    auto fitting = delivery::make_fitting_peer(std::move(*peer));
+    const auto may_send = [this] { return store_->may_send(); };
+    auto fitting =
+        delivery::make_fitting_peer(delivery::make_gated_peer(std::move(*peer), *loop_, may_send));
     facts.push_back(
         {target.name, [server = fitting.get()] { return server->mode(); }, target.limits});
     peers_.push_back(std::move(fitting));
-    const delivery::Courier::World world{*journal_, *peers_.back(), *loop_, clock_, random_};
+    const delivery::Courier::World world{*journal_, *peers_.back(), *loop_,
+                                         clock_,    random_,        may_send};
     couriers_.push_back(std::make_shared<delivery::Courier>(target.name, world, target.limits));
     targets.push_back(sets_->target(target.name));
   }
@@ -163,6 +167,7 @@ base::Result<void> Engine::open_targets() {
   const std::size_t threads = std::max<std::size_t>(1, std::thread::hardware_concurrency());
   workers_ = std::make_unique<intake::WorkPool>(threads);
   translators_ = std::make_unique<intake::WorkPool>(threads, kTranslatorsNice);
+  readers_ = std::make_unique<intake::WorkPool>(1);
   const intake::Intake::World world{*journal_,    *workers_, *translators_,
                                     *search_key_, *core_,    config_.backlog_max};
   intake_ = std::make_unique<intake::Intake>(world, std::move(targets),
@@ -333,8 +338,43 @@ void Engine::hear() {
   }
 }
 
+// On the loop: whether the engines that share the journal hear of this one, told when it changes.
+void Engine::look_at_fellows() {
+  const std::string unheard = store_->unheard();
+  if (unheard.empty() != unheard_.empty()) {
+    say(unheard.empty() ? "heard-again" : "unheard",
+        unheard.empty() ? "" : "what=\"" + unheard + "\"");
+  }
+  unheard_ = unheard;
+  if (const bool may_send = store_->may_send(); may_send != may_send_) {
+    may_send_ = may_send;
+    say(may_send ? "sends-again" : "sends-nothing",
+        may_send ? "" : "what=\"the other engines may be taking over; " + unheard + "\"");
+  }
+}
+
+// On the loop: after a fail-over of the database the journal may lack records that were followed.
+void Engine::look_for_cut() {
+  if (store_->engine().empty()) {
+    return;
+  }
+  const auto same = marks_.look(*store_);
+  if (!same || !same->has_value()) {
+    return;
+  }
+  say("journal-cut",
+      "same=" + std::to_string(**same) + " what=\"the database lacks what was there\"");
+  desk_->read_again();
+  events_->tell_again(**same);
+  if (notices_) {
+    notices_->begin_again(**same);
+  }
+}
+
 // On the loop: what no event announced, such as what another process wrote into the journal.
 void Engine::tick(int count) {
+  look_at_fellows();
+  look_for_cut();
   events_->follow();
   desk_->follow();
   if (notices_) {
@@ -352,11 +392,24 @@ void Engine::tick(int count) {
   loop_->after(base::limits::kTick / 4, [this, count] { tick(count + 1); });
 }
 
+// What waits for a journal that does not answer must not keep the engine from ending. Nothing is
+// lost with it that a crash would not lose.
+void Engine::watch_end() {
+  end_watch_ = std::make_unique<EndWatch>(base::limits::kEndTime, [this] {
+    if (!closed_) {
+      say("cut-off", "what=\"the journal does not answer\"");
+    }
+    std::_Exit(closed_ ? 0 : 1);
+  });
+}
+
 void Engine::drain() {
   stopping_ = true;
+  watch_end();
   store_->on_news({});
   events_->close();
   server_->stop(base::limits::kDrainTime);
+  readers_->stop();
   std::vector<std::future<void>> idle;
   for (const auto& courier : couriers_) {
     auto promise = std::make_shared<std::promise<void>>();
@@ -393,6 +446,7 @@ void Engine::drain() {
     tell_of_heads();
   }
   say("stopped", std::string("journal=") + (written ? "closed" : "failing"));
+  closed_ = true;
   // Somebody may be having a long journal proved, or a map run that takes long. Those only read or
   // compute, all else is closed and durable, and whoever stops the engine should not wait for them.
   if (!all_ended || !asking_.wait(base::limits::kDrainTime) ||

@@ -388,8 +388,7 @@ class HttpPeer final : public Peer {
 
   // A server closes a connection that it finds idle; a message that crosses that is sent again. One
   // that ends later was being looked at.
-  static asio::awaitable<Try> exchange(Link* link, const Message* message, Reply* reply,
-                                       Time end) {
+  static asio::awaitable<Try> exchange(Link* link, const Message* message, Reply* reply, Time end) {
     const auto start = std::chrono::steady_clock::now();
     const auto at_once = [&start] {
       return std::chrono::steady_clock::now() - start < base::limits::kStaleConnectionMax;

@@ -178,6 +178,14 @@ people::Right Api::right_of(const Route& route, const Request& request) {
   return route.run == &Api::post_session && is_dry(request) ? people::Right::kPreview : route.right;
 }
 
+// What waits for the journal: all but what answers from memory or gives its work away.
+bool Api::reads(const Route& route) {
+  const auto run = route.run;
+  return run != &Api::get_text && run != &Api::get_page && run != &Api::get_ready &&
+         run != &Api::post_session && run != &Api::post_sign_in && run != &Api::post_sign_out &&
+         run != &Api::get_me;
+}
+
 void Api::handle(Request request, Answer answer) {
   // Every answer is counted and carries the headers that keep browsers strict.
   const Answer reply = answer.then([this](Response& response) {
@@ -197,7 +205,19 @@ void Api::handle(Request request, Answer answer) {
     reply(problem(415, "not-supported", "send application/json or application/fhir+json"));
     return;
   }
-  (this->*found.route->run)(request, found.at, reply);
+  if (world_.readers == nullptr || !reads(*found.route)) {
+    (this->*found.route->run)(request, found.at, reply);
+    return;
+  }
+  // One after another, as on the server's own thread.
+  const auto asked = std::make_shared<Request>(std::move(request));
+  const bool taken =
+      world_.readers->run("journal", [this, asked, route = found.route, at = found.at, reply] {
+        (this->*route->run)(*asked, at, reply);
+      });
+  if (!taken) {
+    reply(problem(503, "transient", "the engine has as much in hand as it can"));
+  }
 }
 
 std::optional<Response> Api::screen(const Request& head) const {
@@ -330,6 +350,11 @@ void Api::get_ready(Request&, const Segments&, const Answer& answer) {
                    "the journal contradicts its last signed head: run journal verify"));
   } else if (world_.stopping()) {
     answer(problem(503, "transient", "the engine is ending"));
+  } else if (!world_.journal.store().may_send()) {
+    answer(
+        problem(503, "transient",
+                "the engines of this journal do not hear of this one, and it sends nothing: look "
+                "at the database and the log"));
   } else if (world_.intake.full()) {
     answer(problem(503, "transient", "as much as may wait is waiting: look at /targets"));
   } else {

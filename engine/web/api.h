@@ -88,6 +88,9 @@ class Api {
     Sheets& sheets;
     TryOutControl try_out;
     people::Gate* gate = nullptr;  // without it everybody may everything
+    // Where what is read out of the journal is answered, so that a journal that does not answer
+    // holds up nothing else; null: at once. Stopped before the Api goes.
+    intake::Workers* readers = nullptr;
   };
   explicit Api(World world) : world_(std::move(world)), who_may_(world_.gate) {}
   void handle(Request request, Answer answer);
@@ -107,6 +110,7 @@ class Api {
     bool path_known = false;  // by another method
   };
   static Found find(const Request& request);
+  static bool reads(const Route& route);
   static people::Right right_of(const Route& route, const Request& request);
 
   void post_sign_in(Request& request, const Segments& at, const Answer& answer);
