@@ -277,7 +277,7 @@ inline constexpr std::chrono::seconds kMappingLook{2};
 // What running requests and sends get to end in when the engine is told to stop.
 inline constexpr std::chrono::milliseconds kDrainTime{10'000};
 // An engine that has not ended by then, because its journal does not answer, is cut off.
-inline constexpr std::chrono::milliseconds kEndTime = 3 * kDrainTime;
+inline constexpr std::chrono::milliseconds kEndTime = 6 * kDrainTime;
 
 // --- The pages
 // The site's ward file: patients with their orders, some 2 KiB each.
