@@ -162,6 +162,28 @@ base::Result<void> read_notices(const toml::table& table, const std::string& nam
   return read;
 }
 
+base::Result<void> check_targets(const std::vector<TargetConfig>& targets) {
+  if (targets.empty()) {
+    return Error(ErrorCode::kInvalid,
+                 "say which record server to send to ([[target]] with url, --target URL)");
+  }
+  std::set<std::string> names;
+  for (const TargetConfig& target : targets) {
+    const bool plain =
+        !target.name.empty() && std::all_of(target.name.begin(), target.name.end(), [](char c) {
+          return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '-';
+        });
+    if (!plain) {
+      return Error(ErrorCode::kInvalid, "a target's name has small letters, digits and '-' only",
+                   target.name);
+    }
+    if (!names.insert(target.name).second) {
+      return Error(ErrorCode::kInvalid, "two targets have the same name", target.name);
+    }
+  }
+  return {};
+}
+
 // A name that begins with "127." may be anybody's.
 bool is_this_machine(const std::string& host) {
   const bool numeric = host.find_first_not_of("0123456789.") == std::string::npos;
@@ -226,11 +248,10 @@ base::Result<void> read_config(std::string_view text, const std::string& name,
                            {"settings", &config.translator.settings}};
   const std::pair<std::string_view, bool*> switches[] = {
       {"guarded", &config.guarded}, {"approval-needed", &config.approval_needed}};
-  auto read = read_texts(
-      table, members,
-      {"target", "guarded", "approval-needed", "backlog-max", "notices", "journal-key", "anchor",
-       "hosts"},
-      name);
+  auto read = read_texts(table, members,
+                         {"target", "guarded", "approval-needed", "backlog-max", "notices",
+                          "journal-key", "anchor", "hosts"},
+                         name);
   if (read) {
     read = read_list(table, "journal-key", name, config.journal_keys);
   }
@@ -325,23 +346,8 @@ base::Result<void> check_config(const ServeConfig& config) {
     return Error(ErrorCode::kInvalid,
                  "an engine's name has at most 100 bytes and no control characters");
   }
-  if (config.targets.empty()) {
-    return Error(ErrorCode::kInvalid,
-                 "say which record server to send to ([[target]] with url, --target URL)");
-  }
-  std::set<std::string> names;
-  for (const TargetConfig& target : config.targets) {
-    const bool plain =
-        !target.name.empty() && std::all_of(target.name.begin(), target.name.end(), [](char c) {
-          return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '-';
-        });
-    if (!plain) {
-      return Error(ErrorCode::kInvalid, "a target's name has small letters, digits and '-' only",
-                   target.name);
-    }
-    if (!names.insert(target.name).second) {
-      return Error(ErrorCode::kInvalid, "two targets have the same name", target.name);
-    }
+  if (auto named = check_targets(config.targets); !named) {
+    return named;
   }
   const auto listen = parse_listen(config.listen);
   if (!listen) {

@@ -176,14 +176,14 @@ class Script {
   std::thread thread_;
 };
 
-std::string answer(const std::string& body) {
+std::string with_body(const std::string& body) {
   return "HTTP/1.1 200 OK\r\nContent-Length: " + std::to_string(body.size()) + "\r\n\r\n" + body;
 }
 
 TEST_F(PeerTest, TakesTheFinalAnswerAndNoInterimOne) {
   const std::string hints = "HTTP/1.1 103 Early Hints\r\nLink: </a>\r\n\r\n";
   const std::string go_on = "HTTP/1.1 100 Continue\r\n\r\n";
-  const Script server({{hints + answer("1"), go_on + hints + answer("2"), answer("3")}});
+  const Script server({{hints + with_body("1"), go_on + hints + with_body("2"), with_body("3")}});
   connect(server.url());
   for (const char* body : {"1", "2", "3"}) {
     const Reply reply = call("{}");
@@ -198,8 +198,9 @@ TEST_F(PeerTest, HearsSoManyInterimAnswersAndNoMore) {
   for (std::size_t i = 0; i < base::limits::kInterimAnswersMax; ++i) {
     most += "HTTP/1.1 102 Processing\r\n\r\n";
   }
-  const Script server({{most + answer("1"), most + "HTTP/1.1 102 Processing\r\n\r\n" + answer("2")},
-                       {answer("3")}});
+  const Script server(
+      {{most + with_body("1"), most + "HTTP/1.1 102 Processing\r\n\r\n" + with_body("2")},
+       {with_body("3")}});
   connect(server.url());
   EXPECT_EQ(call("{}").body, "1");
   EXPECT_EQ(call("{}").fate, Reply::Fate::kNoAnswer);
@@ -208,7 +209,7 @@ TEST_F(PeerTest, HearsSoManyInterimAnswersAndNoMore) {
 }
 
 TEST_F(PeerTest, ABrokenConnectionAfterAnInterimAnswerIsNoStaleOne) {
-  const Script server({{answer("1"), "HTTP/1.1 100 Continue\r\n\r\nnoise\r\n\r\n"}});
+  const Script server({{with_body("1"), "HTTP/1.1 100 Continue\r\n\r\nnoise\r\n\r\n"}});
   connect(server.url());
   EXPECT_EQ(call("{}").body, "1");
   EXPECT_EQ(call("{}").fate, Reply::Fate::kNoAnswer) << "not sent once more: it was heard";
@@ -216,7 +217,8 @@ TEST_F(PeerTest, ABrokenConnectionAfterAnInterimAnswerIsNoStaleOne) {
 }
 
 TEST_F(PeerTest, AnotherProtocolIsNoAnswerAndEndsTheConnection) {
-  const Script server({{"HTTP/1.1 101 Switching Protocols\r\nUpgrade: x\r\n\r\n"}, {answer("2")}});
+  const Script server(
+      {{"HTTP/1.1 101 Switching Protocols\r\nUpgrade: x\r\n\r\n"}, {with_body("2")}});
   connect(server.url());
   EXPECT_EQ(call("{}").status, 101);
   EXPECT_EQ(call("{}").body, "2");
@@ -225,7 +227,7 @@ TEST_F(PeerTest, AnotherProtocolIsNoAnswerAndEndsTheConnection) {
 
 TEST_F(PeerTest, NeverUsesAConnectionOnWhichMoreCameThanWasAskedFor) {
   // At once, in one piece with an answer; and later, while nothing was asked.
-  const Script server({{answer("1") + answer("forged")}, {answer("2")}});
+  const Script server({{with_body("1") + with_body("forged")}, {with_body("2")}});
   connect(server.url());
   EXPECT_EQ(call("{}").body, "1");
   EXPECT_EQ(call("{}").body, "2");
@@ -248,12 +250,12 @@ TEST_F(PeerTest, LooksAtAKeptConnectionBeforeItIsUsedAgain) {
   };
   ask(promises[0]);
   boost::asio::ip::tcp::socket first = acceptor.accept();
-  serve_one(first, answer("1"));
+  serve_one(first, with_body("1"));
   EXPECT_EQ(promises[0].get_future().get().body, "1");
-  boost::asio::write(first, boost::asio::buffer(answer("forged")));
+  boost::asio::write(first, boost::asio::buffer(with_body("forged")));
   ask(promises[1]);
   boost::asio::ip::tcp::socket second = acceptor.accept();
-  serve_one(second, answer("2"));
+  serve_one(second, with_body("2"));
   EXPECT_EQ(promises[1].get_future().get().body, "2");
 }
 

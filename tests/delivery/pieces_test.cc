@@ -124,7 +124,8 @@ class PiecesTest : public ::testing::Test {
       const std::string name = session + std::to_string(i);
       list +=
           (i > 0 ? "," : "") + (R"({"fullUrl":"urn:)" + name) +
-          R"(","resource":{"resourceType":"Observation","note":")" + std::string(length, 'n') +
+          R"(","resource":{"resourceType":"Observation","identifier":[{"value":")" + name +
+          R"("}],"note":")" + std::string(length, 'n') +
           (i == 0 ? R"(","part":{"reference":"urn:)" + session + R"(1"}})" : std::string("\"}")) +
           R"(,"request":{"method":"POST","url":"Observation","ifNoneExist":"identifier=)" + name +
           "\"}}";

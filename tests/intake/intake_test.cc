@@ -157,7 +157,7 @@ TEST_F(IntakeTest, ACoreThatThrowsHoldsTheRevisionAndTheEngineGoesOn) {
   std::vector<Target> targets;
   targets.emplace_back("main", &throwing);
   targets.emplace_back("second", &other_core_);
-  intake_ = std::make_unique<Intake>(Intake::World{*journal_, *workers_, *workers_, key_},
+  intake_ = std::make_unique<Intake>(Intake::World{*journal_, *workers_, *workers_, key_, throwing},
                                      std::move(targets), [](const std::string&) {});
   EXPECT_EQ(send(document_of("a", 1, "p", "ready", "too much")).status, 202);
   EXPECT_EQ(settled("a"), "1 main held(map-failed), 1 second checked");
@@ -171,9 +171,14 @@ TEST_F(IntakeTest, ACoreThatThrowsHoldsTheRevisionAndTheEngineGoesOn) {
 }
 
 TEST(WorkPool, StopsWithinATimeAlsoWhenATaskDoesNotEnd) {
+  std::promise<void> begun;
   std::promise<void> go;
   WorkPool pool(2);
-  EXPECT_TRUE(pool.run("a", [&] { go.get_future().wait(); }));
+  EXPECT_TRUE(pool.run("a", [&] {
+    begun.set_value();
+    go.get_future().wait();
+  }));
+  begun.get_future().wait();
   EXPECT_FALSE(pool.stop_within(std::chrono::milliseconds(1)));
   EXPECT_FALSE(pool.run("a", [] {})) << "nothing is taken any more";
   go.set_value();

@@ -134,7 +134,8 @@ class JournalDamage(unittest.TestCase):
         self.engine.start(self.server.base, "--anchor", anchor)
         stage.wait_for("it is told", lambda: "event=journal-altered" in self.log())
         self.engine.stop()
-        self.assertIn("records are missing that were signed at", self.log())
+        # Missing, or others by now: the engine has written since it started.
+        self.assertRegex(self.log(), f"event=journal-altered what=.* signed at .*{anchor}")
         self.assertEqual(anchor.read_text(), heads)
         # As docs/operations.md says.
         anchor.rename(self.folder / "anchor.until")

@@ -104,19 +104,6 @@ TEST_F(ApiTest, SaysThatItIsEnding) {
   EXPECT_NE(answer.head.find("Retry-After: 2"), std::string::npos);
 }
 
-TEST_F(ApiTest, SaysWhyTheJournalCannotBeWritten) {
-  journal::Change change;
-  change.record.reason = "a line\nand another";  // which no head can hold
-  EXPECT_FALSE(journal_->write(change).has_value());
-  const RawClient::Answer failing = ask("GET", "/health/ready");
-  EXPECT_EQ(failing.status, 503);
-  EXPECT_NE(failing.body.find("given something that it cannot hold"), std::string::npos)
-      << failing.body;
-  EXPECT_NE(ask("GET", "/metrics").body.find("chartferry_journal_failing 1\n"), std::string::npos);
-  EXPECT_EQ(ask("POST", "/sessions", document_of("a", 1, "p")).status, 202);
-  EXPECT_EQ(ask("GET", "/health/ready").status, 200);
-}
-
 TEST_F(ApiTest, IsNotReadyWhileTheJournalIsAltered) {
   metrics_.heads(true, false);
   EXPECT_EQ(ask("GET", "/health/ready").status, 503);

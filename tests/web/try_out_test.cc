@@ -73,7 +73,7 @@ TEST_F(TryOutTest, RefusesWhatIsNoWish) {
                            R"({"before":0})", R"({"before":"x"})"}) {
     EXPECT_EQ(ask("POST", "/try-out/traffic", body).status, 400) << body;
   }
-  EXPECT_EQ(tried_.size(), 1u);
+  EXPECT_EQ(tried_.size(), 2u);
 }
 
 TEST_F(TryOutTest, HandsOnWhatTrafficToLookAt) {
