@@ -1,6 +1,5 @@
 #include "engine/cli/journal_targets.h"
 
-#include <algorithm>
 #include <cstdio>
 #include <set>
 #include <utility>
@@ -18,16 +17,6 @@ namespace {
 using base::Result;
 using journal::Store;
 
-std::vector<std::string> names_of(std::string_view targets) {
-  std::vector<std::string> out;
-  while (!targets.empty()) {
-    const std::size_t comma = std::min(targets.find(','), targets.size());
-    out.emplace_back(targets.substr(0, comma));
-    targets.remove_prefix(std::min(comma + 1, targets.size()));
-  }
-  return out;
-}
-
 // Also those that the last engine to start does not know any more: what landed in them is here.
 Result<std::set<std::string>> ever_configured(const Store& store) {
   std::set<std::string> out;
@@ -40,7 +29,7 @@ Result<std::set<std::string>> ever_configured(const Store& store) {
       return found.error();
     }
     for (const journal::Record& start : *found) {
-      for (std::string& name : names_of(start.targets)) {
+      for (std::string& name : delivery::names_of(start.targets)) {
         out.insert(std::move(name));
       }
       query.after = start.position;

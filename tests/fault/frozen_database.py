@@ -17,7 +17,7 @@ sys.path[:0] = [str(TOP / "sandbox"), str(TOP / "tests" / "journal")]
 import postgres_cluster  # noqa: E402
 import stage  # noqa: E402
 
-# An engine that is not heard stops sending after 15 seconds; one that cannot end is cut off after 30.
+# An engine that is not heard stops sending after 15 seconds; one that cannot end is cut off after 60.
 READY_WAIT = 60
 END_WAIT = 100
 # On a machine with much to do; what waits for the database takes half a minute.
