@@ -41,7 +41,7 @@ class Pauses {
   // The newest pause that cannot be read: it may be of any target, so it stands for each until
   // somebody says something later.
   journal::Record doubtful_;
-  const journal::Record none_;
+  const journal::Record none_ = {};
   journal::Position seen_ = 0;
   std::vector<journal::Record> noted_;  // since a reading of all began
 };
