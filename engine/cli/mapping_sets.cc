@@ -185,11 +185,6 @@ std::string MappingSets::state_file() const {
 }
 
 Result<std::unique_ptr<MappingSets>> MappingSets::open(Options options) {
-  auto files_whole = with_site(std::move(options.files));
-  if (!files_whole) {
-    return std::move(files_whole).error();
-  }
-  options.files = std::move(*files_whole);
   std::unique_ptr<MappingSets> sets(new MappingSets(std::move(options)));
   sets->seen_ = signature_of(sets->options_.files);
   SetIds in_force;

@@ -32,7 +32,7 @@ class Shadow;
 class MappingSets final : public intake::SessionCore {
  public:
   struct Options {
-    TranslatorFiles files;
+    TranslatorFiles files;                     // with_site()
     std::string folder;                        // of the kept sets
     bool approval_needed = false;              // a changed set waits for a person
     std::string target = {};                   // whose own sets these are; empty: the engine's

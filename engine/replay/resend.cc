@@ -38,90 +38,87 @@ journal::Query search_of(const ResendQuery& query) {
   return search;
 }
 
-bool is_past(const ResendQuery& query, const journal::Record& record) {
-  return query.through != 0 && record.position > query.through;
+// Each landing of the query in its order, until `visit` (base::Result<bool>) says false or fails.
+template <class Visit>
+Result<void> each_landing(const journal::Store& store, const ResendQuery& query,
+                          const Visit& visit) {
+  journal::Query search = search_of(query);
+  while (true) {
+    const auto records = store.search(search);
+    if (!records) {
+      return records.error();
+    }
+    for (const journal::Record& record : *records) {
+      if (query.through != 0 && record.position > query.through) {
+        return {};
+      }
+      const Result<bool> go_on = visit(record);
+      if (!go_on || !*go_on) {
+        return go_on ? Result<void>() : go_on.error();
+      }
+      search.after = record.position;
+    }
+    if (records->size() < search.limit) {
+      return {};
+    }
+  }
 }
 
 }  // namespace
 
 Result<ResendPlan> plan_resend(const journal::Store& store, const ResendQuery& query) {
-  journal::Query search = search_of(query);
   ResendPlan plan;
   plan.last = query.range.after;
-  while (true) {
-    const auto records = store.search(search);
-    if (!records) {
-      return records.error();
-    }
-    for (const journal::Record& record : *records) {
-      if (is_past(query, record)) {
-        return plan;
-      }
-      plan.last = search.after = record.position;
-      if (record.kind == journal::Kind::kUnreadable) {
-        continue;
-      }
+  const auto done = each_landing(store, query, [&](const journal::Record& record) {
+    plan.last = record.position;
+    if (record.kind != journal::Kind::kUnreadable) {
       ++plan.landings;
       ++plan.by_patient[record.patient];
     }
-    if (records->size() < search.limit) {
-      return plan;
-    }
-  }
+    return Result<bool>(true);
+  });
+  return done ? Result<ResendPlan>(std::move(plan)) : done.error();
 }
 
 Result<ResendReport> resend(const journal::Store& store, const ResendQuery& query,
                             const std::function<delivery::Reply(std::string bundle)>& post,
                             const OnProgress& on_progress) {
-  journal::Query search = search_of(query);
   ResendReport report;
   report.last = query.range.after;
-  while (true) {
-    const auto records = store.search(search);
-    if (!records) {
-      return records.error();
+  const auto done = each_landing(store, query, [&](const journal::Record& record) -> Result<bool> {
+    if (record.kind == journal::Kind::kUnreadable) {
+      ++report.unreadable;
+      return true;
     }
-    for (const journal::Record& record : *records) {
-      if (is_past(query, record)) {
-        return report;
-      }
-      if (record.kind == journal::Kind::kUnreadable) {
-        ++report.unreadable;
-        search.after = record.position;
-        continue;
-      }
-      auto bundle = bundle_of(store, record);
-      if (!bundle && bundle.error().code == ErrorCode::kNotFound) {
-        ++report.destroyed;
-        search.after = record.position;
-        continue;
-      }
-      if (!bundle) {
-        return std::move(bundle).error();
-      }
-      const std::size_t entries = delivery::count_entries(*bundle);
-      const delivery::Reply reply = post(std::move(*bundle));
-      ResendReport::OfPatient& patient = report.by_patient[record.patient];
-      patient.sent += reply.fate == delivery::Reply::Fate::kNotSent ? 0U : 1U;
-      const delivery::Verdict verdict = delivery::judge(reply, entries, true, 0);
-      if (verdict.action != delivery::Verdict::Action::kLanded) {
-        report.stopped_at = record.position;
-        report.session = record.session;
-        report.revision = record.revision;
-        report.reason = verdict.reason;
-        return report;
-      }
-      ++report.sent;
-      ++patient.taken;
-      report.last = search.after = record.position;
-      if (on_progress) {
-        on_progress({report.sent, record.position});
-      }
+    auto bundle = bundle_of(store, record);
+    if (!bundle && bundle.error().code == ErrorCode::kNotFound) {
+      ++report.destroyed;
+      return true;
     }
-    if (records->size() < search.limit) {
-      return report;
+    if (!bundle) {
+      return std::move(bundle).error();
     }
-  }
+    const std::size_t entries = delivery::count_entries(*bundle);
+    const delivery::Reply reply = post(std::move(*bundle));
+    ResendReport::OfPatient& patient = report.by_patient[record.patient];
+    patient.sent += reply.fate == delivery::Reply::Fate::kNotSent ? 0U : 1U;
+    const delivery::Verdict verdict = delivery::judge(reply, entries, true, 0);
+    if (verdict.action != delivery::Verdict::Action::kLanded) {
+      report.stopped_at = record.position;
+      report.session = record.session;
+      report.revision = record.revision;
+      report.reason = verdict.reason;
+      return false;
+    }
+    ++report.sent;
+    ++patient.taken;
+    report.last = record.position;
+    if (on_progress) {
+      on_progress({report.sent, record.position});
+    }
+    return true;
+  });
+  return done ? Result<ResendReport>(std::move(report)) : done.error();
 }
 
 }  // namespace engine::replay
