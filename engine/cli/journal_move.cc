@@ -1,6 +1,7 @@
 #include "engine/cli/journal_move.h"
 
 #include <cstdio>
+#include <memory>
 #include <utility>
 
 #include <CLI/CLI.hpp>
@@ -9,6 +10,7 @@
 #include "engine/cli/commands.h"
 #include "engine/cli/read_file.h"
 #include "engine/cli/system_seams.h"
+#include "engine/cli/target_sets.h"
 #include "engine/cli/translator_files.h"
 #include "engine/intake/moving.h"
 
@@ -40,6 +42,31 @@ base::Result<therapy::Move> wanted_of(const JournalArguments& arguments, const M
   return wanted;
 }
 
+// As the engine admits documents, with the conditions of its targets; the command line wins.
+base::Result<std::unique_ptr<therapy::Translator>> translator_of(const MoveArguments& move,
+                                                                 ServeConfig& config) {
+  if (!move.config.empty()) {
+    const auto text = read_file(move.config);
+    const auto read = text ? read_config(*text, move.config, config) : text.error();
+    if (!read) {
+      return read.error();
+    }
+  }
+  auto files = with_site(config.translator);
+  if (!files) {
+    return std::move(files).error();
+  }
+  if (!move.profiles.empty()) {
+    files->profiles = move.profiles;
+  }
+  auto sources = read_sources(*files);
+  if (!sources) {
+    return std::move(sources).error();
+  }
+  sources->conditions = conditions_of(config.targets);
+  return therapy::Translator::load(std::move(*sources));
+}
+
 }  // namespace
 
 CLI::App* add_move(CLI::App& app, JournalArguments& arguments, MoveArguments& move) {
@@ -54,6 +81,9 @@ CLI::App* add_move(CLI::App& app, JournalArguments& arguments, MoveArguments& mo
                       "JSON file with what else is known of the right patient: patient, order, "
                       "earlier, breathingSet");
   command->add_option("--profiles", move.profiles, "the site's folder, as for serve");
+  command->add_option("--config", move.config,
+                      "the engine's file: the new session goes to the targets whose conditions it "
+                      "meets (without it: where the old one went), and the site's folders are its");
   command->add_option("--role", move.role, "in which role you move it (default: therapist)");
   command->add_option("--key", arguments.key_file, "the search key's file");
   command->add_option("--who", arguments.who, "your name, as the log and the charts show it");
@@ -68,9 +98,8 @@ int move_in_journal(journal::Store& store, const JournalArguments& arguments,
   if (!wanted) {
     return fail(wanted.error());
   }
-  TranslatorFiles files;
-  files.profiles = move.profiles;
-  const auto translator = load_translator(files);
+  ServeConfig config;
+  const auto translator = translator_of(move, config);
   if (!translator) {
     return fail(translator.error());
   }
@@ -81,7 +110,8 @@ int move_in_journal(journal::Store& store, const JournalArguments& arguments,
     return fail(key.error());
   }
   const intake::BorrowedCore<therapy::Translator> core(**translator);
-  auto moving = intake::move_to_patient(store, core, *key, arguments.session, *wanted);
+  auto moving = intake::move_to_patient(store, core, *key, arguments.session, *wanted,
+                                        targets_of(config.targets, &core));
   if (!moving) {
     return fail(moving.error());
   }

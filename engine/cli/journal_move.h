@@ -18,6 +18,7 @@ struct MoveArguments {
   std::string role = "therapist";
   std::string known_file;
   std::string profiles;  // the site's folder, as for serve
+  std::string config;    // the engine's file, whose targets the new session is meant for
 };
 
 CLI::App* add_move(CLI::App& app, JournalArguments& arguments, MoveArguments& move);

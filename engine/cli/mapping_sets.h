@@ -32,11 +32,11 @@ class Shadow;
 class MappingSets final : public intake::SessionCore {
  public:
   struct Options {
-    TranslatorFiles files;                     // with_site()
-    std::string folder;                        // of the kept sets
-    bool approval_needed = false;              // a changed set waits for a person
-    std::string target = {};                   // whose own sets these are; empty: the engine's
-    std::vector<std::string> conditions = {};  // see therapy::Sources
+    TranslatorFiles files;         // with_site()
+    std::string folder;            // of the kept sets
+    bool approval_needed = false;  // a changed set waits for a person
+    std::string target = {};       // whose own sets these are; empty: the engine's
+    std::vector<therapy::Condition> conditions = {};  // see therapy::Sources
   };
   // Errors: as load_translator() for the site's files when they are to be in force, as
   // KeptSets::load for a set that an earlier run put in force.

@@ -139,7 +139,6 @@ base::Result<void> Engine::catch_up_targets() {
 }
 
 base::Result<void> Engine::open_targets() {
-  std::vector<intake::Target> targets;
   std::vector<delivery::TargetDesk::Facts> facts;
   for (const TargetConfig& target : config_.targets) {
     auto peer_config = peer_config_of(target);
@@ -159,7 +158,6 @@ base::Result<void> Engine::open_targets() {
     const delivery::Courier::World world{*journal_, *peers_.back(), *loop_,
                                          clock_,    random_,        may_send};
     couriers_.push_back(std::make_shared<delivery::Courier>(target.name, world, target.limits));
-    targets.push_back(sets_->target(target.name));
   }
   if (auto opened = desk_->open(std::move(facts), couriers_); !opened) {
     return opened;
@@ -170,14 +168,14 @@ base::Result<void> Engine::open_targets() {
   readers_ = std::make_unique<intake::WorkPool>(1);
   const intake::Intake::World world{*journal_,    *workers_, *translators_,
                                     *search_key_, *core_,    config_.backlog_max};
-  intake_ = std::make_unique<intake::Intake>(world, std::move(targets),
-                                             [this](const std::string& target) {
-                                               for (const auto& courier : couriers_) {
-                                                 if (courier->target() == target) {
-                                                   courier->wake();
-                                                 }
-                                               }
-                                             });
+  intake_ =
+      std::make_unique<intake::Intake>(world, sets_->targets(), [this](const std::string& target) {
+        for (const auto& courier : couriers_) {
+          if (courier->target() == target) {
+            courier->wake();
+          }
+        }
+      });
   return {};
 }
 

@@ -27,24 +27,19 @@ web::MappingChange changed(const MappingSets& sets, const MappingSets::Event& ev
 Result<std::unique_ptr<TargetSets>> TargetSets::open(const ServeConfig& config,
                                                      const std::string& folder) {
   auto out = std::make_unique<TargetSets>();
-  std::vector<std::string> conditions;
-  for (const TargetConfig& target : config.targets) {
-    if (!target.only.empty()) {
-      out->asked_.push_back({target.name, conditions.size()});
-      conditions.push_back(target.only);
-    }
-  }
   const auto common = with_site(config.translator);
   if (!common) {
     return common.error();
   }
-  auto of_engine =
-      MappingSets::open({*common, folder, config.approval_needed, {}, std::move(conditions)});
+  auto of_engine = MappingSets::open(
+      {*common, folder, config.approval_needed, {}, conditions_of(config.targets)});
   if (!of_engine) {
     return std::move(of_engine).error();
   }
+  out->targets_ = targets_of(config.targets, of_engine->get());
   out->sets_.push_back(std::move(*of_engine));
-  for (const TargetConfig& target : config.targets) {
+  for (std::size_t i = 0; i < config.targets.size(); ++i) {
+    const TargetConfig& target = config.targets[i];
     if (target.translator.empty()) {
       continue;
     }
@@ -57,21 +52,30 @@ Result<std::unique_ptr<TargetSets>> TargetSets::open(const ServeConfig& config,
       return Error(sets.error().code, "target '" + target.name + "': " + sets.error().detail,
                    sets.error().where);
     }
+    out->targets_[i].core = sets->get();
     out->sets_.push_back(std::move(*sets));
   }
   return out;
 }
 
-intake::Target TargetSets::target(const std::string& name) const {
-  intake::Target out(name, sets_.front().get());
-  for (const auto& sets : sets_) {
-    if (sets->target() == name) {
-      out.core = sets.get();
+std::vector<therapy::Condition> conditions_of(const std::vector<TargetConfig>& targets) {
+  std::vector<therapy::Condition> out;
+  for (const TargetConfig& target : targets) {
+    if (!target.only.empty()) {
+      out.push_back({"target '" + target.name + "'", target.only});
     }
   }
-  for (const Asked& asked : asked_) {
-    if (asked.target == name) {
-      out.condition = asked.condition;
+  return out;
+}
+
+std::vector<intake::Target> targets_of(const std::vector<TargetConfig>& targets,
+                                       const intake::SessionCore* core) {
+  std::vector<intake::Target> out;
+  std::size_t conditions = 0;
+  for (const TargetConfig& target : targets) {
+    out.emplace_back(target.name, core);
+    if (!target.only.empty()) {
+      out.back().condition = conditions++;
     }
   }
   return out;

@@ -26,8 +26,9 @@ class TargetSets {
   MappingSets& engine() { return *sets_.front(); }
   // The engine's first.
   const std::vector<std::unique_ptr<MappingSets>>& all() const { return sets_; }
-  // What intake makes bundles with for a target, and which condition it asks.
-  intake::Target target(const std::string& name) const;
+  // What intake makes bundles with for each target of the configuration, and which condition of the
+  // engine's set it asks.
+  const std::vector<intake::Target>& targets() const { return targets_; }
 
   // As MappingSets::status(), with "targets":[{"target",...}] for those that have their own.
   std::string status() const;
@@ -41,12 +42,13 @@ class TargetSets {
 
  private:
   std::vector<std::unique_ptr<MappingSets>> sets_;
-  struct Asked {
-    std::string target;
-    std::size_t condition;
-  };
-  std::vector<Asked> asked_;
+  std::vector<intake::Target> targets_;
 };
+
+// What the targets ask of sessions, and which of it each target asks; `core` is everybody's.
+std::vector<therapy::Condition> conditions_of(const std::vector<TargetConfig>& targets);
+std::vector<intake::Target> targets_of(const std::vector<TargetConfig>& targets,
+                                       const intake::SessionCore* core);
 
 // As it is written into the program's log: of which target it is, if it is of one.
 std::string text_of(const MappingSets& sets, const MappingSets::Event& event);

@@ -23,7 +23,11 @@ using therapy::Meets;
 
 struct Intake::State : std::enable_shared_from_this<State> {
   State(World w, std::vector<Target> t, std::function<void(const std::string&)> done)
-      : world(w), targets(std::move(t)), translated(std::move(done)) {}
+      : world(w), targets(std::move(t)), translated(std::move(done)) {
+    for (const Target& target : targets) {
+      names.push_back(target.name);
+    }
+  }
 
   void judge(const Arrival& arrival, const Answered& answered);
   void refuse(const Arrival& arrival, Answer answer, const therapy::SessionHeader& header,
@@ -41,6 +45,7 @@ struct Intake::State : std::enable_shared_from_this<State> {
 
   World world;
   std::vector<Target> targets;
+  std::vector<std::string> names;  // theirs
   std::function<void(const std::string&)> translated;
   void count_backlog();
 
@@ -91,6 +96,29 @@ Change held(const journal::Leg& leg, const char* reason) {
 }
 
 constexpr const char* kMapFailed = "map-failed";
+constexpr const char* kConditionFailed = "condition-failed";
+constexpr const char* kConditionNotMet = "condition-not-met";
+
+// Whether the revision is here only because nobody could say at intake whether it is meant for the
+// target: it was held for that, and no earlier one went there, whose corrections have to follow.
+base::Result<bool> was_undecided(const journal::Store& store, const journal::Leg& leg,
+                                 std::span<const journal::Leg> legs) {
+  if (basis_of(leg, legs).size() > 1) {
+    return false;
+  }
+  journal::Query query;
+  query.session = leg.session;
+  query.target = leg.target;
+  query.kind = Kind::kHeld;
+  query.limit = base::limits::kHistoryRecordsMax;
+  const auto records = store.search(query);
+  if (!records) {
+    return records.error();
+  }
+  return std::any_of(records->begin(), records->end(), [&leg](const journal::Record& one) {
+    return one.revision == leg.revision && one.reason == kConditionFailed;
+  });
+}
 
 // A core that throws is out of memory, or wrong; neither mends itself by trying again.
 base::Result<Change> guarded_translation(const journal::Store& store, const SessionCore& core,
@@ -180,12 +208,7 @@ void Intake::State::keep(const Arrival& arrival, therapy::Translator::Admission 
   change.record.patient = person_key(world.search_key, header.patient_key);
   change.record.therapist = person_key(world.search_key, header.therapist_key);
   change.record.content = std::move(admission.content);
-  for (const Target& target : targets) {
-    // What cannot be decided goes there to be held, where a person sees it.
-    const bool meant = !target.condition || admission.meets.at(*target.condition) != Meets::kNo;
-    std::string& names = meant ? change.record.targets : change.also_if_before;
-    names += (names.empty() ? "" : ",") + target.name;
-  }
+  choose_targets(targets, admission.meets, change);
   change.record.actor = arrival.sender;
   change.parts.push_back(journal::to_stored(Part("document", arrival.body)));
   auto done = [self = shared_from_this(), header = std::move(admission.header),
@@ -292,8 +315,17 @@ base::Result<Change> Intake::State::made_for(const Target& target, const journal
       return document.error();
     }
     const std::vector<Meets> meets = world.core.admit(*document).meets;
-    if (*target.condition < meets.size() && meets[*target.condition] == Meets::kUndecided) {
-      return held(leg, "condition-failed");
+    const Meets now = *target.condition < meets.size() ? meets[*target.condition] : Meets::kYes;
+    if (now == Meets::kUndecided) {
+      return held(leg, kConditionFailed);
+    }
+    const auto undecided =
+        now == Meets::kNo ? was_undecided(store, leg, legs) : base::Result<bool>(false);
+    if (!undecided) {
+      return undecided.error();
+    }
+    if (*undecided) {
+      return held(leg, kConditionNotMet);
     }
   }
   return guarded_translation(store, *target.core, leg, legs);
@@ -405,7 +437,7 @@ void Intake::dry_run(std::string body, std::string now, Answered answered) {
 base::Result<Moving> Intake::plan_move(const std::string& session,
                                        const therapy::Move& wanted) const {
   return move_to_patient(state_->world.journal.store(), state_->world.core,
-                         state_->world.search_key, session, wanted);
+                         state_->world.search_key, session, wanted, state_->targets);
 }
 
 void Intake::State::count_backlog() {
@@ -419,7 +451,9 @@ void Intake::State::count_backlog() {
   }
   std::uint64_t open = 0;
   for (const journal::Store::Count& count : *counts) {
-    open += count.state == journal::LegState::kHeld ? 0 : count.legs;
+    // What waits for a target that is not configured grows no more, and nothing makes it less.
+    const bool ours = std::find(names.begin(), names.end(), count.target) != names.end();
+    open += count.state == journal::LegState::kHeld || !ours ? 0 : count.legs;
   }
   backlog = open;
   sweeps_until_count = open / base::limits::kBacklogCountStep;
@@ -431,7 +465,8 @@ bool Intake::full() const {
 
 void Intake::sweep() {
   state_->count_backlog();
-  const auto legs = state_->world.journal.store().untranslated(base::limits::kIntakeMax);
+  const auto legs =
+      state_->world.journal.store().untranslated(state_->names, base::limits::kIntakeMax);
   for (const journal::Leg& leg : legs ? *legs : std::vector<journal::Leg>()) {
     state_->enqueue(leg.session);
   }

@@ -9,7 +9,6 @@
 #include <cstdint>
 #include <functional>
 #include <memory>
-#include <optional>
 #include <string>
 #include <vector>
 
@@ -17,19 +16,12 @@
 #include "engine/base/result.h"
 #include "engine/intake/moving.h"
 #include "engine/intake/session_core.h"
+#include "engine/intake/target.h"
 #include "engine/intake/work_pool.h"
 #include "engine/journal/journal.h"
 #include "engine/journal/search_key.h"
 
 namespace engine::intake {
-
-struct Target {
-  std::string name;
-  const SessionCore* core;  // its mapping and profile sets; must outlive the intake
-  // Which of the admitting core's conditions a session must meet to go there; none: all go.
-  std::optional<std::size_t> condition = {};
-  Target(std::string n, const SessionCore* c) : name(std::move(n)), core(c) {}
-};
 
 // What the sender is told. `body`: a receipt when 200 or 202, an OperationOutcome otherwise.
 struct Answer {

@@ -47,7 +47,8 @@ std::string faults_of(const therapy::Translator::Admission& admission) {
 }
 
 Result<Change> acceptance(const std::string& body, const char* reason, const SessionCore& core,
-                          const journal::SearchKey& key, const therapy::Move& wanted) {
+                          const journal::SearchKey& key, const therapy::Move& wanted,
+                          std::span<const Target> targets) {
   therapy::Translator::Admission admission = core.admit(body);
   if (!admission.admitted) {
     return Error(ErrorCode::kInvalid, "what the move would send is refused", faults_of(admission));
@@ -63,6 +64,7 @@ Result<Change> acceptance(const std::string& body, const char* reason, const Ses
   change.record.reason = reason;
   change.record.actor = wanted.actor;
   change.record.why = wanted.why;
+  choose_targets(targets, admission.meets, change);
   change.parts.push_back(journal::to_stored(journal::Part("document", body)));
   return change;
 }
@@ -77,7 +79,7 @@ Result<std::string> targets_of(const journal::Store& store, journal::Position ac
 
 Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& core,
                                const journal::SearchKey& key, const std::string& session,
-                               const therapy::Move& wanted) {
+                               const therapy::Move& wanted, std::span<const Target> targets) {
   if (auto good = journal::check_words(wanted.actor, wanted.why); !good) {
     return good.error();
   }
@@ -88,13 +90,13 @@ Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& c
   }
   const std::shared_ptr<const SessionCore> pinned = core.pinned();
   const auto moved = pinned->move(*revisions, wanted);
-  const auto targets = moved ? targets_of(store, known->back().position) : moved.error();
-  if (!targets) {
-    return targets.error();
+  auto before = moved ? targets_of(store, known->back().position) : moved.error();
+  if (!before) {
+    return std::move(before).error();
   }
-  auto away = acceptance(moved->taken_back, journal::kMovedAway, *pinned, key, wanted);
-  auto here =
-      away ? acceptance(moved->entered, journal::kMovedHere, *pinned, key, wanted) : away.error();
+  auto away = acceptance(moved->taken_back, journal::kMovedAway, *pinned, key, wanted, {});
+  auto here = away ? acceptance(moved->entered, journal::kMovedHere, *pinned, key, wanted, targets)
+                   : away.error();
   if (!here) {
     return std::move(here).error();
   }
@@ -107,7 +109,10 @@ Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& c
                  "the identifier that the new session would get is taken: give another",
                  here->record.session);
   }
-  away->record.targets = here->record.targets = *targets;
+  if (targets.empty()) {
+    here->record.targets = *before;
+  }
+  away->record.targets = std::move(*before);
   here->only_with_previous = true;
   Moving moving;
   moving.entered = here->record.session;

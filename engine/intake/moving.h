@@ -3,11 +3,13 @@
 // written together or not at all, the one that takes everything back and the one that enters it
 // anew. Each then lands like any other revision.
 
+#include <span>
 #include <string>
 #include <vector>
 
 #include "engine/base/result.h"
 #include "engine/intake/session_core.h"
+#include "engine/intake/target.h"
 #include "engine/journal/search_key.h"
 #include "engine/journal/store.h"
 
@@ -22,9 +24,12 @@ struct Moving {
 // session: its id. Errors: kNotFound (no such session), kConflict (it was moved or taken back
 // before, or the new session is there already), kInvalid (actor, reason or what is asked for; a
 // document that this core would refuse), as therapy::move_session, kIo, kCorrupt.
+// `targets`: for whom the new session may be meant, with conditions of this core; none: it goes
+// where the old one went. What takes the old one back always does.
 base::Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& core,
                                      const journal::SearchKey& key, const std::string& session,
-                                     const therapy::Move& wanted);
+                                     const therapy::Move& wanted,
+                                     std::span<const Target> targets = {});
 
 // What became of the batch, in words. Errors: kConflict when another revision came in between.
 base::Result<void> check_moved(const std::vector<journal::Outcome>& outcomes);

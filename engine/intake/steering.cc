@@ -20,7 +20,7 @@ struct ReasonRow {
   bool may_release;
 };
 // A bundle that failed its check is never sent as it is, so it cannot be released.
-constexpr std::array<ReasonRow, 30> kReasons = {{
+constexpr std::array<ReasonRow, 31> kReasons = {{
     {"unconfirmed-value",
      "a value is improbable and nobody confirmed it; confirm it in a new revision, or release",
      true},
@@ -43,6 +43,10 @@ constexpr std::array<ReasonRow, 30> kReasons = {{
     {"condition-failed",
      "the condition of this record server cannot be decided for this session; mend it in the "
      "configuration and remap, or withdraw",
+     false},
+    {"condition-not-met",
+     "the condition of this record server could not be decided before and does not hold now; "
+     "withdraw it, or change the condition and remap",
      false},
     {"no-target", "no record server's condition holds for it: it is kept and goes nowhere", false},
     {"refused", "the record server refuses the content; see its answer", true},

@@ -122,7 +122,8 @@ class PostgresStore final : public Store {
   Result<std::vector<Acceptance>> acceptances(std::string_view session) const override {
     return readers_.ask([&](Connection& c) { return queries::acceptances(c, session); });
   }
-  Result<std::vector<Leg>> untranslated(std::size_t limit) const override;
+  Result<std::vector<Leg>> untranslated(std::span<const std::string> targets,
+                                        std::size_t limit) const override;
   Result<std::vector<Leg>> due(std::string_view target, std::int64_t now_ms,
                                std::size_t limit) const override;
   Result<std::optional<std::int64_t>> next_due(std::string_view target) const override {
@@ -234,9 +235,11 @@ Result<void> PostgresStore::agree(std::string_view name, std::string_view value)
 
 // An engine translates at once what it took in; what is found here was left by one that ended, or
 // sent back by a person.
-Result<std::vector<Leg>> PostgresStore::untranslated(std::size_t limit) const {
+Result<std::vector<Leg>> PostgresStore::untranslated(std::span<const std::string> targets,
+                                                     std::size_t limit) const {
   const std::size_t engines = fellows_ ? fellows_->count() : 1;
-  auto found = in_state(LegState::kAccepted, limit * engines);
+  auto found = queue_readers_.ask(
+      [&](Connection& c) { return queries::untranslated(c, targets, limit * engines); });
   if (!found || engines == 1) {
     return found;
   }

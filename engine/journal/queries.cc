@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <chrono>
+#include <iterator>
 #include <utility>
 
 #include "engine/base/limits.h"
@@ -375,7 +376,6 @@ const char* legs_in(LegState state) {
   }
   return ENGINE_LEGS("", "0");
 }
-#undef ENGINE_LEGS
 
 }  // namespace
 
@@ -384,6 +384,26 @@ base::Result<std::vector<Leg>> in_state(Connection& connection, LegState state, 
   row.number(static_cast<std::int64_t>(limit));
   return all_legs(row);
 }
+
+base::Result<std::vector<Leg>> untranslated(Connection& connection,
+                                            std::span<const std::string> targets,
+                                            std::size_t limit) {
+  std::vector<Leg> out;
+  for (const std::string& target : targets) {
+    auto row = connection.run(ENGINE_LEGS(" INDEXED BY leg_new", "1 AND target = ?"));
+    row.text(target).number(static_cast<std::int64_t>(limit));
+    auto found = all_legs(row);
+    if (!found) {
+      return found;
+    }
+    std::move(found->begin(), found->end(), std::back_inserter(out));
+  }
+  std::stable_sort(out.begin(), out.end(),
+                   [](const Leg& a, const Leg& b) { return a.accepted < b.accepted; });
+  out.resize(std::min(out.size(), limit));
+  return out;
+}
+#undef ENGINE_LEGS
 
 base::Result<std::vector<Store::Count>> open_counts(Connection& connection) {
   auto row = connection.run(

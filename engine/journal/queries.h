@@ -3,6 +3,7 @@
 
 #include <functional>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -54,6 +55,10 @@ base::Result<std::vector<Leg>> due(Connection& connection, std::string_view targ
                                    std::int64_t now_ms, std::size_t limit);
 base::Result<std::optional<std::int64_t>> next_due(Connection& connection, std::string_view target);
 base::Result<std::vector<Leg>> in_state(Connection& connection, LegState state, std::size_t limit);
+// Accepted ones of these targets, oldest first.
+base::Result<std::vector<Leg>> untranslated(Connection& connection,
+                                            std::span<const std::string> targets,
+                                            std::size_t limit);
 base::Result<std::vector<Store::Count>> open_counts(Connection& connection);
 // Folds the records of `log` into the empty tables of `again` and names what differs.
 base::Result<std::vector<std::string>> compare_with_fold(Connection& log, Connection& again,

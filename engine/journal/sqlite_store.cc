@@ -166,8 +166,9 @@ class SqliteStore final : public Store {
   base::Result<std::vector<Acceptance>> acceptances(std::string_view session) const override {
     return read([&](Connection& c) { return queries::acceptances(c, session); });
   }
-  base::Result<std::vector<Leg>> untranslated(std::size_t limit) const override {
-    return read([&](Connection& c) { return queries::in_state(c, LegState::kAccepted, limit); });
+  base::Result<std::vector<Leg>> untranslated(std::span<const std::string> targets,
+                                              std::size_t limit) const override {
+    return read([&](Connection& c) { return queries::untranslated(c, targets, limit); });
   }
   base::Result<std::vector<Leg>> due(std::string_view target, std::int64_t now_ms,
                                      std::size_t limit) const override {

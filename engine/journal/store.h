@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <functional>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -223,8 +224,10 @@ class Store {
 
   virtual base::Result<std::vector<Leg>> legs(std::string_view session) const = 0;
   virtual base::Result<std::vector<Acceptance>> acceptances(std::string_view session) const = 0;
-  // Legs that wait to be translated by this engine, oldest first.
-  virtual base::Result<std::vector<Leg>> untranslated(std::size_t limit) const = 0;
+  // Legs of these targets that wait to be translated by this engine, oldest first. What waits for a
+  // target that nobody is configured with waits for that, and does not stand before others.
+  virtual base::Result<std::vector<Leg>> untranslated(std::span<const std::string> targets,
+                                                      std::size_t limit) const = 0;
   // Legs that may be sent now: due, first of their patient with none of it on its way, behind no
   // unfinished revision of their session. Oldest first. Of a shared journal, this engine's share of
   // them, or when that is empty anybody's.

@@ -6,10 +6,10 @@
 
 namespace engine::therapy {
 
-base::Result<Conditions> Conditions::compile(std::span<const std::string> texts,
+base::Result<Conditions> Conditions::compile(std::span<const Condition> conditions,
                                              const SessionModel& model) {
   Conditions out;
-  if (texts.empty()) {
+  if (conditions.empty()) {
     return out;
   }
   const shapes::Catalog& catalog = model.catalog();
@@ -18,11 +18,12 @@ base::Result<Conditions> Conditions::compile(std::span<const std::string> texts,
   options.types = out.types_.get();
   options.context_type = model.session();
   options.strict = true;
-  for (const std::string& text : texts) {
-    auto expression = fhirpath::compile(text, options);
+  for (const Condition& condition : conditions) {
+    auto expression = fhirpath::compile(condition.text, options);
     if (!expression) {
       return base::Error(expression.error().code,
-                         "a condition cannot be used: " + text + ": " + expression.error().detail,
+                         "the condition of " + condition.whose + " cannot be used: " +
+                             condition.text + ": " + expression.error().detail,
                          expression.error().where);
     }
     out.expressions_.push_back(std::move(*expression));

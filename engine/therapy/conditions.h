@@ -21,11 +21,16 @@ enum class Meets : std::uint8_t {
   kUndecided,  // the expression cannot be evaluated on this document
 };
 
+struct Condition {
+  std::string whose;  // whom an error is about: "target 'main'"
+  std::string text;
+};
+
 class Conditions {
  public:
-  // For the documents of a model whose catalog is frozen. Errors: kInvalid and kLimit with the
-  // expression and the place in it; an element that no session document has is one.
-  static base::Result<Conditions> compile(std::span<const std::string> texts,
+  // For the documents of a model whose catalog is frozen. Errors: kInvalid and kLimit with whose it
+  // is, the expression and the place in it; an element that no session document has is one.
+  static base::Result<Conditions> compile(std::span<const Condition> conditions,
                                           const SessionModel& model);
 
   // One answer for each, in their order. Called from many threads.

@@ -31,7 +31,7 @@ struct Sources {
   std::string settings;
   // FHIRPath over session documents; what is made of them does not depend on it, so it is no part
   // of the provenance. See conditions.h.
-  std::vector<std::string> conditions;
+  std::vector<Condition> conditions;
 };
 
 // The hashes and versions a translation was made with; journalled with every message.

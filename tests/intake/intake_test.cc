@@ -170,6 +170,129 @@ TEST_F(IntakeTest, ACoreThatThrowsHoldsTheRevisionAndTheEngineGoesOn) {
   EXPECT_EQ(*store_->size(), before) << "it is not tried again by itself";
 }
 
+// As a core that was given conditions: the first holds for patients whose name begins with "y", and
+// cannot be decided for those whose name begins with "u" unless it was mended.
+class AskingCore : public SessionCore {
+ public:
+  therapy::Translator::Admission admit(std::string_view body) const override {
+    therapy::Translator::Admission out = inner_.admit(body);
+    const std::string patient = out.header.patient_key.substr(out.header.patient_key.find('|') + 1);
+    out.meets = {patient.starts_with('y')              ? therapy::Meets::kYes
+                 : patient.starts_with('u') && !mended ? therapy::Meets::kUndecided
+                                                       : therapy::Meets::kNo};
+    return out;
+  }
+  therapy::Translation translate(std::span<const therapy::Revision> revisions) const override {
+    return inner_.translate(revisions);
+  }
+  const therapy::Provenance& provenance() const override { return inner_.provenance(); }
+  base::Result<therapy::Moved> move(std::span<const therapy::Revision> revisions,
+                                    const therapy::Move& wanted) const override {
+    const std::string revision = std::to_string(revisions.size() + 1);
+    return therapy::Moved{R"({"id":"a","patient":"n","revision":)" + revision + "}",
+                          R"({"id":"a-moved","revision":1,"patient":")" + wanted.patient + "\"}"};
+  }
+  bool mended = false;
+
+ private:
+  CoreDouble inner_{"m1"};
+};
+
+class AskingIntake : public IntakeTest {
+ protected:
+  void SetUp() override {
+    IntakeTest::SetUp();
+    stop();
+    restart();
+  }
+  void restart() {
+    journal_ = std::make_unique<journal::Journal>(*store_, clock_);
+    workers_ = std::make_unique<WorkPool>(1);
+    std::vector<Target> targets;
+    targets.emplace_back("main", &asking_);
+    targets.emplace_back("second", &asking_);
+    targets.back().condition = 0;
+    intake_ =
+        std::make_unique<Intake>(Intake::World{*journal_, *workers_, *workers_, key_, asking_},
+                                 std::move(targets), [](const std::string&) {});
+  }
+  void remap(const std::string& id) {
+    SteerRequest request;
+    request.action = Steer::kRemap;
+    request.session = session_id_of(id);
+    request.target = "second";
+    request.actor = "Robin Sample";
+    request.why = "the condition is mended";
+    auto change = steer(*store_, request);
+    ASSERT_TRUE(change.has_value()) << change.error().text();
+    ASSERT_TRUE(journal_->write(std::move(*change)).has_value());
+    intake_->sweep();
+  }
+  AskingCore asking_;
+};
+
+TEST_F(AskingIntake, AMovedSessionGoesToWhomTheRightPatientIsMeantFor) {
+  EXPECT_EQ(send(document_of("a", 1, "n")).status, 202);
+  EXPECT_EQ(settled("a"), "1 main checked");
+  therapy::Move wanted;
+  wanted.patient = "y";
+  wanted.actor = "Robin Sample";
+  wanted.why = "wrong bed";
+  for (const auto& [patient, entered] : {std::pair("y", "main,second"), {"n", "main"}}) {
+    wanted.patient = patient;
+    const auto moving = intake_->plan_move(session_id_of("a"), wanted);
+    ASSERT_TRUE(moving.has_value()) << moving.error().text();
+    EXPECT_EQ(moving->changes[0].record.targets, "main") << "wherever it went";
+    EXPECT_EQ(moving->changes[1].record.targets, entered);
+  }
+  // Of one that went to the second, and is of somebody who is not meant for it.
+  EXPECT_EQ(send(document_of("a", 2, "y")).status, 202);
+  EXPECT_EQ(settled("a"), "1 main checked, 2 main checked, 2 second checked");
+  const auto moving = intake_->plan_move(session_id_of("a"), wanted);
+  ASSERT_TRUE(moving.has_value()) << moving.error().text();
+  EXPECT_EQ(moving->changes[0].record.targets, "main,second");
+  EXPECT_EQ(moving->changes[1].record.targets, "main");
+}
+
+TEST_F(AskingIntake, WhatCouldNotBeDecidedIsNotSentWhenTheAnswerIsNo) {
+  EXPECT_EQ(send(document_of("a", 1, "u")).status, 202);
+  EXPECT_EQ(settled("a"), "1 main checked, 1 second held(condition-failed)");
+  remap("a");
+  EXPECT_EQ(settled("a"), "1 main checked, 1 second held(condition-failed)");
+  asking_.mended = true;
+  remap("a");
+  EXPECT_EQ(settled("a"), "1 main checked, 1 second held(condition-not-met)");
+  // A correction of what went there follows it, whatever the condition says.
+  EXPECT_EQ(send(document_of("b", 1, "y")).status, 202);
+  EXPECT_EQ(settled("b"), "1 main checked, 1 second checked");
+  EXPECT_EQ(send(document_of("b", 2, "n")).status, 202);
+  EXPECT_EQ(settled("b"), "1 main checked, 1 second checked, 2 main checked, 2 second checked");
+}
+
+TEST_F(IntakeTest, WhatWaitsForATargetThatIsNotConfiguredStopsNothing) {
+  std::vector<journal::Change> batch;
+  for (std::size_t i = 0; i < base::limits::kIntakeMax + 1; ++i) {
+    journal::Change change(journal::record_of(Kind::kAccepted, "g" + std::to_string(i), 1));
+    change.record.targets = "gone";
+    batch.push_back(std::move(change));
+  }
+  ASSERT_TRUE(store_->commit(batch, clock_).has_value());
+  journal::Change change(journal::record_of(Kind::kAccepted, session_id_of("a"), 1));
+  change.record.targets = "gone,main";
+  change.parts.push_back(journal::to_stored(journal::Part("document", document_of("a", 1, "p"))));
+  ASSERT_TRUE(journal::write(*store_, clock_, std::move(change)).has_value());
+  stop();
+  backlog_max_ = 2;
+  start();
+  intake_->sweep();
+  EXPECT_FALSE(intake_->full()) << "it is no backlog of ours";
+  for (int i = 0;
+       i < 2'000 && store_->legs(session_id_of("a"))->back().state == LegState::kAccepted; ++i) {
+    std::this_thread::sleep_for(std::chrono::milliseconds(5));
+  }
+  EXPECT_EQ(store_->legs(session_id_of("a"))->back().state, LegState::kChecked);
+}
+
 TEST(WorkPool, StopsWithinATimeAlsoWhenATaskDoesNotEnd) {
   std::promise<void> begun;
   std::promise<void> go;

@@ -2,6 +2,7 @@
 """Targets with maps of their own, and with conditions on what is meant for them."""
 import copy
 import pathlib
+import subprocess
 import sys
 import tempfile
 import unittest
@@ -136,9 +137,25 @@ class TargetSets(unittest.TestCase):
         self.legs(session, (1, "main", "landed"), (1, "second", "landed"))
         self.assert_all_verified()
 
+    def test_a_moved_session_goes_to_whom_the_right_patient_is_meant_for(self):
+        patients = "https://hill.example/ids/patient"
+        self.start("only = \"patient.identifier.value = 'P-0102'\"")
+        for name, more in (("with-the-file", ["--config", self.folder / "engine.toml"]), ("without", [])):
+            session, _ = self.send("alder-breathing-am", name)
+            self.legs(session, (1, "main", "landed"))
+            done = subprocess.run([stage.ENGINE, "journal", "--journal", self.engine.journal, "move", session,
+                                   "--to", f"{patients}|P-0102", "--who", "Robin Sample", "--why", "Wrong bed", *more],
+                                  capture_output=True, text=True, check=False)
+            self.assertEqual(done.returncode, 0, done.stderr)
+            entered = done.stdout.split(" takes it back, ")[1].split("/")[0]
+            self.legs(session, (1, "main", "landed"), (2, "main", "landed"))
+            self.legs(entered, (1, "main", "landed"), *([(1, "second", "landed")] if more else []))
+        self.assert_all_verified()
+
     def test_a_condition_that_no_document_could_meet_is_refused_at_the_start(self):
         with self.assertRaises(stage.Failure) as refused:
             self.start("only = \"facilty.exists()\"")
+        self.assertIn("the condition of target 'second'", str(refused.exception))
         self.assertIn("facilty", str(refused.exception))
 
 

@@ -66,13 +66,14 @@ void fill(Store& store, const base::Clock& clock, std::size_t first, std::size_t
 // Steps of one session's way as intake and delivery go it, the looks at what is to be done
 // included.
 double steps_a_session(Store& store, const base::Clock& clock, std::size_t first) {
+  const std::vector<std::string> targets = {"main"};
   constexpr std::size_t kSessions = 20;
   const std::uint64_t before = steps;
   for (std::size_t number = first; number < first + kSessions; ++number) {
     for (const Kind kind : kWay) {
       EXPECT_TRUE(write(store, clock, change_of(kind, number)).has_value());
       EXPECT_TRUE(store.legs("s" + std::to_string(number)).has_value());
-      EXPECT_TRUE(store.untranslated(100).has_value());
+      EXPECT_TRUE(store.untranslated(targets, 100).has_value());
       EXPECT_TRUE(store.due("main", 0, 8).has_value());
       EXPECT_TRUE(store.next_due("main").has_value());
       EXPECT_TRUE(store.open_counts().has_value());

@@ -40,6 +40,12 @@ class StoreConformance : public ::testing::TestWithParam<HouseKind> {
     record.unknown = unknown;
     return write(Change(record));
   }
+  std::vector<Leg> untranslated(const std::vector<std::string>& targets = {"main"},
+                                std::size_t limit = 10) {
+    auto legs = store_->untranslated(targets, limit);
+    EXPECT_TRUE(legs.has_value()) << (legs ? "" : legs.error().text());
+    return legs ? *legs : std::vector<Leg>();
+  }
   void expect_sound() {
     const auto verification = verify(*store_);
     ASSERT_TRUE(verification.has_value()) << verification.error().text();

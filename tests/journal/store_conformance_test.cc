@@ -85,12 +85,31 @@ TEST_P(StoreConformance, WritesWhatBelongsTogetherOrNeither) {
   expect_sound();
 }
 
+TEST_P(StoreConformance, WhatWaitsForOtherTargetsStandsInNobodysWay) {
+  for (const auto& [session, targets] :
+       {std::pair("a", "gone"), {"b", "gone"}, {"c", "main,gone"}, {"d", "far"}, {"e", "main"}}) {
+    Change change(record_of(Kind::kAccepted, session, 1));
+    change.record.targets = targets;
+    write(std::move(change));
+  }
+  const auto said = [&](const std::vector<std::string>& targets, std::size_t limit) {
+    std::string out;
+    for (const Leg& leg : untranslated(targets, limit)) {
+      out += leg.session + ":" + leg.target + " ";
+    }
+    return out;
+  };
+  EXPECT_EQ(said({"main", "far"}, 10), "c:main d:far e:main ");
+  EXPECT_EQ(said({"far", "main"}, 2), "c:main d:far ");
+  EXPECT_EQ(said({}, 10), "");
+}
+
 TEST_P(StoreConformance, GoesTheWholeWay) {
   write(Kind::kAccepted, "a", 1);
-  EXPECT_EQ(store_->untranslated(10)->size(), 1u);
+  EXPECT_EQ(untranslated().size(), 1u);
   EXPECT_EQ(due_text(*store_), "");
   write(Kind::kChecked, "a", 1);
-  EXPECT_EQ(store_->untranslated(10)->size(), 0u);
+  EXPECT_EQ(untranslated().size(), 0u);
   EXPECT_EQ(due_text(*store_), "a/1");
   write(Kind::kDispatched, "a", 1);
   EXPECT_EQ(due_text(*store_), "");
@@ -200,7 +219,7 @@ TEST_P(StoreConformance, WhatBuildsOnARevisionThatWillNotLandIsMadeAgain) {
   write(Kind::kChecked, "b", 2);
   write(Kind::kWithdrawn, "b", 1);
   EXPECT_EQ(legs_text(*store_, {"b"}), "b/1 withdrawn(why), b/2 accepted");
-  EXPECT_EQ(store_->untranslated(10)->size(), 2u);
+  EXPECT_EQ(untranslated().size(), 2u);
   // One that was sent already keeps the bytes that it was sent with.
   write(Kind::kAccepted, "c", 1);
   hold("c", 1, true);

@@ -13,9 +13,11 @@ using testing::house_sources;
 using testing::replaced;
 using testing::sample;
 
-base::Result<std::unique_ptr<Translator>> with_conditions(std::vector<std::string> conditions) {
+base::Result<std::unique_ptr<Translator>> with_conditions(const std::vector<std::string>& texts) {
   Sources sources = house_sources();
-  sources.conditions = std::move(conditions);
+  for (const std::string& text : texts) {
+    sources.conditions.push_back({"target 'far'", text});
+  }
   return Translator::load(std::move(sources));
 }
 
@@ -46,7 +48,10 @@ TEST(Conditions, OneThatNoDocumentCouldMeetIsNotTaken) {
        {"facilty.exists()", "entry.where(", "entry.vitals.saturation.valu > 3"}) {
     const auto translator = with_conditions({text});
     ASSERT_FALSE(translator.has_value()) << text;
-    EXPECT_NE(translator.error().text().find(text), std::string::npos) << translator.error().text();
+    const std::string said = translator.error().text();
+    EXPECT_NE(said.find(std::string("the condition of target 'far' cannot be used: ") + text),
+              std::string::npos)
+        << said;
   }
 }
 
