@@ -21,13 +21,13 @@ web::MappingControl Engine::mapping_control() {
     }
     return change;
   };
-  return {[this] { return sets_->status(); },
-          [this, told](std::string_view set, std::string_view actor, std::string_view why) {
-            return told(sets_->approve(set, actor, why));
-          },
-          [this, told](std::string_view target, std::string_view actor, std::string_view why) {
-            return told(sets_->roll_back(target, actor, why));
-          }};
+  return {
+      [this] { return sets_->status(); },
+      [this, told](std::string_view set, std::string_view target, std::string_view actor,
+                   std::string_view why) { return told(sets_->approve(set, target, actor, why)); },
+      [this, told](std::string_view target, std::string_view actor, std::string_view why) {
+        return told(sets_->roll_back(target, actor, why));
+      }};
 }
 
 void Engine::preflight(const std::string& target, SideWork::Done done) {

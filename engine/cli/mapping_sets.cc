@@ -333,6 +333,11 @@ Result<MappingSets::Event> MappingSets::approve(std::string_view name, std::stri
   return Event{"mapping-approved", "set=" + in_force_.ids.name(), in_force_.ids};
 }
 
+bool MappingSets::waits(std::string_view name) const {
+  const std::lock_guard lock(mutex_);
+  return waiting_ && waiting_->ids.name() == name;
+}
+
 Result<MappingSets::Event> MappingSets::roll_back(std::string_view by, std::string_view why) {
   if (Result<void> whole = named_with_reason(by, why); !whole) {
     return whole.error();

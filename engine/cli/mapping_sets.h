@@ -54,6 +54,7 @@ class MappingSets final : public intake::SessionCore {
   // `name` as in status(). Errors: kInvalid for a missing name or reason, kNotFound when the set
   // does not wait.
   base::Result<Event> approve(std::string_view name, std::string_view by, std::string_view why);
+  bool waits(std::string_view name) const;
   // Errors: kInvalid, kNotFound when there is no earlier set.
   base::Result<Event> roll_back(std::string_view by, std::string_view why);
   const std::string& target() const { return options_.target; }

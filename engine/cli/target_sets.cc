@@ -1,5 +1,6 @@
 #include "engine/cli/target_sets.h"
 
+#include <algorithm>
 #include <utility>
 
 #include "engine/intake/session_core.h"
@@ -20,6 +21,11 @@ namespace {
 web::MappingChange changed(const MappingSets& sets, const MappingSets::Event& event) {
   return {event.what, text_of(sets, event), sets.target(),
           intake::made_with(sets.provenance(), {})};
+}
+
+Error no_sets_of_its_own() {
+  return Error(ErrorCode::kNotFound, "no target of this name has mapping sets of its own",
+               "target");
 }
 
 }  // namespace
@@ -96,29 +102,44 @@ std::string TargetSets::status() const {
   return text + "]}";
 }
 
-Result<web::MappingChange> TargetSets::approve(std::string_view name, std::string_view by,
-                                               std::string_view why) {
-  for (std::size_t i = 0;; ++i) {
-    const auto event = sets_[i]->approve(name, by, why);
-    if (event) {
-      return changed(*sets_[i], *event);
+MappingSets* TargetSets::of(std::string_view target) const {
+  const auto found = std::find_if(sets_.begin(), sets_.end(),
+                                  [&](const auto& one) { return one->target() == target; });
+  return found == sets_.end() ? nullptr : found->get();
+}
+
+Result<web::MappingChange> TargetSets::approve(std::string_view name, std::string_view target,
+                                               std::string_view by, std::string_view why) {
+  MappingSets* chosen = of(target);
+  if (chosen == nullptr) {
+    return no_sets_of_its_own();
+  }
+  if (target.empty() && !chosen->waits(name)) {
+    std::string where;
+    std::size_t places = 0;
+    for (const auto& sets : sets_) {
+      if (sets->waits(name)) {
+        where += (places++ == 0 ? "'" : ", '") + sets->target() + "'";
+        chosen = sets.get();
+      }
     }
-    if (event.error().code != ErrorCode::kNotFound || i + 1 == sets_.size()) {
-      return event.error();
+    if (places > 1) {
+      return Error(ErrorCode::kConflict, "this set waits for several targets; say which: " + where,
+                   "target");
     }
   }
+  const auto event = chosen->approve(name, by, why);
+  return event ? Result<web::MappingChange>(changed(*chosen, *event)) : event.error();
 }
 
 Result<web::MappingChange> TargetSets::roll_back(std::string_view target, std::string_view by,
                                                  std::string_view why) {
-  for (const auto& sets : sets_) {
-    if (sets->target() == target) {
-      const auto event = sets->roll_back(by, why);
-      return event ? Result<web::MappingChange>(changed(*sets, *event)) : event.error();
-    }
+  MappingSets* chosen = of(target);
+  if (chosen == nullptr) {
+    return no_sets_of_its_own();
   }
-  return Error(ErrorCode::kNotFound, "no target of this name has mapping sets of its own",
-               "target");
+  const auto event = chosen->roll_back(by, why);
+  return event ? Result<web::MappingChange>(changed(*chosen, *event)) : event.error();
 }
 
 }  // namespace engine::cli

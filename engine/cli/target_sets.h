@@ -32,15 +32,20 @@ class TargetSets {
 
   // As MappingSets::status(), with "targets":[{"target",...}] for those that have their own.
   std::string status() const;
-  // The waiting set of that name, wherever it waits. Errors: as MappingSets::approve().
-  base::Result<web::MappingChange> approve(std::string_view name, std::string_view by,
-                                           std::string_view why);
+  // The waiting set of that name. `target`: where it waits; empty: at the engine itself, else in
+  // the one place where it does. Errors: as MappingSets::approve(); kNotFound when the target has
+  // no sets of its own; kConflict when it waits for several targets and none is named.
+  base::Result<web::MappingChange> approve(std::string_view name, std::string_view target,
+                                           std::string_view by, std::string_view why);
   // `target`: whose sets; empty: the engine's. Errors: as MappingSets::roll_back(), and kNotFound
   // when the target has none of its own.
   base::Result<web::MappingChange> roll_back(std::string_view target, std::string_view by,
                                              std::string_view why);
 
  private:
+  // nullptr when the target has none of its own; empty: the engine's.
+  MappingSets* of(std::string_view target) const;
+
   std::vector<std::unique_ptr<MappingSets>> sets_;
   std::vector<intake::Target> targets_;
 };

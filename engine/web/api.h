@@ -41,8 +41,8 @@ struct MappingChange {
 // The mapping sets of the engine and of targets that have their own.
 struct MappingControl {
   std::function<std::string()> status;  // JSON
-  std::function<base::Result<MappingChange>(std::string_view set, std::string_view actor,
-                                            std::string_view why)>
+  std::function<base::Result<MappingChange>(std::string_view set, std::string_view target,
+                                            std::string_view actor, std::string_view why)>
       approve;
   std::function<base::Result<MappingChange>(std::string_view target, std::string_view actor,
                                             std::string_view why)>

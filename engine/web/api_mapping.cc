@@ -22,8 +22,8 @@ void Api::post_mapping(Request& request, const Segments& at, const Answer& answe
   json::Document document(names);
   if (!document.parse(request.body).has_value() || !document.root()->is_object()) {
     answer(problem(400, "structure",
-                   "send {\"set\" (of approve), \"target\" (of roll-back, where it has sets of its "
-                   "own), \"actor\", \"why\"}"));
+                   "send {\"set\" (of approve), \"target\" (when it has sets of its own), "
+                   "\"actor\", \"why\"}"));
     return;
   }
   const json::Node& wish = *document.root();
@@ -31,10 +31,11 @@ void Api::post_mapping(Request& request, const Segments& at, const Answer& answe
   change.record.kind = journal::Kind::kApproved;
   change.record.actor = actor_of(request, wish);
   change.record.why = wish.string_at("why");
-  auto made = at[1] == "approve" ? world_.mapping.approve(wish.string_at("set"),
-                                                          change.record.actor, change.record.why)
-                                 : world_.mapping.roll_back(wish.string_at("target"),
-                                                            change.record.actor, change.record.why);
+  const std::string_view target = wish.string_at("target");
+  auto made = at[1] == "approve"
+                  ? world_.mapping.approve(wish.string_at("set"), target, change.record.actor,
+                                           change.record.why)
+                  : world_.mapping.roll_back(target, change.record.actor, change.record.why);
   if (!made) {
     answer(from_error(made.error()));
     return;

@@ -29,9 +29,9 @@ class TargetSets(unittest.TestCase):
         self.a.start()
         self.b.start()
 
-    def start(self, of_b, *more):
+    def start(self, of_b, *more, of_a=""):
         config = self.folder / "engine.toml"
-        config.write_text(f'[[target]]\nname = "main"\nurl = "{self.a.base}"\n'
+        config.write_text(f'[[target]]\nname = "main"\nurl = "{self.a.base}"\n{of_a}\n'
                           f'[[target]]\nname = "second"\nurl = "{self.b.base}"\n{of_b}\n', encoding="utf-8")
         self.engine.start(None, "--config", config, *more)
         stage.wait_for("the engine is ready", self.engine.ready)
@@ -93,6 +93,46 @@ class TargetSets(unittest.TestCase):
         self.engine.stop()
         self.start(f'site = "{self.folder / "site"}"\noverlay = "us-core"')
         self.assertEqual(self.engine.request("GET", "/mapping").json()["targets"][0]["inForce"]["set"], first)
+
+    def site(self, name):
+        """A site's folder, the file of its summary map, and the line that makes it a target's."""
+        maps = self.folder / name / "mappings"
+        maps.mkdir(parents=True)
+        (maps / "summary.map").write_text(SUMMARY, encoding="utf-8")
+        return maps / "summary.map", f'site = "{self.folder / name}"'
+
+    def test_a_set_that_waits_for_two_targets_is_approved_for_the_one_that_is_named(self):
+        (one, of_a), (other, of_b) = self.site("one"), self.site("other")
+        self.start(of_b, "--approval-needed", of_a=of_a)
+
+        def waiting():
+            targets = self.engine.request("GET", "/mapping").json()["targets"]
+            return {each["target"]: each["waiting"]["set"] for each in targets if "waiting" in each}
+
+        def approve(status, **more):
+            wish = {"set": name, "actor": "Robin Sample", "why": "agreed", **more}
+            answer = self.engine.request("POST", "/mapping/approve", wish, JSON)
+            self.assertEqual(answer.status, status, answer.body)
+            return answer.body.decode()
+
+        for file in (one, other):
+            file.write_text(CHANGED, encoding="utf-8")
+        stage.wait_for("both wait", lambda: len(waiting()) == 2, seconds=60, pause=0.2)
+        self.assertEqual(waiting()["main"], waiting()["second"])
+        name = waiting()["main"]
+        # Whose is meant is not guessed.
+        self.assertIn("'main', 'second'", approve(409))
+        approve(404, target="third")
+        self.assertEqual(set(waiting()), {"main", "second"})
+        approve(200, target="second")
+        self.assertEqual(set(waiting()), {"main"})
+        approve(404, target="second")
+        self.assertEqual(set(waiting()), {"main"})
+        # Where it waits at one place only, that is the one.
+        approve(200)
+        self.assertEqual(waiting(), {})
+        approved = self.engine.request("POST", "/log", {"kind": "approved"}, JSON).json()["records"]
+        self.assertEqual([record["target"] for record in approved], ["main", "second"])
 
     def test_a_condition_decides_what_is_meant_for_a_target(self):
         self.start("only = \"entry.selfCare.exists()\"")

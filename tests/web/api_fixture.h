@@ -83,7 +83,7 @@ class ApiTest : public ::testing::Test {
         [] {},
         [this] { return stopping_; },
         {[] { return std::string(R"({"inForce":{"set":"a"}})"); },
-         [](std::string_view set, std::string_view, std::string_view) {
+         [](std::string_view set, std::string_view, std::string_view, std::string_view) {
            return set == "b" ? base::Result<MappingChange>(MappingChange{"", "", "", "mapping=b"})
                              : base::Error(base::ErrorCode::kNotFound, "none waits");
          },
