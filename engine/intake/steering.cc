@@ -20,7 +20,7 @@ struct ReasonRow {
   bool may_release;
 };
 // A bundle that failed its check is never sent as it is, so it cannot be released.
-constexpr std::array<ReasonRow, 31> kReasons = {{
+constexpr std::array<ReasonRow, 32> kReasons = {{
     {"unconfirmed-value",
      "a value is improbable and nobody confirmed it; confirm it in a new revision, or release",
      true},
@@ -49,6 +49,10 @@ constexpr std::array<ReasonRow, 31> kReasons = {{
      "withdraw it, or change the condition and remap",
      false},
     {"no-target", "no record server's condition holds for it: it is kept and goes nowhere", false},
+    {"not-admitted",
+     "the profiles in force for this record server do not admit the document, so nothing was sent; "
+     "see the outcome, then mend them and remap, or send a new revision",
+     false},
     {"refused", "the record server refuses the content; see its answer", true},
     {"forbidden", "the record server does not allow this; check the rights and release", true},
     {"unknown-patient",

@@ -52,6 +52,16 @@ base::Result<std::vector<therapy::Revision>> load_revisions(
   return out;
 }
 
+std::string reason_of(const therapy::Translation& made) {
+  const bool unnamed = made.verdict != therapy::Verdict::kReady && made.hold_reason.empty();
+  return unnamed ? std::string(kNotAdmitted) : made.hold_reason;
+}
+
+// Journals hold these from a time when they had the reason of a record server's refusal.
+std::string reason_of(const journal::Record& made) {
+  return made.reason == "refused" ? std::string(kNotAdmitted) : made.reason;
+}
+
 base::Result<Change> translate_leg(const journal::Store& store, const SessionCore& core,
                                    const Leg& leg, std::span<const Leg> legs) {
   const std::vector<std::uint32_t> basis = basis_of(leg, legs);
@@ -73,7 +83,7 @@ base::Result<Change> translate_leg(const journal::Store& store, const SessionCor
     change.record.kind = Kind::kChecked;
   } else {
     change.record.kind = Kind::kHeld;
-    change.record.reason = made.hold_reason.empty() ? "refused" : made.hold_reason;
+    change.record.reason = reason_of(made);
     change.parts.push_back(
         journal::to_stored(Part("outcome", fhir::to_operation_outcome(made.issues))));
   }

@@ -4,6 +4,7 @@
 
 #include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "engine/base/result.h"
@@ -20,6 +21,15 @@ std::vector<std::uint32_t> basis_of(const journal::Leg& leg, std::span<const jou
 base::Result<std::vector<therapy::Revision>> load_revisions(
     const journal::Store& store, std::string_view session,
     std::span<const std::uint32_t> revisions);
+
+// The reason of a leg whose document the set in force for its target does not admit, though that
+// of its day admitted it, or that of the engine. Nothing is made of it, so nothing was sent.
+inline constexpr std::string_view kNotAdmitted = "not-admitted";
+
+// Why it is held; "" when it is ready.
+std::string reason_of(const therapy::Translation& made);
+// Likewise of a record (checked or held) of a translation.
+std::string reason_of(const journal::Record& made);
 
 // The record (checked or held) with its parts, ready to be written.
 base::Result<journal::Change> translate_leg(const journal::Store& store, const SessionCore& core,

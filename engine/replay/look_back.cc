@@ -25,8 +25,7 @@ std::string_view sets_of(std::string_view made_with) {
 
 // As intake journals it.
 Made made_of(const therapy::Translation& translation) {
-  const bool ready = translation.verdict == therapy::Verdict::kReady;
-  return {ready, !ready && translation.hold_reason.empty() ? "refused" : translation.hold_reason,
+  return {translation.verdict == therapy::Verdict::kReady, intake::reason_of(translation),
           translation.bundle};
 }
 
@@ -41,7 +40,7 @@ base::Result<Made> made_in_force(const journal::Store& store, const intake::Sess
   if (!bundle && bundle.error().code != base::ErrorCode::kNotFound) {
     return std::move(bundle).error();
   }
-  return Made{record.kind == journal::Kind::kChecked, record.reason,
+  return Made{record.kind == journal::Kind::kChecked, intake::reason_of(record),
               bundle ? std::move(*bundle) : std::string()};
 }
 

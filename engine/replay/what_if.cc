@@ -4,6 +4,7 @@
 #include <utility>
 #include <vector>
 
+#include "engine/intake/translation.h"
 #include "engine/json/document.h"
 #include "engine/json/write.h"
 #include "engine/replay/entry_texts.h"
@@ -204,8 +205,10 @@ base::Result<WhatIfReport> what_if(const journal::Store& store, const intake::Se
     if (!again) {
       changes.push_back({"cannot be translated: " + again.error().detail, "", ""});
     } else {
-      Made before{made.record.kind == journal::Kind::kChecked, made.record.reason, made.bundle};
-      Made after{again->verdict == therapy::Verdict::kReady, again->hold_reason, again->bundle};
+      Made before{made.record.kind == journal::Kind::kChecked, intake::reason_of(made.record),
+                  made.bundle};
+      Made after{again->verdict == therapy::Verdict::kReady, intake::reason_of(*again),
+                 again->bundle};
       const bool other = before.bundle != after.bundle;
       if (other) {
         keep_entries_that_differ(before.bundle, after.bundle);

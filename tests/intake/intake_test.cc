@@ -407,6 +407,21 @@ TEST_F(IntakeTest, HoldsWithTheOutcome) {
             std::string::npos);
 }
 
+// The set in force for a target may be stricter than the one that took the document in.
+TEST_F(IntakeTest, WhatASetDoesNotAdmitIsNotARecordServersRefusal) {
+  EXPECT_EQ(send(document_of("a", 1, "p", "")).status, 202);
+  EXPECT_EQ(settled("a"), "1 main held(not-admitted), 1 second held(not-admitted)");
+  EXPECT_NE(reason_text("not-admitted").find("nothing was sent"), std::string_view::npos);
+  SteerRequest request;
+  request.session = session_id_of("a");
+  request.target = "main";
+  request.actor = "tester";
+  request.why = "seen";
+  EXPECT_FALSE(steer(*store_, request).has_value()) << "nothing was made that could be sent";
+  request.action = Steer::kRemap;
+  EXPECT_TRUE(steer(*store_, request).has_value());
+}
+
 TEST_F(IntakeTest, BuildsALaterRevisionOnWhatMayStillLand) {
   send(document_of("a", 1, "p"));
   settled("a");

@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
 """Targets with maps of their own, and with conditions on what is meant for them."""
 import copy
+import json
 import pathlib
 import subprocess
 import sys
@@ -133,6 +134,26 @@ class TargetSets(unittest.TestCase):
         self.assertEqual(waiting(), {})
         approved = self.engine.request("POST", "/log", {"kind": "approved"}, JSON).json()["records"]
         self.assertEqual([record["target"] for record in approved], ["main", "second"])
+
+    def test_what_a_targets_own_profiles_do_not_admit_is_held_there_and_says_so(self):
+        table = json.loads((stage.TOP / "profiles" / "session" / "plausibility.json").read_text(encoding="utf-8"))
+        for datum in table["datum"]:
+            if datum["id"] == "saturation":
+                datum.update(refuse={"low": 0, "high": 90}, confirm={"low": 60, "high": 90})
+        strict = self.folder / "strict" / "session"
+        strict.mkdir(parents=True)
+        (strict / "plausibility.json").write_text(json.dumps(table), encoding="utf-8")
+        self.start(f'profiles = "{strict.parent}"')
+        session, _ = self.send("alder-moving", "stricter")
+        self.legs(session, (1, "main", "landed"), (1, "second", "held"))
+        view = self.engine.session(session)
+        self.assertEqual(view["reason"], "not-admitted")
+        self.assertIn("nothing was sent", view["reasonText"])
+        why = self.engine.request("GET", f"/sessions/{session}/outcome").json()["issue"]
+        self.assertTrue(any("is impossible" in issue["details"]["text"] for issue in why), why)
+        wish = {"why": "seen", "actor": "Robin Sample"}
+        self.assertEqual(self.engine.request("POST", f"/sessions/{session}/release", wish, JSON).status, 422)
+        self.assert_all_verified()
 
     def test_a_condition_decides_what_is_meant_for_a_target(self):
         self.start("only = \"entry.selfCare.exists()\"")

@@ -60,7 +60,7 @@ class LookBack : public ::testing::Test {
       take_in("s" + std::to_string(i), i % 4 == 0 ? "unconfirmed-value" : "ready");
     }
   }
-  void take_in(const std::string& id, const std::string& verdict) {
+  void take_in(const std::string& id, const std::string& verdict, const std::string& reason = "") {
     Change accepted;
     accepted.record.kind = Kind::kAccepted;
     accepted.record.session = session_id_of(id);
@@ -73,6 +73,7 @@ class LookBack : public ::testing::Test {
     const auto legs = store_->legs(session_id_of(id));
     auto change = intake::translate_leg(*store_, core_, legs->back(), *legs);
     ASSERT_TRUE(change.has_value());
+    change->record.reason = reason.empty() ? change->record.reason : reason;
     ASSERT_TRUE(journal::write(*store_, clock_, std::move(*change)).has_value());
   }
   static Look all() {
@@ -112,6 +113,20 @@ TEST_F(LookBack, FindsNothingBetweenASetAndItself) {
   EXPECT_EQ(report->looked, 12u);
   EXPECT_EQ(report->same, 12u);
   EXPECT_TRUE(report->kinds.empty());
+}
+
+// Such a record once had the reason of a record server's refusal, and is in journals of that time.
+TEST_F(LookBack, FindsNothingWhereOnlyTheReasonsNameIsAnother) {
+  take_in("not-admitted", "", "refused");
+  Look look = all();
+  look.limit = 1;
+  for (const char* in_force : {"m1", "m2"}) {
+    const OtherCore core(in_force, "\x01", "");
+    EXPECT_EQ(look_back(*store_, core, core_, look)->same, 1u) << in_force;
+  }
+  const auto report = what_if(*store_, core_, {}, 1, {});
+  ASSERT_TRUE(report.has_value());
+  EXPECT_EQ(report->same, 13u);
 }
 
 TEST_F(LookBack, TakesFromTheJournalWhatTheSetInForceMade) {
