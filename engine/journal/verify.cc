@@ -85,6 +85,10 @@ class Verifier {
   }
 
   void part(const PartRow& row) {
+    if (row.position >= next_position_) {
+      beyond_ = {row.position, row.part.name};
+      return;
+    }
     ++out.parts;
     out.stored_bytes += row.part.bytes.size();
     const std::string where = "record " + std::to_string(row.position) + ", part " + row.part.name;
@@ -126,6 +130,7 @@ class Verifier {
                        : bytes.error().detail));
       }
     }
+    check_beyond();
     for (auto later = heads_.upper_bound(frontier_.size()); later != heads_.end(); ++later) {
       fault("the tree head of " + later->second->time + " covers " + std::to_string(later->first) +
             " records, the log has " + std::to_string(frontier_.size()) +
@@ -203,6 +208,18 @@ class Verifier {
     const auto record = store_.destroyed_by(position, name);
     return record && record->has_value() && **record >= next_position_;
   }
+  // Parts of records that were written after the last one looked at are the next verification's,
+  // and stand in the same transaction as their record: beyond the log's end there are none.
+  void check_beyond() {
+    if (beyond_.first == 0) {
+      return;
+    }
+    const auto size = store_.size();
+    if (!size || *size < beyond_.first) {
+      fault("record " + std::to_string(beyond_.first) + ", part " + beyond_.second + ": " +
+            (size ? "no head names it" : size.error().text()));
+    }
+  }
   void compare_heads() {
     const auto [first, last] = heads_.equal_range(frontier_.size());
     for (auto head = first; head != last; ++head) {
@@ -250,6 +267,7 @@ class Verifier {
   Destruction removed_;                                    // of all of them, the records
   std::vector<std::pair<Position, std::string>> keyless_;  // sealed parts
   Position next_position_ = 1;
+  std::pair<Position, std::string> beyond_;  // the last part that is newer than these records
   base::Digest previous_ = genesis();
   std::string time_;
   Frontier frontier_;

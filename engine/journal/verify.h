@@ -28,8 +28,10 @@ struct Verification {
   bool sound() const { return faults.empty(); }
 };
 
-// Reads everything once and goes on after a fault. The tree must pass through each of the heads;
-// their signatures are check_tree_heads()'s matter. Errors: kIo when it cannot be read at all.
+// Reads everything once and goes on after a fault. An engine may write meanwhile: what it adds
+// after the records were read is left to the next verification, and not counted. The tree must pass
+// through each of the heads; their signatures are check_tree_heads()'s matter. Errors: kIo when it
+// cannot be read at all.
 base::Result<Verification> verify(const Store& store, const std::vector<TreeHead>& heads = {});
 
 }  // namespace engine::journal

@@ -10,6 +10,7 @@
 #include "engine/journal/merkle.h"
 #include "engine/journal/open_store.h"
 #include "engine/journal/sql.h"
+#include "tests/journal/growing_store.h"
 #include "tests/journal/sealed_store.h"
 
 namespace engine::journal {
@@ -270,6 +271,23 @@ TEST_P(Destroying, IsCopiedAndCatchesUpInAnEarlierCopy) {
               std::string::npos)
         << name;
   }
+}
+
+TEST_P(Destroying, WhileSomebodyVerifiesIsNoFault) {
+  for (const char* session : {"a", "b", "c"}) {
+    accept(session, "body of " + std::string(session));
+    land(session);
+    at_year(1);
+  }
+  const GrowingStore growing(*store_, [&] {
+    EXPECT_EQ(shred("p-b").verdict, Outcome::Verdict::kWritten);
+    EXPECT_EQ(expire("2027-06-01T00:00:00Z").verdict, Outcome::Verdict::kWritten);
+  });
+  const auto during = verify(growing);
+  ASSERT_TRUE(during.has_value()) << during.error().text();
+  EXPECT_EQ(during->faults, std::vector<std::string>());
+  EXPECT_EQ(during->records, 12u);
+  expect_sound();
 }
 
 INSTANTIATE_TEST_SUITE_P(Stores, Destroying, ::testing::ValuesIn(all_houses()),

@@ -3,6 +3,7 @@
 #include <string>
 #include <vector>
 
+#include "tests/journal/growing_store.h"
 #include "tests/journal/store_conformance.h"
 
 namespace engine::journal {
@@ -87,6 +88,30 @@ TEST_P(StoreContent, ReadsALongLogInPagesFromAnywhereAndStopsWhenTold) {
   EXPECT_EQ(found->front().position, 599u);
   EXPECT_EQ(found->back().position, 50u);
   expect_sound();
+}
+
+// An engine goes on while somebody verifies.
+TEST_P(StoreContent, IsSoundWhileItGrows) {
+  const auto accept = [this](const std::string& session) {
+    Change change(record_of(Kind::kAccepted, session, 1));
+    change.parts.push_back(to_stored(Part("document", "body of " + session)));
+    write(std::move(change));
+  };
+  accept("a");
+  accept("b");
+  const GrowingStore growing(*store_, [&] {
+    for (int i = 0; i < 40; ++i) {  // more than one page of parts
+      accept("c" + std::to_string(i));
+    }
+  });
+  const auto during = verify(growing);
+  ASSERT_TRUE(during.has_value()) << during.error().text();
+  EXPECT_EQ(during->faults, std::vector<std::string>());
+  EXPECT_EQ(during->records, 2u);
+  EXPECT_EQ(during->parts, 2u) << "what came later is not counted";
+  const auto after = verify(*store_);
+  EXPECT_EQ(after->parts, 42u);
+  EXPECT_EQ(after->faults, std::vector<std::string>());
 }
 
 INSTANTIATE_TEST_SUITE_P(Stores, StoreContent, ::testing::ValuesIn(all_houses()),

@@ -129,6 +129,8 @@ INSTANTIATE_TEST_SUITE_P(
                   "record 3, part document: is missing"},
         Tampering{"body_added", "INSERT INTO part VALUES(3, 1, 'extra', 0, 'x')",
                   "record 3, part extra: no head names it"},
+        Tampering{"body_added_beyond", "INSERT INTO part VALUES(99, 0, 'extra', 0, 'x')",
+                  "record 99, part extra: no head names it"},
         Tampering{"removed", "DELETE FROM record WHERE position = 3", "gap after position 2"},
         Tampering{
             "removed_and_renumbered",
