@@ -1,3 +1,4 @@
+#include <map>
 #include <optional>
 #include <set>
 #include <utility>
@@ -34,6 +35,63 @@ std::optional<Disclosure::What> what_of(const Record& record) {
   }
 }
 
+// Which sends of one session no answer is known of: the engine ended before it came, or it is still
+// awaited. Records in their order.
+class OpenSends {
+ public:
+  void note(const Record& record) {
+    const bool sent = record.kind == Kind::kDispatched;
+    if (!sent && record.kind != Kind::kAnswered && record.kind != Kind::kHeld &&
+        record.kind != Kind::kLanded) {
+      return;
+    }
+    journal::Position& open = open_[{record.revision, record.target}];
+    if (sent && open != 0) {
+      unanswered_.insert(open);
+    }
+    open = sent ? record.position : 0;
+  }
+  std::set<journal::Position> unanswered() && {
+    for (const auto& [leg, position] : open_) {
+      if (position != 0) {
+        unanswered_.insert(position);
+      }
+    }
+    return std::move(unanswered_);
+  }
+
+ private:
+  std::map<std::pair<std::uint32_t, std::string>, journal::Position> open_;
+  std::set<journal::Position> unanswered_;
+};
+
+// Of one session. Read to its end for the answers, which may come behind the range; then told.
+base::Result<void> tell_session(const journal::Store& store, const std::string& session,
+                                const Range& range, const OnDisclosure& visit) {
+  journal::Query query;
+  query.session = session;
+  query.since = range.since;
+  OpenSends sends;
+  auto done = each_record(store, query, [&](Record& record) -> base::Result<void> {
+    sends.note(record);
+    return {};
+  });
+  if (!done) {
+    return done;
+  }
+  const auto unanswered = std::move(sends).unanswered();
+  query.until = range.until;
+  return each_record(store, query, [&](Record& record) -> base::Result<void> {
+    const auto what = unanswered.contains(record.position)
+                          ? std::optional(Disclosure::What::kPerhaps)
+                          : what_of(record);
+    if (what) {
+      visit({*what, std::move(record)});
+    }
+    return {};
+  });
+}
+
 }  // namespace
 
 std::string_view name_of(Disclosure::What what) {
@@ -63,18 +121,8 @@ base::Result<void> disclosures(const journal::Store& store, const std::string& p
     sessions.insert(std::move(record.session));
     return {};
   });
-  const auto tell = [&visit](Record& record) -> base::Result<void> {
-    if (const auto what = what_of(record)) {
-      visit({*what, std::move(record)});
-    }
-    return {};
-  };
   for (auto session = sessions.begin(); done && session != sessions.end(); ++session) {
-    journal::Query of_session;
-    of_session.session = *session;
-    of_session.since = range.since;
-    of_session.until = range.until;
-    done = each_record(store, of_session, tell);
+    done = tell_session(store, *session, range, visit);
   }
   if (!done) {
     return done;
@@ -83,7 +131,10 @@ base::Result<void> disclosures(const journal::Store& store, const std::string& p
   query.since = range.since;
   query.until = range.until;
   return each_record(store, query, [&](Record& record) -> base::Result<void> {
-    return sessions.contains(record.session) ? base::Result<void>() : tell(record);
+    if (const auto what = what_of(record); what && !sessions.contains(record.session)) {
+      visit({*what, std::move(record)});
+    }
+    return {};
   });
 }
 

@@ -103,6 +103,46 @@ TEST_F(ReportsTest, AHoldBeforeAnythingWasSentIsNoDisclosure) {
   EXPECT_EQ(disclosed("p"), "");
 }
 
+TEST_F(ReportsTest, WhatWasSentAndNeverAnsweredMayHaveLanded) {
+  accept("a", 1, "{}");
+  happen(Kind::kDispatched, "a");  // the engine ended here, and again below
+  happen(Kind::kStarted, "");
+  happen(Kind::kDispatched, "a");
+  happen(Kind::kStarted, "");
+  happen(Kind::kDispatched, "a");
+  happen(Kind::kAnswered, "a", 1, 413);  // goes in pieces from here on
+  happen(Kind::kDispatched, "a");
+  happen(Kind::kStarted, "");
+  happen(Kind::kWithdrawn, "a");
+  EXPECT_EQ(disclosed("p"),
+            "may-have-landed a, may-have-landed a, not-taken a, may-have-landed a, ");
+}
+
+TEST_F(ReportsTest, ASendIsAnsweredByItsOwnTargetAndRevision) {
+  accept("a", 1, "{}");
+  accept("a", 2, "{ }");
+  happen(Kind::kDispatched, "a");
+  Record elsewhere = journal::record_of(Kind::kDispatched, "a", 1, "second");
+  write(elsewhere);
+  happen(Kind::kLanded, "a", 1, 200);
+  happen(Kind::kDispatched, "a", 2);
+  happen(Kind::kAnswered, "a", 2);  // nothing went out: nobody was there
+  elsewhere.kind = Kind::kWithdrawn;
+  write(elsewhere);
+  EXPECT_EQ(disclosed("p"), "may-have-landed a, landed a, ");
+}
+
+TEST_F(ReportsTest, AnAnswerBehindTheRangeIsAnAnswer) {
+  accept("a", 1, "{}");
+  accept("b", 1, "{}");
+  happen(Kind::kDispatched, "a");
+  happen(Kind::kDispatched, "b");
+  at(120);
+  happen(Kind::kLanded, "a", 1, 200);
+  EXPECT_EQ(disclosed("p", {"", "2027-01-15T08:01:00Z"}), "may-have-landed b, ");
+  EXPECT_EQ(disclosed("p", {"2027-01-15T08:01:00Z", ""}), "landed a, ");
+}
+
 TEST_F(ReportsTest, ARangeIsOfTheDisclosureNotOfTheTreatment) {
   accept("a", 1, "{}");
   at(60);
