@@ -24,6 +24,11 @@ void print_json(const replay::ResendReport& report) {
     json::write_string(report.session, out);
     out += ",\"revision\":" + std::to_string(report.revision) + ",\"reason\":";
     json::write_string(report.reason, out);
+    out += std::string(",\"partly\":") + (report.partly ? "true" : "false");
+    if (!report.about.empty()) {
+      out += ",\"about\":";
+      json::write_string(report.about, out);
+    }
   }
   std::printf("%s}\n", out.c_str());
 }
@@ -40,9 +45,11 @@ void print_text(const replay::ResendReport& report) {
                 static_cast<unsigned long long>(report.destroyed));
   }
   if (!report.complete()) {
-    std::printf("STOPPED at record %llu, session %s/%u: %s; go on with --after %llu\n",
+    std::printf("STOPPED at record %llu, session %s/%u: %s%s%s; go on with --after %llu\n",
                 static_cast<unsigned long long>(report.stopped_at), report.session.c_str(),
                 report.revision, report.reason.c_str(),
+                report.about.empty() ? "" : (" (" + report.about + ")").c_str(),
+                report.partly ? "; a part of it is there" : "",
                 static_cast<unsigned long long>(report.last));
   }
 }
@@ -76,10 +83,11 @@ std::vector<Look> corrected(const replay::ResendPlan& plan, const replay::Resend
     const replay::ResendReport::OfPatient done =
         found != report.by_patient.end() ? found->second : replay::ResendReport::OfPatient();
     if (!patient.empty() && done.taken != landings) {
-      looks.push_back({std::string(replay::kResend) + "-ended landings=" +
-                           std::to_string(landings) + " sent=" + std::to_string(done.sent) +
-                           " taken=" + std::to_string(done.taken) + behind,
-                       "", 0, patient, ""});
+      looks.push_back(
+          {std::string(replay::kResend) + "-ended landings=" + std::to_string(landings) +
+               " sent=" + std::to_string(done.sent) + " taken=" + std::to_string(done.taken) +
+               (done.partly > 0 ? " partly=" + std::to_string(done.partly) : "") + behind,
+           "", 0, patient, ""});
     }
   }
   return looks;
@@ -90,7 +98,7 @@ std::vector<Look> corrected(const replay::ResendPlan& plan, const replay::Resend
 int resend_journal(journal::Store& store, replay::ResendQuery query, const TargetConfig& server,
                    const Reader& reader, bool as_json, const replay::OnProgress& progress) {
   const auto url = delivery::parse_base_url(server.url);
-  auto peer = TargetPeer::open(server);
+  auto peer = TargetPeer::open_fitting(server);
   if (!url || !peer) {
     return fail(!url ? url.error() : peer.error());
   }
@@ -110,12 +118,14 @@ int resend_journal(journal::Store& store, replay::ResendQuery query, const Targe
   replay::ResendReport none;
   none.last = query.range.after;
   query.through = plan->last;
-  const auto report =
-      plan->landings == 0
-          ? base::Result<replay::ResendReport>(none)
-          : replay::resend(
-                store, query,
-                [&peer](std::string bundle) { return (*peer)->post(std::move(bundle)); }, progress);
+  const auto report = plan->landings == 0
+                          ? base::Result<replay::ResendReport>(none)
+                          : replay::resend(
+                                store, query,
+                                [&peer](std::string bundle, bool in_pieces) {
+                                  return (*peer)->post(std::move(bundle), in_pieces);
+                                },
+                                progress);
   if (!report) {
     return fail(report.error());
   }

@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "engine/cli/read_file.h"
+#include "engine/delivery/fitting_peer.h"
 
 namespace engine::cli {
 
@@ -48,6 +49,14 @@ base::Result<std::unique_ptr<TargetPeer>> TargetPeer::open(const TargetConfig& t
   return opened;
 }
 
+base::Result<std::unique_ptr<TargetPeer>> TargetPeer::open_fitting(const TargetConfig& target) {
+  auto opened = open(target);
+  if (opened) {
+    (*opened)->peer_ = delivery::make_fitting_peer(std::move((*opened)->peer_));
+  }
+  return opened;
+}
+
 delivery::Reply TargetPeer::call(delivery::Call call) {
   std::promise<delivery::Reply> promise;
   std::future<delivery::Reply> reply = promise.get_future();
@@ -62,8 +71,10 @@ delivery::Reply TargetPeer::get(const std::string& path) {
   return call({"GET", path, "", "chartferry"});
 }
 
-delivery::Reply TargetPeer::post(std::string bundle) {
-  return call({"POST", "", std::move(bundle), "chartferry"});
+delivery::Reply TargetPeer::post(std::string bundle, bool in_pieces) {
+  delivery::Call message("POST", "", std::move(bundle), "chartferry");
+  message.in_pieces = in_pieces;
+  return call(std::move(message));
 }
 
 }  // namespace engine::cli

@@ -20,10 +20,13 @@ class TargetPeer {
  public:
   // Errors: as peer_config_of(), kIo for the certificates.
   static base::Result<std::unique_ptr<TargetPeer>> open(const TargetConfig& target);
+  // The same, for sending bundles: one that carries them out as far as the server can take them
+  // (fitting_peer.h).
+  static base::Result<std::unique_ptr<TargetPeer>> open_fitting(const TargetConfig& target);
   // Waits for the answer. `path` is under the server's base. Not for the loop's own thread.
   delivery::Reply get(const std::string& path);
-  // A bundle to the base.
-  delivery::Reply post(std::string bundle);
+  // A bundle to the base; in pieces only when it was opened to fit.
+  delivery::Reply post(std::string bundle, bool in_pieces);
 
  private:
   TargetPeer() = default;

@@ -3,6 +3,7 @@
 #include <utility>
 
 #include "engine/base/limits.h"
+#include "engine/delivery/pieces.h"
 #include "engine/delivery/verdict.h"
 
 namespace engine::replay {
@@ -64,6 +65,48 @@ Result<void> each_landing(const journal::Store& store, const ResendQuery& query,
   }
 }
 
+// How one bundle fared.
+struct Fared {
+  delivery::Verdict verdict;
+  std::string about;
+  bool left = false;    // for the server, taken or not
+  bool partly = false;  // some of it is there
+};
+
+// As the courier sends: what is refused for its size goes one resource at a time, and what is
+// surely no smaller does so at once.
+class Sender {
+ public:
+  explicit Sender(const PostBundle& post) : post_(post) {}
+
+  Fared send(std::string bundle) {
+    const std::size_t entries = delivery::count_entries(bundle);
+    const delivery::BundleSize size{bundle.size(), entries};
+    Fared fared;
+    if (!refused_.covers(size)) {
+      once(bundle, entries, false, fared);
+      if (fared.verdict.reason != delivery::kTooLarge || !fared.about.empty()) {
+        return fared;
+      }
+      refused_.note(size);
+    }
+    once(std::move(bundle), entries, true, fared);
+    return fared;
+  }
+
+ private:
+  void once(std::string bundle, std::size_t entries, bool in_pieces, Fared& fared) const {
+    delivery::Reply reply = post_(std::move(bundle), in_pieces);
+    fared.verdict = delivery::judge(reply, entries, true, 0);
+    fared.about = std::move(reply.about);
+    fared.partly = fared.partly || reply.partly;
+    fared.left = fared.left || fared.partly || reply.fate != delivery::Reply::Fate::kNotSent;
+  }
+
+  const PostBundle& post_;
+  delivery::SizeRefusals refused_;
+};
+
 }  // namespace
 
 Result<ResendPlan> plan_resend(const journal::Store& store, const ResendQuery& query) {
@@ -81,9 +124,9 @@ Result<ResendPlan> plan_resend(const journal::Store& store, const ResendQuery& q
 }
 
 Result<ResendReport> resend(const journal::Store& store, const ResendQuery& query,
-                            const std::function<delivery::Reply(std::string bundle)>& post,
-                            const OnProgress& on_progress) {
+                            const PostBundle& post, const OnProgress& on_progress) {
   ResendReport report;
+  Sender sender(post);
   report.last = query.range.after;
   const auto done = each_landing(store, query, [&](const journal::Record& record) -> Result<bool> {
     if (record.kind == journal::Kind::kUnreadable) {
@@ -98,16 +141,17 @@ Result<ResendReport> resend(const journal::Store& store, const ResendQuery& quer
     if (!bundle) {
       return std::move(bundle).error();
     }
-    const std::size_t entries = delivery::count_entries(*bundle);
-    const delivery::Reply reply = post(std::move(*bundle));
+    Fared fared = sender.send(std::move(*bundle));
     ResendReport::OfPatient& patient = report.by_patient[record.patient];
-    patient.sent += reply.fate == delivery::Reply::Fate::kNotSent ? 0U : 1U;
-    const delivery::Verdict verdict = delivery::judge(reply, entries, true, 0);
-    if (verdict.action != delivery::Verdict::Action::kLanded) {
+    patient.sent += fared.left ? 1U : 0U;
+    if (fared.verdict.action != delivery::Verdict::Action::kLanded) {
+      patient.partly += fared.partly ? 1U : 0U;
       report.stopped_at = record.position;
       report.session = record.session;
       report.revision = record.revision;
-      report.reason = verdict.reason;
+      report.reason = std::move(fared.verdict.reason);
+      report.partly = fared.partly;
+      report.about = std::move(fared.about);
       return false;
     }
     ++report.sent;

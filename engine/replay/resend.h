@@ -1,6 +1,7 @@
 #pragma once
 // Sends to another record server what the journal calls landed: for moving to a new one. The stored
-// bundles go again, byte for byte, in the order in which they landed, one at a time. Sending one
+// bundles go again, byte for byte, in the order in which they landed, one at a time; one that is
+// too large for the server as a whole goes one resource at a time. Sending one
 // twice is safe (every create is conditional), so a resend that stopped is simply begun again.
 
 #include <cstdint>
@@ -39,8 +40,9 @@ struct ResendReport {
   std::uint64_t destroyed = 0;   // bundles that were destroyed on purpose: left out
   journal::Position last = 0;    // the record of the last landing that was sent
   struct OfPatient {
-    std::uint64_t sent = 0;  // left the house, taken or not
-    std::uint64_t taken = 0;
+    std::uint64_t sent = 0;    // left the house, taken or not
+    std::uint64_t taken = 0;   // as a whole
+    std::uint64_t partly = 0;  // stopped when a part of it was there
   };
   std::map<std::string, OfPatient> by_patient;
   // Set when it stopped: the first one that the server did not take, and the reason as in
@@ -49,13 +51,17 @@ struct ResendReport {
   std::string session;
   std::uint32_t revision = 0;
   std::string reason;
+  bool partly = false;  // a part of it is there
+  std::string about;    // the one resource that was not taken, when it was one
   bool complete() const { return stopped_at == 0; }
 };
 
-// `post` sends a bundle to the server's base. Stops at the first that does not land, so that
+// Sends a bundle to the server's base; `in_pieces`: one resource at a time (delivery/peer.h).
+using PostBundle = std::function<delivery::Reply(std::string bundle, bool in_pieces)>;
+
+// Stops at the first that does not land, so that
 // nothing overtakes it. Errors: kIo, kCorrupt of the journal.
 base::Result<ResendReport> resend(const journal::Store& store, const ResendQuery& query,
-                                  const std::function<delivery::Reply(std::string bundle)>& post,
-                                  const OnProgress& on_progress);
+                                  const PostBundle& post, const OnProgress& on_progress);
 
 }  // namespace engine::replay

@@ -38,10 +38,10 @@ class Resend(unittest.TestCase):
             session = self.engine.session_id(self.engine.send(stage.sent(name)))
             stage.wait_for("landed", lambda: self.engine.settled(session, ("landed",)))  # pylint: disable=cell-var-from-loop
 
-    def started(self, name, load):
+    def started(self, name, load, body_max=None):
         folder = self.folder / name
         folder.mkdir()
-        server = self.enterContext(stage.RecordServer(folder, load=load))
+        server = self.enterContext(stage.RecordServer(folder, load=load, body_max=body_max))
         server.start()
         return server
 
@@ -107,6 +107,37 @@ class Resend(unittest.TestCase):
         status, report = self.resend(new, "--after", report["last"])
         self.assertEqual((status, report["sent"]), (0, 4), report)
         self.assertEqual(content(new), content(self.old))
+
+    def test_what_is_too_large_for_the_new_server_goes_in_pieces(self):
+        new = self.started("new", [PEOPLE], body_max=6000)
+        status, report = self.resend(new)
+        self.assertEqual((status, report["sent"], report["complete"]), (0, 4, True), report)
+        self.assertEqual(content(new), content(self.old))
+        self.assertEqual(self.resends(text_of("alder-moving")), [f"resend landings=2 of=main server={new.base}"])
+        before = len(content(new))
+        self.assertEqual(self.resend(new)[0], 0)
+        self.assertEqual(len(content(new)), before)
+
+    def test_a_server_that_takes_no_transactions(self):
+        for name, abilities in (("batch", {"transaction": False}), ("single", {"transaction": False, "batch": False})):
+            with self.subTest(name=name):
+                new = self.started(name, [PEOPLE])
+                self.assertEqual(new.request("POST", "/$abilities", abilities).status, 200)
+                status, report = self.resend(new)
+                self.assertEqual((status, report["sent"]), (0, 4), report)
+                self.assertEqual(content(new), content(self.old))
+
+    def test_what_landed_in_part_is_told(self):
+        new = self.started("new", [PEOPLE], body_max=1500)
+        status, report = self.resend(new)
+        self.assertEqual((status, report["sent"], report["reason"], report["partly"]), (1, 0, "too-large", True), report)
+        self.assertRegex(report["about"], r"^Observation urn:uuid:[0-9a-f-]+ \(\d+ bytes\)$")
+        self.assertTrue(content(new))
+        self.assertLess(len(content(new)), len(content(self.old)))
+        self.assertEqual(self.resends(text_of("alder-moving"))[1:],
+                         [f"resend-ended landings=2 sent=1 taken=0 partly=1 of=main server={new.base}"])
+        status, said = self.resend(new, "--after", report["stoppedAt"])
+        self.assertEqual((status, said["reason"]), (1, "too-large"), "the next one")
 
     def test_it_says_what_it_needs(self):
         done = subprocess.run([str(stage.ENGINE), "replay", "--journal", str(self.engine.journal), "--resend"],
