@@ -92,12 +92,11 @@ FilePlace place_of(std::string where) {
   return place;
 }
 
-// The revisions that the session's revision was made of.
-Result<std::vector<std::uint32_t>> basis_in_journal(const journal::Store& store,
-                                                    const std::string& session,
-                                                    std::uint32_t revision) {
-  std::vector<std::uint32_t> basis;
-  journal::Position at = 0;
+// What the session's revision was made of.
+Result<std::vector<therapy::Revision>> basis_in_journal(const journal::Store& store,
+                                                        const std::string& session,
+                                                        std::uint32_t revision) {
+  journal::Record made;
   for (const journal::Kind kind : {journal::Kind::kChecked, journal::Kind::kHeld}) {
     journal::Query query;
     query.session = session;
@@ -109,15 +108,14 @@ Result<std::vector<std::uint32_t>> basis_in_journal(const journal::Store& store,
       return records.error();
     }
     for (const journal::Record& record : *records) {
-      auto made_of = intake::revisions_of(record.made_with);
-      if (record.revision == revision && record.position > at && !made_of.empty()) {
-        at = record.position;
-        basis = std::move(made_of);
+      if (record.revision == revision && record.position > made.position &&
+          !intake::revisions_of(record.made_with).empty()) {
+        made = record;
       }
     }
   }
-  if (!basis.empty()) {
-    return basis;
+  if (made.position != 0) {
+    return intake::load_basis(store, made);
   }
   // It waits to be translated.
   const auto legs = store.legs(session);
@@ -126,7 +124,8 @@ Result<std::vector<std::uint32_t>> basis_in_journal(const journal::Store& store,
   }
   const auto leg = std::find_if(legs->begin(), legs->end(),
                                 [&](const auto& one) { return one.revision == revision; });
-  return leg != legs->end() ? intake::basis_of(*leg, *legs) : std::vector{revision};
+  return intake::load_revisions(
+      store, session, leg != legs->end() ? intake::basis_of(*leg, *legs) : std::vector{revision});
 }
 
 Result<std::vector<therapy::Revision>> revisions_of(const journal::Store& store,
@@ -145,8 +144,7 @@ Result<std::vector<therapy::Revision>> revisions_of(const journal::Store& store,
   if (std::none_of(known->begin(), known->end(), wanted)) {
     return Error(ErrorCode::kNotFound, "there is no such session or revision in the journal");
   }
-  const auto basis = basis_in_journal(store, session, revision);
-  return basis ? intake::load_revisions(store, session, *basis) : basis.error();
+  return basis_in_journal(store, session, revision);
 }
 
 // Writes parts one after the other, as long as they fit.

@@ -32,7 +32,7 @@ bool misses(const std::vector<Leg>& legs, std::string_view target, std::uint32_t
     if (leg.revision >= revision) {
       return false;
     }
-    earlier = earlier || (leg.state != LegState::kSuperseded && leg.state != LegState::kWithdrawn);
+    earlier = earlier || journal::stands(leg);
   }
   return earlier;
 }

@@ -3,6 +3,7 @@
 // whose answer was lost: the version alone does not tell, the content does.
 
 #include <cstddef>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -35,6 +36,9 @@ std::string to_sentence(const Conflict& conflict);
 // What a server settles does not count: id, meta, narrative, how references are written, and the
 // digits of a number beyond its value.
 bool is_as_sent(std::string_view server_resource, std::string_view bundle, std::size_t entry);
+
+// Which entry of a bundle has this fullUrl; nothing when none has.
+std::optional<std::size_t> entry_of(std::string_view bundle, std::string_view full_url);
 
 // W/"2" and "2" are the same version here: a server writes both.
 bool same_version(std::string_view a, std::string_view b);

@@ -43,10 +43,11 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     std::vector<Look> looks;
     for (std::size_t i = 0; i < message_.sent.size(); ++i) {
       const Message::Sent& sent = message_.sent[i];
-      if (sent.known.unproven && !sent.known.resource.empty()) {
+      const bool doubted = !consignment_.given_up.empty() && !sent.known.shown;
+      if ((sent.known.unproven || doubted) && !sent.known.resource.empty()) {
         looks.push_back({i, sent.known.resource});
-      } else if ((sent.way == Way::kPlace || sent.way == Way::kCreate) && consignment_.uncertain &&
-                 !sent.known.shown) {
+      } else if ((sent.way == Way::kPlace || sent.way == Way::kCreate) &&
+                 (consignment_.uncertain || doubted) && !sent.known.shown) {
         looks.push_back({i, sent.place});
       }
     }
@@ -93,7 +94,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   }
 
   void send() {
-    if (!there_.empty()) {
+    if (!there_.empty() || found_given_up_) {
       message_ = make_message(consignment_.bundle, consignment_.known, there_);
     }
     if (message_.sent.empty() && !there_.empty()) {
@@ -239,6 +240,13 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       row.etag = sight.etag.empty() ? row.etag : sight.etag;
     } else if (ours) {
       there_[sent.full_url] = {sight.resource, sight.etag, false, false, false};
+    } else if (moment_ == Moment::kBefore && there && is_given_up(sent, sight.content)) {
+      // Ours, of a revision that nobody knew the fate of: from now on a known version of ours.
+      consignment_.known[sent.full_url] = {sight.resource, sight.etag, false, false, false};
+      found_given_up_ = true;
+    } else if (moment_ == Moment::kBefore && as_known && !sent.known.unproven &&
+               !sent.known.resource.empty()) {
+      // It stands as it landed.
     } else if (moment_ == Moment::kBefore && !sent.known.unproven &&
                (sent.way == Way::kCreate || sight.kind == Sight::Kind::kAbsent ||
                 sight.kind == Sight::Kind::kForbidden)) {
@@ -256,6 +264,14 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
             {sent.full_url, at.place, sent.known.etag, sight.etag, seen && !there});
       }
     }
+  }
+
+  bool is_given_up(const Message::Sent& sent, const std::string& content) const {
+    return std::any_of(consignment_.given_up.begin(), consignment_.given_up.end(),
+                       [&](const std::string& bundle) {
+                         const auto entry = entry_of(bundle, sent.full_url);
+                         return entry && is_as_sent(content, bundle, *entry);
+                       });
   }
 
   // Later, then; or it stays with what the server said before.
@@ -302,13 +318,14 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   }
 
   ExchangeWorld world_;
-  const Consignment consignment_;
+  Consignment consignment_;
   std::function<void(Conclusion)> done_;
   Message message_;
   bool resent_ = false;  // something of this exchange may have been taken although no answer came
   KnownVersions there_;  // has our content already
-  Conclusion outcome_;   // so far
-  Landing landing_;      // of the message
+  bool found_given_up_ = false;
+  Conclusion outcome_;  // so far
+  Landing landing_;     // of the message
   Moment moment_ = Moment::kBefore;
   std::vector<Look> looks_;
   std::size_t looked_ = 0;
@@ -334,12 +351,17 @@ base::Result<Consignment> load_consignment(const journal::Store& store, const jo
   if (!doubtful) {
     return std::move(doubtful).error();
   }
+  auto given_up = doubtful_bundles(store, leg);
+  if (!given_up) {
+    return std::move(given_up).error();
+  }
   const auto in_pieces = goes_in_pieces(store, leg);
   if (!in_pieces) {
     return in_pieces.error();
   }
   Consignment out;
   out.doubtful_past = *doubtful;
+  out.given_up = std::move(*given_up);
   out.in_pieces = *in_pieces;
   out.bundle = std::move(*bundle);
   out.known = std::move(*known);

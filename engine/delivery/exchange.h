@@ -30,6 +30,8 @@ struct Consignment {
   bool uncertain = false;  // an earlier try may have been taken
   // An earlier revision may have been taken and was given up: what is found may be that one's.
   bool doubtful_past = false;
+  // What such revisions sent, the newest first. A resource found just so is theirs, and changed.
+  std::vector<std::string> given_up;
   bool in_pieces = false;  // one resource at a time: as a whole it was too large
   SizeRefusals refused;    // what the target is known not to take
 };

@@ -170,4 +170,24 @@ Result<bool> has_doubtful_past(const journal::Store& store, const Leg& leg) {
   });
 }
 
+Result<std::vector<std::string>> doubtful_bundles(const journal::Store& store, const Leg& leg) {
+  const auto legs = earlier_legs(store, leg);
+  if (!legs) {
+    return legs.error();
+  }
+  std::vector<std::string> out;
+  for (auto one = legs->rbegin(); one != legs->rend(); ++one) {
+    if (!journal::is_doubtful(*one) || one->bundle == 0) {
+      continue;
+    }
+    auto bundle = store.part(one->bundle, "bundle");
+    if (bundle) {
+      out.push_back(std::move(*bundle));
+    } else if (bundle.error().code != ErrorCode::kNotFound) {
+      return std::move(bundle).error();
+    }
+  }
+  return out;
+}
+
 }  // namespace engine::delivery

@@ -8,6 +8,7 @@
 #include <map>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "engine/base/result.h"
 #include "engine/journal/store.h"
@@ -33,5 +34,10 @@ base::Result<KnownVersions> known_versions(const journal::Store& store, const jo
 // found there need not be this leg's.
 // Errors: kIo of the journal.
 base::Result<bool> has_doubtful_past(const journal::Store& store, const journal::Leg& leg);
+
+// What was sent of such revisions that may have arrived, the newest first; what was destroyed on
+// purpose is left out. Errors: kIo, kCorrupt of the journal.
+base::Result<std::vector<std::string>> doubtful_bundles(const journal::Store& store,
+                                                        const journal::Leg& leg);
 
 }  // namespace engine::delivery

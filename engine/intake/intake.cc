@@ -100,11 +100,14 @@ constexpr const char* kConditionFailed = "condition-failed";
 constexpr const char* kConditionNotMet = "condition-not-met";
 
 // Whether the revision is here only because nobody could say at intake whether it is meant for the
-// target: it was held for that, and no earlier one went there, whose corrections have to follow.
-base::Result<bool> was_undecided(const journal::Store& store, const journal::Leg& leg,
-                                 std::span<const journal::Leg> legs) {
-  if (basis_of(leg, legs).size() > 1) {
-    return false;
+// target, or because one before it was, which never went there.
+base::Result<bool> came_along(const journal::Store& store, const journal::Leg& leg,
+                              std::span<const journal::Leg> legs) {
+  const bool followed = std::any_of(legs.begin(), legs.end(), [&leg](const journal::Leg& one) {
+    return one.target == leg.target && one.revision < leg.revision;
+  });
+  if (followed) {
+    return true;
   }
   journal::Query query;
   query.session = leg.session;
@@ -309,7 +312,8 @@ void Intake::State::translate(const std::string& session) {
 base::Result<Change> Intake::State::made_for(const Target& target, const journal::Leg& leg,
                                              const std::vector<journal::Leg>& legs) const {
   const journal::Store& store = world.journal.store();
-  if (target.condition) {
+  // What corrects something that went there follows it, whatever the condition says.
+  if (target.condition && basis_of(leg, legs).size() == 1) {
     const auto document = store.part(leg.accepted, "document");
     if (!document) {
       return document.error();
@@ -319,12 +323,11 @@ base::Result<Change> Intake::State::made_for(const Target& target, const journal
     if (now == Meets::kUndecided) {
       return held(leg, kConditionFailed);
     }
-    const auto undecided =
-        now == Meets::kNo ? was_undecided(store, leg, legs) : base::Result<bool>(false);
-    if (!undecided) {
-      return undecided.error();
+    const auto along = now == Meets::kNo ? came_along(store, leg, legs) : base::Result<bool>(false);
+    if (!along) {
+      return along.error();
     }
-    if (*undecided) {
+    if (*along) {
       return held(leg, kConditionNotMet);
     }
   }

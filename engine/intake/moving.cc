@@ -1,5 +1,7 @@
 #include "engine/intake/moving.h"
 
+#include <algorithm>
+#include <string_view>
 #include <utility>
 
 #include "engine/intake/intake.h"
@@ -15,23 +17,25 @@ using base::ErrorCode;
 using base::Result;
 using journal::Change;
 
-// The document that the next revision is made of: the last one that was taken in, with those that
-// it builds on for the first record server.
+// What the next revision is made of: the last one that was taken in, with those before it that are,
+// or may be, part of what some record server was given.
 Result<std::vector<therapy::Revision>> last_state(const journal::Store& store,
-                                                  const std::string& session) {
-  const auto legs = store.legs(session);
-  if (!legs) {
-    return legs.error();
-  }
-  const journal::Leg* last = nullptr;
-  for (const journal::Leg& leg : *legs) {
-    const bool first_target = legs->front().target == leg.target;
-    last = first_target && (last == nullptr || last->revision < leg.revision) ? &leg : last;
-  }
-  if (last == nullptr) {
+                                                  const std::string& session,
+                                                  const std::vector<journal::Acceptance>& known,
+                                                  const std::vector<journal::Leg>& legs) {
+  if (known.empty()) {
     return Error(ErrorCode::kNotFound, "there is no such session", session);
   }
-  return load_revisions(store, session, basis_of(*last, *legs));
+  std::vector<std::uint32_t> revisions;
+  for (const journal::Acceptance& one : known) {
+    const bool counts = std::any_of(legs.begin(), legs.end(), [&one](const journal::Leg& leg) {
+      return leg.revision == one.revision && journal::stands(leg);
+    });
+    if (counts || legs.empty() || one.revision == known.back().revision) {
+      revisions.push_back(one.revision);
+    }
+  }
+  return load_revisions(store, session, revisions);
 }
 
 // Kind and place of each fault: an issue's sentence may hold the value that it is about, which has
@@ -69,10 +73,20 @@ Result<Change> acceptance(const std::string& body, const char* reason, const Ses
   return change;
 }
 
-// For whom the last revision was.
-Result<std::string> targets_of(const journal::Store& store, journal::Position accepted) {
-  auto head = store.head(accepted);
-  return head ? Result<std::string>(std::move(head->record.targets)) : std::move(head).error();
+// Every record server that has something of the session, may have it, or is about to get it: also
+// one that got it later than when it was taken in, or is not configured just now.
+std::string all_targets(const std::vector<journal::Leg>& legs) {
+  std::vector<std::string_view> names;
+  for (const journal::Leg& leg : legs) {
+    if (journal::stands(leg) && std::find(names.begin(), names.end(), leg.target) == names.end()) {
+      names.push_back(leg.target);
+    }
+  }
+  std::string out;
+  for (const std::string_view name : names) {
+    out += (out.empty() ? "" : ",") + std::string(name);
+  }
+  return out;
 }
 
 }  // namespace
@@ -84,15 +98,15 @@ Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& c
     return good.error();
   }
   const auto known = store.acceptances(session);
-  const auto revisions = known ? last_state(store, session) : known.error();
+  const auto legs = known ? store.legs(session) : known.error();
+  const auto revisions = legs ? last_state(store, session, *known, *legs) : legs.error();
   if (!revisions) {
     return revisions.error();
   }
   const std::shared_ptr<const SessionCore> pinned = core.pinned();
   const auto moved = pinned->move(*revisions, wanted);
-  auto before = moved ? targets_of(store, known->back().position) : moved.error();
-  if (!before) {
-    return std::move(before).error();
+  if (!moved) {
+    return moved.error();
   }
   auto away = acceptance(moved->taken_back, journal::kMovedAway, *pinned, key, wanted, {});
   auto here = away ? acceptance(moved->entered, journal::kMovedHere, *pinned, key, wanted, targets)
@@ -109,10 +123,10 @@ Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& c
                  "the identifier that the new session would get is taken: give another",
                  here->record.session);
   }
+  away->record.targets = all_targets(*legs);
   if (targets.empty()) {
-    here->record.targets = *before;
+    here->record.targets = away->record.targets;
   }
-  away->record.targets = std::move(*before);
   here->only_with_previous = true;
   Moving moving;
   moving.entered = here->record.session;

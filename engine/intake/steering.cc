@@ -45,7 +45,7 @@ constexpr std::array<ReasonRow, 32> kReasons = {{
      "configuration and remap, or withdraw",
      false},
     {"condition-not-met",
-     "the condition of this record server could not be decided before and does not hold now; "
+     "the condition of this record server does not hold for it, and nothing before it went there; "
      "withdraw it, or change the condition and remap",
      false},
     {"no-target", "no record server's condition holds for it: it is kept and goes nowhere", false},

@@ -17,7 +17,7 @@ std::vector<std::uint32_t> basis_of(const Leg& leg, std::span<const Leg> legs) {
   std::vector<std::uint32_t> out;
   for (const Leg& earlier : legs) {
     if (earlier.target == leg.target && earlier.revision < leg.revision &&
-        earlier.state != LegState::kSuperseded && earlier.state != LegState::kWithdrawn) {
+        journal::stands(earlier)) {
       out.push_back(earlier.revision);
     }
   }
@@ -62,14 +62,73 @@ std::string reason_of(const journal::Record& made) {
   return made.reason == "refused" ? std::string(kNotAdmitted) : made.reason;
 }
 
+namespace {
+
+// The sets and the computation, without the revisions.
+std::string_view sets_of(std::string_view made_with) {
+  return made_with.substr(0, made_with.find(" revisions="));
+}
+
+// What was sent before, where rendering the earlier revisions again does not tell; otherwise empty.
+base::Result<std::string> sent_before(const journal::Store& store, const Leg& leg,
+                                      std::span<const Leg> legs,
+                                      const therapy::Provenance& provenance) {
+  const std::string own = made_with(provenance, {});
+  bool rendered = true;
+  std::vector<const Leg*> earlier;
+  for (const Leg& one : legs) {
+    if (one.target != leg.target || one.revision >= leg.revision || !journal::stands(one) ||
+        one.bundle == 0) {
+      continue;
+    }
+    const auto made = store.head(one.bundle);
+    if (!made) {
+      return made.error();
+    }
+    earlier.push_back(&one);
+    rendered =
+        rendered && !journal::is_doubtful(one) && sets_of(made->record.made_with) == sets_of(own);
+  }
+  std::string out;
+  for (const Leg* one : rendered ? std::vector<const Leg*>() : earlier) {
+    const auto bundle = store.part(one->bundle, "bundle");
+    if (!bundle) {
+      return bundle.error();
+    }
+    out += out.empty() ? "[{" : ",{";
+    out += journal::is_doubtful(*one) ? R"("doubtful":true,"bundle":)" : R"("bundle":)";
+    out += *bundle + "}";
+  }
+  return out.empty() ? out : out + "]";
+}
+
+}  // namespace
+
+base::Result<std::vector<therapy::Revision>> load_basis(const journal::Store& store,
+                                                        const journal::Record& made) {
+  auto revisions = load_revisions(store, made.session, revisions_of(made.made_with));
+  if (!revisions || revisions->empty()) {
+    return revisions;
+  }
+  auto before = store.part(made.position, kSentBefore);
+  if (before) {
+    revisions->back().sent_before = std::move(*before);
+  } else if (before.error().code != base::ErrorCode::kNotFound) {
+    return std::move(before).error();
+  }
+  return revisions;
+}
+
 base::Result<Change> translate_leg(const journal::Store& store, const SessionCore& core,
                                    const Leg& leg, std::span<const Leg> legs) {
   const std::vector<std::uint32_t> basis = basis_of(leg, legs);
-  const auto revisions = load_revisions(store, leg.session, basis);
-  if (!revisions) {
-    return revisions.error();
-  }
   const std::shared_ptr<const SessionCore> pinned = core.pinned();
+  auto revisions = load_revisions(store, leg.session, basis);
+  auto before = revisions ? sent_before(store, leg, legs, pinned->provenance()) : revisions.error();
+  if (!before) {
+    return std::move(before).error();
+  }
+  revisions->back().sent_before = std::move(*before);
   const therapy::Translation made = pinned->translate(*revisions);
   Change change;
   change.record.session = leg.session;
@@ -89,6 +148,9 @@ base::Result<Change> translate_leg(const journal::Store& store, const SessionCor
   }
   if (!made.bundle.empty()) {
     change.parts.push_back(journal::to_stored(Part("bundle", made.bundle)));
+  }
+  if (!revisions->back().sent_before.empty()) {
+    change.parts.push_back(journal::to_stored(Part(kSentBefore, revisions->back().sent_before)));
   }
   if (!made.lineage.empty()) {
     change.parts.push_back(journal::to_stored(Part("lineage", made.lineage)));

@@ -31,6 +31,14 @@ std::string reason_of(const therapy::Translation& made);
 // Likewise of a record (checked or held) of a translation.
 std::string reason_of(const journal::Record& made);
 
+// The part of a translation's record that has what was sent before it, where that had to be known:
+// Revision::sent_before.
+inline constexpr const char* kSentBefore = "before";
+// What a translation's record was made of. Errors: as load_revisions(); none when the record does
+// not say.
+base::Result<std::vector<therapy::Revision>> load_basis(const journal::Store& store,
+                                                        const journal::Record& made);
+
 // The record (checked or held) with its parts, ready to be written.
 base::Result<journal::Change> translate_leg(const journal::Store& store, const SessionCore& core,
                                             const journal::Leg& leg,

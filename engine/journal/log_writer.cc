@@ -93,8 +93,7 @@ Result<std::string> LogWriter::with_earlier_targets(const Record& record, std::s
     const std::string_view name = others.substr(0, comma);
     others.remove_prefix(std::min(comma + 1, others.size()));
     const bool has_earlier = std::any_of(legs->begin(), legs->end(), [&](const Leg& leg) {
-      return leg.target == name && leg.state != LegState::kWithdrawn &&
-             leg.state != LegState::kSuperseded;
+      return leg.target == name && stands(leg);
     });
     if (has_earlier) {
       out += (out.empty() ? "" : ",") + std::string(name);

@@ -29,4 +29,13 @@ base::Result<std::optional<Record>> Store::newest(Kind kind) const {
   }
 }
 
+bool stands(const Leg& leg) {
+  return leg.state != LegState::kSuperseded &&
+         (leg.state != LegState::kWithdrawn || is_doubtful(leg));
+}
+
+bool is_doubtful(const Leg& leg) {
+  return leg.state == LegState::kWithdrawn && leg.uncertain;
+}
+
 }  // namespace engine::journal

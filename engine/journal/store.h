@@ -54,6 +54,12 @@ struct Leg {
   bool uncertain = false;  // the target may have taken it although no answer said so
 };
 
+// Whether the revisions after it have to reckon with it: it landed, may have landed, or may still
+// be sent.
+bool stands(const Leg& leg);
+// It was given up, and may have landed all the same.
+bool is_doubtful(const Leg& leg);
+
 struct Acceptance {
   Position position = 0;
   std::uint32_t revision = 0;

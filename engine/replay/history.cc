@@ -50,7 +50,7 @@ base::Result<therapy::Translation> translate_again(const journal::Store& store,
   if (basis.empty()) {
     return base::Error(base::ErrorCode::kCorrupt, "the record does not say what it was made of");
   }
-  const auto revisions = intake::load_revisions(store, record.session, basis);
+  const auto revisions = intake::load_basis(store, record);
   if (!revisions) {
     return revisions.error();
   }

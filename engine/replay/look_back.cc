@@ -90,7 +90,7 @@ base::Result<LookReport> look_back(const journal::Store& store, const intake::Se
         report.next = record.position + 1;
         return report;
       }
-      const auto revisions = intake::load_revisions(store, record.session, basis);
+      const auto revisions = intake::load_basis(store, record);
       if (!revisions && revisions.error().code == base::ErrorCode::kNotFound) {
         continue;  // destroyed: nothing can be made of it
       }

@@ -169,7 +169,7 @@ Resource take_back(Rendering& now, const Resource& old) {
   Node* wrapper = document.make_object();
   document.append(wrapper, "resource", document.copy(*old.node));
   Document::append(list, wrapper);
-  Resource resource{wrapper, wrapper->find("resource"), {}, old.id};
+  Resource resource{wrapper, wrapper->find("resource"), {}, old.id, false};
   resource.type = resource.node->string_at("resourceType");
   set_text(document, *resource.node, "status", "entered-in-error");
   return resource;
@@ -191,7 +191,8 @@ namespace {
 // entry of a patient was final before.
 bool attested_anew(const Rendering& now, const Rendering& before) {
   const Node* given = now.document.root()->find("attestation");
-  const Node* earlier = before.document.root()->find("attestation");
+  const Node* root = before.document.root();
+  const Node* earlier = root != nullptr ? root->find("attestation") : nullptr;
   return given != nullptr && (earlier == nullptr || !same_content(*given, *earlier));
 }
 
@@ -223,7 +224,12 @@ ChangeCounts apply_changes(Rendering& now, Rendering* before, Report& report) {
       // A reading that was taken back earlier may come again, so later revisions update.
       add_request(document, resource, before == nullptr ? Way::kCreate : Way::kUpdate);
       ++counts.created;
-    } else if (same_content(*resource.node, *earlier->second->node)) {
+    } else if (const bool same = same_content(*resource.node, *earlier->second->node);
+               same && earlier->second->doubtful) {
+      // It is there already, or this is its first arrival.
+      add_request(document, resource, Way::kUpdate);
+      ++counts.created;
+    } else if (same) {
       if (Node* list = now.bundle->find("entry")) {
         unlink(*list, *resource.wrapper);
       }

@@ -212,7 +212,7 @@ std::vector<Resource> resources_of(Node& bundle) {
     if (node == nullptr) {
       continue;
     }
-    Resource resource{entry, node, node->string_at("resourceType"), {}};
+    Resource resource{entry, node, node->string_at("resourceType"), {}, false};
     if (const Node* identifiers = node->find("identifier")) {
       const Node* first = identifiers->is_array() ? identifiers->first : identifiers;
       resource.id = first != nullptr ? first->string_at("value") : std::string_view();

@@ -59,7 +59,8 @@ struct Resource {
   json::Node* wrapper = nullptr;  // the Bundle's entry
   json::Node* node = nullptr;
   std::string_view type;
-  std::string id;  // the name-based id: identifier.value, or Resource.id
+  std::string id;         // the name-based id: identifier.value, or Resource.id
+  bool doubtful = false;  // of what was sent before: nobody knows whether it arrived
 };
 
 struct Rendering {
@@ -76,6 +77,7 @@ struct Rendering {
   std::optional<Predictions> predictions;  // of a document that was not refused
   json::Node* bundle = nullptr;
   std::vector<Resource> resources;
+  std::unique_ptr<json::Document> sent;  // holds the resources, when they were not made here
   // The session's Procedure as a search, when it was attested and the revision does not carry it.
   std::string attested;
   std::unique_ptr<mapping::Run> run;

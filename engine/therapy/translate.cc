@@ -15,6 +15,7 @@
 #include "engine/therapy/json_schema.h"
 #include "engine/therapy/moved.h"
 #include "engine/therapy/rendering.h"
+#include "engine/therapy/sent_state.h"
 #include "engine/therapy/texts.h"
 
 namespace engine::therapy {
@@ -357,6 +358,15 @@ bool write_bundle(const Node& bundle, std::size_t document_bytes, Translation& o
   return false;
 }
 
+// What was sent, in the place of what would be made now. See sent_state.h.
+void take_sent(const std::string& text, Rendering& before) {
+  before.sent = std::make_unique<json::Document>(before.document.names());
+  before.resources = resources_of(*sent_state(text, *before.sent));
+  for (Resource& resource : before.resources) {
+    resource.doubtful = resource.wrapper->find("doubtful") != nullptr;
+  }
+}
+
 void write_lineage(const Rendering& made, Report& report, std::string& out) {
   const mapping::Run* const runs[] = {made.run.get(), made.provenance_run.get()};
   mapping::write_lineage(std::span(runs, made.provenance_run != nullptr ? 2 : 1), *made.bundle,
@@ -394,7 +404,9 @@ Translation Translator::translate_whole(std::span<const Revision> revisions,
   if (revisions.size() > 1) {
     before = render(revisions.first(revisions.size() - 1), shop, {.lineage = false});
     revises = before->header.revision;
-    if (before->refused || before->bundle == nullptr) {
+    if (!revisions.back().sent_before.empty()) {
+      take_sent(revisions.back().sent_before, *before);
+    } else if (before->refused || before->bundle == nullptr) {
       before.reset();
     }
   }

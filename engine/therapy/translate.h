@@ -57,6 +57,10 @@ struct SessionHeader {
 struct Revision {
   std::string body;         // the bytes as sent
   std::string accepted_at;  // FHIR instant, stamped at intake
+  // Of the last one, where rendering those before it again does not tell what was sent of them: the
+  // bundles that were, oldest first, [{"bundle": {...}, "doubtful": true?}]; doubtful ones may have
+  // landed and may not have. Empty: they are rendered again.
+  std::string sent_before = {};
 };
 
 enum class Verdict : std::uint8_t {

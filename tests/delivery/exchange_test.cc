@@ -415,8 +415,25 @@ TEST_F(ExchangeTest, WhatWasGivenUpInDoubtIsNotTakenForThisRevision) {
   ASSERT_TRUE(leg(1).uncertain);
   steer(1, journal::Kind::kWithdrawn);
   server_.lose_answers = 1;
-  send(2, entry("a", "2", false));
+  send(2, entry("a", "2", false) + "," + entry("b", "2", false));
+  EXPECT_EQ(state(2), "landed");
+  // Found as the first one sent it, so that it is ours; the second is written over that
+  // version.
+  EXPECT_NE(server_.kept["Observation/a"].content.find(R"("value":"2")"), std::string::npos);
+  EXPECT_EQ(server_.kept["Observation/a"].version, 2);
+  EXPECT_EQ(server_.kept["Observation/b"].version, 1);
+}
+
+TEST_F(ExchangeTest, WhatIsNeitherOfThisRevisionNorOfTheOneGivenUpIsForAPerson) {
+  server_.lose_answers = 1'000;
+  send(1, entry("a", "1", false));
+  world_.loop.run_until(world_.clock.ms + 3'600'000);
+  steer(1, journal::Kind::kWithdrawn);
+  server_.lose_answers = 0;
+  server_.edit("Observation/a", R"({"resourceType":"Observation","value":"theirs"})");
+  send(2, entry("a", "2", true));
   EXPECT_EQ(state(2), "held changed-elsewhere");
+  EXPECT_EQ(server_.kept["Observation/a"].version, 2);
 }
 
 }  // namespace

@@ -262,9 +262,20 @@ TEST_F(AskingIntake, WhatCouldNotBeDecidedIsNotSentWhenTheAnswerIsNo) {
   asking_.mended = true;
   remap("a");
   EXPECT_EQ(settled("a"), "1 main checked, 1 second held(condition-not-met)");
-  // A correction of what went there follows it, whatever the condition says.
+  // Of what never went there nothing needs to be corrected there.
+  EXPECT_EQ(send(document_of("a", 2, "n")).status, 202);
+  EXPECT_EQ(settled("a"),
+            "1 main checked, 1 second superseded(condition-not-met), 2 main checked, 2 second "
+            "held(condition-not-met)");
+}
+
+TEST_F(AskingIntake, ACorrectionFollowsWhatWentThereWhateverTheConditionSays) {
   EXPECT_EQ(send(document_of("b", 1, "y")).status, 202);
   EXPECT_EQ(settled("b"), "1 main checked, 1 second checked");
+  EXPECT_EQ(send(document_of("c", 1, "y")).status, 202);
+  EXPECT_EQ(settled("c"), "1 main checked, 1 second checked");
+  EXPECT_EQ(send(document_of("c", 2, "u")).status, 202);
+  EXPECT_EQ(settled("c"), "1 main checked, 1 second checked, 2 main checked, 2 second checked");
   EXPECT_EQ(send(document_of("b", 2, "n")).status, 202);
   EXPECT_EQ(settled("b"), "1 main checked, 1 second checked, 2 main checked, 2 second checked");
 }

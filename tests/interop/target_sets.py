@@ -213,6 +213,50 @@ class TargetSets(unittest.TestCase):
             self.legs(entered, (1, "main", "landed"), *([(1, "second", "landed")] if more else []))
         self.assert_all_verified()
 
+    def take_back(self, name, session, value):
+        """Sends a revision that takes the whole session back."""
+        def all_of_it(whole):
+            whole.update(revision=2, status="entered-in-error", change={"reason": "Entered on another bed"})
+
+        self.assertEqual(self.send(name, value, all_of_it)[0], session)
+
+    def live(self, server):
+        return {(kind, one["id"]) for kind in ("Observation", "Procedure") for one in server.all(kind)
+                if one["status"] != "entered-in-error"}
+
+    def test_what_another_set_made_is_taken_back_and_corrected_too(self):
+        kept, national = "", 'overlay = "us-core"'
+        for number, (before, after) in enumerate(((kept, national), (national, kept), (kept, kept))):
+            self.start(before)
+            session, _ = self.send("alder-moving", f"set-{number}")
+            self.legs(session, (1, "main", "landed"), (1, "second", "landed"))
+            first = {one["id"] for one in self.b.all("Observation")}
+            self.engine.stop()
+            self.start(after)
+            self.take_back("alder-moving", session, f"set-{number}")
+            self.legs(session, *((r, t, "landed") for r in (1, 2) for t in ("main", "second")))
+            self.assertEqual(self.live(self.b), set(), (before, after))
+            self.assertEqual({one["id"] for one in self.b.all("Observation")}, first, "what never was is not made")
+            self.assertEqual(self.live(self.a), set())
+            self.engine.stop()
+        self.start(kept)
+        self.assert_all_verified()
+
+    def test_what_may_have_landed_and_was_given_up_is_taken_back_too(self):
+        self.start("")
+        for fault in ("html-after-commit", "html"):
+            self.b.faults({"action": fault, "times": 1, "method": "POST"})
+            session, _ = self.send("alder-moving", fault)
+            self.legs(session, (1, "main", "landed"), (1, "second", "held"))
+            wish = {"why": "nobody knows", "actor": "Robin Sample", "target": "second"}
+            answer = self.engine.request("POST", f"/sessions/{session}/withdraw", wish, JSON)
+            self.assertEqual(answer.status, 200, answer.body)
+            self.take_back("alder-moving", session, fault)
+            self.legs(session, (1, "main", "landed"), (1, "second", "withdrawn"), (2, "main", "landed"),
+                      (2, "second", "landed"))
+            self.assertEqual(self.live(self.b), set(), fault)
+        self.assert_all_verified()
+
     def test_a_condition_that_no_document_could_meet_is_refused_at_the_start(self):
         with self.assertRaises(stage.Failure) as refused:
             self.start("only = \"facilty.exists()\"")
