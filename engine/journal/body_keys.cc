@@ -87,6 +87,17 @@ Error missing(const std::string& master, const Sealing* sealing) {
               (given.empty() ? "; give it (journal-key)" : ", and what was given is " + given)};
 }
 
+Result<bool> any_key(Connection& connection) {
+  return connection.run("SELECT 1 FROM body_key LIMIT 1").step();
+}
+
+// As if the journal had never been sealed, whatever comes next would be kept in clear.
+Error lost_master() {
+  return {ErrorCode::kCorrupt,
+          "bodies of this journal are sealed, and its table body_master does not say any more "
+          "under which master key; bring the journal back from a backup"};
+}
+
 }  // namespace
 
 Result<std::optional<WrappedKey>> find(Connection& connection, std::string_view id) {
@@ -146,6 +157,10 @@ Result<void> agree(Connection& connection, const Sealing* sealing, bool first) {
     return in_force.error();
   }
   if (in_force->empty()) {
+    const auto keys = any_key(connection);
+    if (!keys || *keys) {
+      return keys ? lost_master() : keys.error();
+    }
     return sealing != nullptr && first ? set_master(connection, sealing->masters.ids().front())
                                        : Result<void>();
   }
@@ -171,7 +186,10 @@ Result<void> agree(Connection& connection, const Sealing* sealing, bool first) {
 
 Result<bool> shut(Connection& connection, const Sealing* sealing) {
   const auto in_force = sealing == nullptr ? master(connection) : Result<std::string>("");
-  return in_force ? Result<bool>(!in_force->empty()) : in_force.error();
+  if (!in_force || sealing != nullptr || !in_force->empty()) {
+    return in_force ? Result<bool>(sealing == nullptr) : in_force.error();
+  }
+  return any_key(connection);
 }
 
 Result<void> check_bodies(const std::vector<Change>& batch, bool shut) {

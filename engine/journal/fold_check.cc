@@ -54,6 +54,9 @@ void compare(std::string_view table, const Rows& stored, const Rows& folded, std
 }
 
 void compare_columns_of(const sql::Run& row, std::size_t limit, std::vector<std::string>& out) {
+  if (row.number_at(0) < 1 && out.size() < limit) {
+    out.push_back("record " + std::to_string(row.number_at(0)) + ": records are numbered from 1");
+  }
   const auto head = parse_head(row.text_at(1));
   if (!head) {
     return;  // verify() names it
@@ -93,6 +96,22 @@ base::Result<void> compare_columns(Connection& log, std::size_t limit,
   return {};
 }
 
+// Whoever reads parts begins with record 1.
+base::Result<void> look_for_strays(Connection& log, std::size_t limit,
+                                   std::vector<std::string>& out) {
+  auto row = log.run("SELECT position, name FROM part WHERE position < 1 ORDER BY position");
+  while (true) {
+    const auto stepped = row.step();
+    if (!stepped || !*stepped) {
+      return stepped ? base::Result<void>() : stepped.error();
+    }
+    if (out.size() < limit) {
+      out.push_back("record " + std::to_string(row.number_at(0)) + ", part " + row.print_at(1) +
+                    ": records are numbered from 1");
+    }
+  }
+}
+
 struct Table {
   std::string_view name;
   const char* sql;
@@ -123,6 +142,9 @@ base::Result<std::vector<std::string>> compare_all(Connection& log, Connection& 
   std::vector<std::string> out;
   if (auto compared = compare_columns(log, limit, out); !compared) {
     return compared.error();
+  }
+  if (auto looked = look_for_strays(log, limit, out); !looked) {
+    return looked.error();
   }
   for (const Table& table : kTables) {
     const auto stored = rows_of(log, table.sql, table.key_columns, table.columns);

@@ -141,6 +141,9 @@ base::Result<std::unique_ptr<Connection>> Connection::open(const std::string& pa
   }
   connection->wait_for_others(base::limits::kJournalBusyWait);
   sqlite3_extended_result_codes(handle, 1);
+  // A journal has neither: whoever put one into the file does not get it run.
+  sqlite3_db_config(handle, SQLITE_DBCONFIG_ENABLE_TRIGGER, 0, nullptr);
+  sqlite3_db_config(handle, SQLITE_DBCONFIG_ENABLE_VIEW, 0, nullptr);
   return connection;
 }
 

@@ -21,6 +21,31 @@ namespace {
 
 using sqlite::Connection;
 
+base::Error agreed_is_gone() {
+  return {base::ErrorCode::kCorrupt,
+          "the table agreed does not say any more which key the patients are hidden with: under "
+          "another one no legal hold would be found; bring the journal back from a backup"};
+}
+
+// What lies in the file beside the records.
+base::Result<void> check_file(Connection& connection, std::size_t limit,
+                              std::vector<std::string>& out) {
+  auto schema = sqlite::check_schema(connection);
+  const auto lost = sqlite::lost_agreed(connection);
+  if (!schema || !lost) {
+    return schema ? lost.error() : schema.error();
+  }
+  if (*lost) {
+    schema->push_back(agreed_is_gone().detail);
+  }
+  for (std::string& text : *schema) {
+    if (out.size() < limit) {
+      out.push_back(std::move(text));
+    }
+  }
+  return {};
+}
+
 // Pages and indexes: an index that misses a row hides it from every search.
 base::Result<void> check_pages(Connection& connection, std::size_t limit,
                                std::vector<std::string>& out) {
@@ -109,6 +134,10 @@ class SqliteStore final : public Store {
   base::Result<void> agree(std::string_view name, std::string_view value) override;
   base::Result<std::string> agreed(std::string_view name) const override {
     return read([&](Connection& c) -> base::Result<std::string> {
+      const auto lost = sqlite::lost_agreed(c);
+      if (!lost || *lost) {
+        return lost ? agreed_is_gone() : lost.error();
+      }
       const auto there = sqlite::has_agreed(c);
       return there && *there ? queries::agreed(c, name)
              : there         ? base::Result<std::string>(std::string())
@@ -265,7 +294,11 @@ base::Result<void> SqliteStore::agree(std::string_view name, std::string_view va
   if (!writer_) {
     return base::Error(base::ErrorCode::kUnsupported, "the journal is open for reading only");
   }
-  return transact([&](LogWriter& log) {
+  return transact([&](LogWriter& log) -> base::Result<void> {
+    const auto lost = sqlite::lost_agreed(log.connection());
+    if (!lost || *lost) {
+      return lost ? agreed_is_gone() : lost.error();
+    }
     const auto made = log.connection().script(sqlite::kAgreedTable);
     return made ? queries::agree(log.connection(), name, value) : made;
   });
@@ -297,6 +330,9 @@ base::Result<std::vector<std::string>> SqliteStore::check_fold(std::size_t limit
   return read_long([&](Connection& c) -> base::Result<std::vector<std::string>> {
     std::vector<std::string> out;
     if (auto checked = check_pages(c, limit, out); !checked) {
+      return checked.error();
+    }
+    if (auto checked = check_file(c, limit, out); !checked) {
       return checked.error();
     }
     auto compared = queries::compare_with_fold(c, **again, limit - out.size());

@@ -1,5 +1,8 @@
 #include "engine/journal/sqlite_tables.h"
 
+#include <set>
+#include <utility>
+
 #include "engine/journal/state.h"
 
 namespace engine::journal::sqlite {
@@ -89,6 +92,65 @@ base::Result<void> prepare_for_writing(Connection& connection, bool create) {
 base::Result<bool> has_agreed(sql::Connection& connection) {
   return connection.run("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'agreed'")
       .step();
+}
+
+base::Result<bool> lost_agreed(sql::Connection& connection) {
+  const auto there = has_agreed(connection);
+  if (!there || !*there) {
+    return there;
+  }
+  const auto row = connection.run("SELECT 1 FROM agreed LIMIT 1").step();
+  return row ? base::Result<bool>(!*row) : row.error();
+}
+
+namespace {
+
+using Names = std::set<std::pair<std::string, std::string>>;  // type and name
+
+// Without those that SQLite makes for itself.
+base::Result<Names> names_of(Connection& connection) {
+  Names out;
+  auto row = connection.run(
+      "SELECT type, name FROM sqlite_master WHERE type <> 'table' AND name NOT GLOB 'sqlite_*'");
+  while (true) {
+    const auto stepped = row.step();
+    if (!stepped) {
+      return stepped.error();
+    }
+    if (!*stepped) {
+      return out;
+    }
+    out.emplace(row.text_at(0), row.text_at(1));
+  }
+}
+
+}  // namespace
+
+base::Result<std::vector<std::string>> check_schema(Connection& connection) {
+  auto fresh = Connection::open(":memory:", {.read_only = false, .create = true});
+  const auto made = fresh ? prepare_for_writing(**fresh, true) : base::Result<void>(fresh.error());
+  if (!made) {
+    return made.error();
+  }
+  const auto known = names_of(**fresh);
+  const auto found = names_of(connection);
+  const auto format = user_version(connection);
+  if (!known || !found || !format) {
+    return !known ? known.error() : !found ? found.error() : format.error();
+  }
+  std::vector<std::string> out;
+  for (const auto& [type, name] : *found) {
+    // An index more, of a later program or of the site, says nothing false.
+    if (type != "index") {
+      out.push_back("database file: it holds the " + type + " " + name + ", which no journal has");
+    }
+  }
+  for (const auto& [type, name] : *known) {
+    if (*format == kFormat && found->count({type, name}) == 0) {
+      out.push_back("database file: the " + type + " " + name + " is missing");
+    }
+  }
+  return out;
 }
 
 base::Result<void> prepare_for_reading(Connection& connection, const std::string& path) {

@@ -2,6 +2,7 @@
 // The tables of a journal's file, and its form: PRAGMA user_version.
 
 #include <string>
+#include <vector>
 
 #include "engine/base/result.h"
 #include "engine/journal/sqlite.h"
@@ -16,6 +17,11 @@ base::Result<void> prepare_for_writing(Connection& connection, bool create);
 inline constexpr const char* kAgreedTable =
     "CREATE TABLE IF NOT EXISTS agreed(name TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID;";
 base::Result<bool> has_agreed(sql::Connection& connection);
+// Whether what they agreed on was taken away: the table is made with its first row.
+base::Result<bool> lost_agreed(sql::Connection& connection);
+// What a file holds that changes or hides what is in its tables and that no journal has, such as a
+// trigger, and the indexes that it lacks. One sentence each.
+base::Result<std::vector<std::string>> check_schema(Connection& connection);
 // Errors: kInvalid for a file that is no journal, kUnsupported, kIo.
 base::Result<void> prepare_for_reading(Connection& connection, const std::string& path);
 

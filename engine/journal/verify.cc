@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <map>
+#include <optional>
 #include <set>
 #include <utility>
 
@@ -30,16 +31,21 @@ class Verifier {
     for (WrappedKey& key : *keys) {
       keys_.emplace(key.id, std::move(key));
     }
+    // After the keys: the first of them was wrapped under one that was in force.
+    const auto master = store_.master();
     auto rows = rows_of_tables();
-    if (!rows) {
-      return std::move(rows).error();
+    if (!rows || !master) {
+      return rows ? master.error() : rows.error();
+    }
+    if (master->empty() && !keys_.empty()) {
+      fault(
+          "the journal has data keys, and the table body_master does not say which master key is "
+          "in force");
     }
     std::vector<Span> spans;
     for (const Position position : destructions_) {
-      const auto text = store_.part(position, kDestroyedPart);
-      const auto what = text ? parse_destruction(*text) : base::Result<Destruction>(text.error());
+      const auto what = list_of(position);
       if (!what) {
-        fault("record " + std::to_string(position) + ": " + what.error().text());
         continue;
       }
       for (const std::string& id : what->keys) {
@@ -60,7 +66,7 @@ class Verifier {
             " destroyed it, the record does not");
     }
     removed_.records = joined(std::move(spans));
-    return {};
+    return judge_later_rows();
   }
 
   void record(Position position, std::string_view text, const base::Digest& leaf) {
@@ -110,17 +116,22 @@ class Verifier {
   }
 
   Verification finish() {
+    if (!parts_.empty() || !keyless_.empty()) {
+      if (auto read = read_later(); !read) {
+        fault(read.error().text());
+      }
+    }
     for (const auto& [key, mark] : parts_) {
-      if (removed_.holds(key.first) || destroyed_since(key.first, key.second)) {
+      if (removed_.holds(key.first) || later_.removed.holds(key.first)) {
         ++out.destroyed;
       } else {
         fault("record " + std::to_string(key.first) + ", part " + key.second + ": is missing");
       }
     }
-    for (const auto& [position, name] : keyless_) {
+    for (const auto& [position, name, id] : keyless_) {
       // Its key may be newer than the list of keys, or gone since.
       const auto bytes = store_.part(position, name);
-      if (!bytes && destroyed_since(position, name)) {
+      if (!bytes && later_.keys.count(id) > 0) {
         ++out.destroyed;
       } else if (!bytes) {
         // Tables that excuse it are no record.
@@ -149,17 +160,19 @@ class Verifier {
   static std::string span_row(Position first, Position last) {
     return "parts of the records " + std::to_string(first) + " to " + std::to_string(last);
   }
-  // Of destructions that were looked at; later ones are the next verification's.
-  base::Result<Rows> rows_of_tables() const {
+  // Of destructions that were looked at. Rows that name a later record are put aside.
+  base::Result<Rows> rows_of_tables() {
     const auto rows = store_.destroyed_rows();
     if (!rows) {
       return rows.error();
     }
     Rows found;
     for (const DestroyedRow& row : *rows) {
+      std::string text = row.key.empty() ? span_row(row.first, row.last) : key_row(row.key);
       if (row.record < next_position_) {
-        found.emplace(row.key.empty() ? span_row(row.first, row.last) : key_row(row.key),
-                      row.record);
+        found.emplace(std::move(text), row.record);
+      } else {
+        later_rows_.emplace_back(std::move(text), row.record);
       }
     }
     return found;
@@ -188,7 +201,7 @@ class Verifier {
       if (destroyed_keys_.count(*id) > 0) {
         ++out.destroyed;
       } else {
-        keyless_.emplace_back(row.position, row.part.name);
+        keyless_.push_back({row.position, row.part.name, *id});
       }
       return;
     }
@@ -203,10 +216,64 @@ class Verifier {
       fault(where + ": " + bytes.error().text());
     }
   }
-  // By a record that was written after the last one looked at.
-  bool destroyed_since(Position position, const std::string& name) const {
-    const auto record = store_.destroyed_by(position, name);
-    return record && record->has_value() && **record >= next_position_;
+  // What a record had destroyed, by its own list; what is wrong with that is a fault.
+  std::optional<Destruction> list_of(Position position) {
+    const auto text = store_.part(position, kDestroyedPart);
+    auto what = text ? parse_destruction(*text) : base::Result<Destruction>(text.error());
+    if (!what) {
+      fault("record " + std::to_string(position) + ": " + what.error().text());
+      return std::nullopt;
+    }
+    return std::move(*what);
+  }
+  // The records that were written since the last look at the end of the log, in so far as they had
+  // something destroyed. They are the next verification's; what they excuse is excused only when
+  // they are there and continue the log, whatever the tables say.
+  base::Result<void> read_later() {
+    std::vector<Position> destructions;
+    const auto scanned = store_.scan(
+        later_.next, [&](Position position, std::string_view text, const base::Digest& leaf) {
+          const auto head = parse_head(text, position);
+          const bool whole = position == later_.next && leaf_hash(text) == leaf && head &&
+                             head->previous == later_.previous;
+          if (!whole) {
+            fault("record " + std::to_string(position) + ": it does not continue the log");
+            return false;
+          }
+          if (destroys(head->record.kind)) {
+            destructions.push_back(position);
+          }
+          ++later_.next;
+          later_.previous = leaf;
+          return true;
+        });
+    for (const Position position : destructions) {
+      const auto what = list_of(position);
+      for (const std::string& id : what ? what->keys : std::vector<std::string>()) {
+        later_.keys.insert(id);
+        later_.rows.emplace(key_row(id), position);
+      }
+      for (const Span& span : what ? what->records : std::vector<Span>()) {
+        later_.rows.emplace(span_row(span.first, span.last), position);
+        later_.removed.records.push_back(span);
+      }
+    }
+    later_.removed.records = joined(std::move(later_.removed.records));
+    return scanned;
+  }
+  base::Result<void> judge_later_rows() {
+    later_.next = next_position_;
+    later_.previous = previous_;
+    // A row is written together with its record, so the record is there by now.
+    auto read = later_rows_.empty() ? base::Result<void>() : read_later();
+    for (const auto& [row, record] : later_rows_) {
+      if (later_.rows.count({row, record}) == 0) {
+        fault(row + ": the tables say that record " +
+              std::to_string(static_cast<std::int64_t>(record)) + " destroyed it, " +
+              (record < later_.next ? "the record does not" : "and there is no such record"));
+      }
+    }
+    return read;
   }
   // Parts of records that were written after the last one looked at are the next verification's,
   // and stand in the same transaction as their record: beyond the log's end there are none.
@@ -264,8 +331,22 @@ class Verifier {
   std::map<std::string, WrappedKey> keys_;
   std::vector<Position> destructions_;  // records that destroyed something
   std::set<std::string> destroyed_keys_;
-  Destruction removed_;                                    // of all of them, the records
-  std::vector<std::pair<Position, std::string>> keyless_;  // sealed parts
+  std::vector<std::pair<std::string, Position>> later_rows_;  // and the record that each names
+  struct Later {
+    Position next = 1;  // the first record that was not read
+    base::Digest previous{};
+    std::set<std::string> keys;
+    Destruction removed;  // the records
+    std::set<std::pair<std::string, Position>> rows;
+  };
+  Later later_;
+  Destruction removed_;  // of all of them, the records
+  struct Keyless {
+    Position position = 0;
+    std::string name;
+    std::string key;
+  };
+  std::vector<Keyless> keyless_;  // sealed parts
   Position next_position_ = 1;
   std::pair<Position, std::string> beyond_;  // the last part that is newer than these records
   base::Digest previous_ = genesis();

@@ -188,6 +188,15 @@ TEST_F(Damage, ALostOrAnotherSearchKeyIsRefused) {
   EXPECT_TRUE(open_search_key(*store_, file, kRandom).has_value());
 }
 
+TEST_F(Damage, WhereTheMarkOfTheSearchKeyWasTakenAwayNoKeyIsAccepted) {
+  const std::string file = folder_.file("journal.key");
+  ASSERT_TRUE(open_search_key(*store_, file, kRandom).has_value());
+  write(Kind::kAccepted, "a", 1);
+  sql("DELETE FROM agreed");
+  EXPECT_EQ(open_search_key(*store_, file, kRandom).error().code, base::ErrorCode::kCorrupt);
+  EXPECT_EQ(load_search_key(*store_, file).error().code, base::ErrorCode::kCorrupt);
+}
+
 TEST_F(Damage, AJournalFromWhenNoMarkWasKeptTakesItsKeyButNoFreshOne) {
   const std::string file = folder_.file("journal.key");
   write(Kind::kAccepted, "a", 1);

@@ -180,6 +180,22 @@ INSTANTIATE_TEST_SUITE_P(
         Tampering{"part_gone_and_excused",
                   "DELETE FROM part WHERE position = 3; INSERT INTO destroyed_part VALUES(3, 3, 8)",
                   "record 3, part document: is missing"},
+        Tampering{"part_gone_and_excused_by_none",
+                  "DELETE FROM part WHERE position = 3; INSERT INTO destroyed_part VALUES(3, 3, "
+                  "1000000)",
+                  "record 3, part document: is missing"},
+        Tampering{
+            "part_gone_and_excused_by_a_number_that_is_none",
+            "DELETE FROM part WHERE position = 3; INSERT INTO destroyed_part VALUES(3, 3, -1)",
+            "parts of the records 3 to 3: the tables say that record -1 destroyed it, and "
+            "there is no such record"},
+        Tampering{"key_gone_and_excused_by_none",
+                  "INSERT INTO destroyed_key SELECT id, 1000000 FROM body_key WHERE subject = "
+                  "'p-b'; DELETE FROM body_key WHERE subject = 'p-b'",
+                  "record 3, part document: its key is missing, and no record says"},
+        Tampering{"excused_before_anything_is_gone",
+                  "INSERT INTO destroyed_key SELECT id, 9 FROM body_key WHERE subject = 'p-b'",
+                  "the tables say that record 9 destroyed it, and there is no such record"},
         Tampering{"list_altered",
                   "UPDATE part SET codec = 0, bytes = CAST('records 1 6' || char(10) AS BLOB) "
                   "WHERE position = 8",
@@ -187,6 +203,27 @@ INSTANTIATE_TEST_SUITE_P(
         Tampering{"list_gone", "DELETE FROM part WHERE position = 8",
                   "record 8, part destroyed: is missing"}),
     [](const ::testing::TestParamInfo<Tampering>& row) { return std::string(row.param.name); });
+
+TEST_F(SealedFile, IsNotWrittenInClearWhereItsMasterKeyIsNotNamedAnyMore) {
+  open();
+  take_in("a");
+  store_.reset();
+  sql("DELETE FROM body_master");
+  const std::string path = folder_.file("journal");
+  for (const auto& sealing : {std::shared_ptr<const Sealing>(), sealing_of("m")}) {
+    const auto opened = open_sqlite_store({path, OpenMode::kEngine, sealing});
+    ASSERT_FALSE(opened.has_value());
+    EXPECT_EQ(opened.error().code, base::ErrorCode::kCorrupt);
+    EXPECT_NE(opened.error().text().find("body_master"), std::string::npos);
+  }
+  auto command = open_sqlite_store({path, OpenMode::kCommand});
+  ASSERT_TRUE(command.has_value()) << command.error().text();
+  Change change(record_of(Kind::kAccepted, "b", 1));
+  change.parts.push_back(to_stored(Part("document", "body of b")));
+  EXPECT_FALSE(journal::write(**command, clock_, std::move(change)).has_value());
+  store_ = std::move(*open_sqlite_store({path, OpenMode::kRead}));
+  EXPECT_NE(faults().find("does not say which master key is in force"), std::string::npos);
+}
 
 // Somebody who can write the file makes the last record say that the other patient's bytes are its
 // own: every hash is right, and it does not open.

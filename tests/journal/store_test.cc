@@ -151,9 +151,42 @@ INSTANTIATE_TEST_SUITE_P(
                   "bundle, attempts, failures, due, changed, open, uncertain FROM leg WHERE "
                   "session = 'c'",
                   "table leg, row z 1 main has no record in the log"},
+        Tampering{
+            "record_before_the_first",
+            "INSERT INTO record SELECT 0, head, leaf, kind, time, session, patient, therapist "
+            "FROM record WHERE position = 1",
+            "record 0: records are numbered from 1"},
+        Tampering{"record_of_no_number",
+                  "INSERT INTO record SELECT -5, head, leaf, kind, time, session, patient, "
+                  "therapist FROM record WHERE position = 1",
+                  "record -5: records are numbered from 1"},
+        Tampering{"body_of_no_number", "INSERT INTO part VALUES(-3, 0, 'document', 0, 'x')",
+                  "record -3, part document: records are numbered from 1"},
+        Tampering{"trigger",
+                  "CREATE TRIGGER lost AFTER INSERT ON record BEGIN UPDATE record SET patient = "
+                  "NULL WHERE position = new.position; END",
+                  "it holds the trigger lost, which no journal has"},
+        Tampering{"view", "CREATE VIEW seen AS SELECT * FROM record",
+                  "it holds the view seen, which no journal has"},
+        Tampering{"index_dropped", "DROP INDEX record_patient",
+                  "the index record_patient is missing"},
+        Tampering{"agreement_taken_away",
+                  "CREATE TABLE agreed(name TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID",
+                  "the table agreed does not say any more"},
         Tampering{"search_column", "UPDATE record SET session = 'zz' WHERE position = 2",
                   "record 2: its search columns do not say what its head says"}),
     [](const ::testing::TestParamInfo<Tampering>& row) { return std::string(row.param.name); });
+
+TEST_F(StoreTest, RunsNoTriggerThatSomebodyPutIntoItsFile) {
+  store_.reset();
+  sql("CREATE TRIGGER lost AFTER INSERT ON record BEGIN UPDATE record SET session = NULL WHERE "
+      "position = new.position; END");
+  open();
+  write(Kind::kAccepted, "a", 1);
+  Query query;
+  query.session = "a";
+  EXPECT_EQ(store_->search(query)->size(), 1u);
+}
 
 // Lowers the size that files of this process may have, as a full disk does for all.
 class FullDisk {
