@@ -154,6 +154,11 @@ asio::awaitable<beast::error_code> read_all(Link& link, Parser& parser) {
         }
         continue;
       }
+      // What a chunk says beside its size, and the fields behind the last one, are parsed whole,
+      // and no limit of the parser's is theirs.
+      if (link.buffer.size() > base::limits::kHttpHeaderBytesMax) {
+        co_return http::error::header_limit;
+      }
       error = {};
     }
     std::size_t n = 0;

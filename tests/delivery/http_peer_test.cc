@@ -208,6 +208,31 @@ TEST_F(PeerTest, HearsSoManyInterimAnswersAndNoMore) {
   peer_.reset();
 }
 
+// They have to be held until they end.
+TEST_F(PeerTest, BoundsWhatStandsBesideTheChunksOfAnAnswer) {
+  constexpr std::size_t kMost = base::limits::kHttpHeaderBytesMax;
+  const std::string head = "HTTP/1.1 200 OK\r\nTransfer-Encoding: chunked\r\n\r\n";
+  const auto extended = [&head](std::size_t bytes) {
+    return head + "1;" + std::string(bytes, 'a') + "\r\nz\r\n0\r\n\r\n";
+  };
+  const auto trailed = [&head](std::size_t bytes) {
+    return head + "1\r\nz\r\n0\r\nX: " + std::string(bytes, 'a') + "\r\n\r\n";
+  };
+  const Script server({{extended(kMost - 2), trailed(kMost - 10), extended(40 * kMost)},
+                       {trailed(40 * kMost)},
+                       {with_body("5")}});
+  connect(server.url());
+  EXPECT_EQ(call("{}").body, "z");
+  EXPECT_EQ(call("{}").body, "z");
+  for (int i = 0; i < 2; ++i) {
+    const Reply reply = call("{}");
+    EXPECT_EQ(reply.fate, Reply::Fate::kNoAnswer) << "it proves nothing";
+    EXPECT_FALSE(reply.resent) << "it was heard";
+  }
+  EXPECT_EQ(call("{}").body, "5");
+  peer_.reset();
+}
+
 TEST_F(PeerTest, ABrokenConnectionAfterAnInterimAnswerIsNoStaleOne) {
   const Script server({{with_body("1"), "HTTP/1.1 100 Continue\r\n\r\nnoise\r\n\r\n"}});
   connect(server.url());

@@ -87,6 +87,40 @@ TEST(HttpServer, TakesChunkedBodies) {
   EXPECT_EQ(client.read_answer().body, "POST / abc");
 }
 
+// What a chunk says beside its size, and the fields behind the last one, have to be held until they
+// end.
+TEST(HttpServer, BoundsWhatStandsBesideTheChunks) {
+  const auto server = start({}, echo());
+  constexpr std::size_t kMost = base::limits::kHttpHeaderBytesMax;
+  const std::string head = "POST / HTTP/1.1\r\nHost: x\r\nTransfer-Encoding: chunked\r\n\r\n";
+  struct Row {
+    const char* name;
+    std::string before;
+    std::string held;  // then letters up to a length, then what ends it
+    std::string after;
+  };
+  const Row rows[] = {{"extension", "", "1;", "\r\nz\r\n0\r\n\r\n"},
+                      {"trailer", "1\r\nz", "\r\n0\r\nX: ", "\r\n\r\n"}};
+  for (const Row& row : rows) {
+    for (const std::size_t length : {kMost - 1, kMost, kMost + 1, 40 * kMost}) {
+      RawClient client(server->port());
+      client.send(head + row.before + row.held + std::string(length - row.held.size(), 'a'));
+      // So that what comes is looked at before it has ended.
+      std::this_thread::sleep_for(milliseconds(50));
+      client.send(row.after);
+      const RawClient::Answer answer = client.read_answer();
+      EXPECT_EQ(answer.status, length <= kMost ? 200 : 431) << row.name << " " << length;
+    }
+  }
+  RawClient client(server->port());
+  std::string many = head;
+  for (int i = 0; i < 1'000; ++i) {
+    many += "1;" + std::string(1'000, 'a') + "\r\nz\r\n";
+  }
+  client.send(many + "0\r\n\r\n");
+  EXPECT_EQ(client.read_answer().body.size(), 7 + 1'000U) << "nothing of it is kept";
+}
+
 TEST(HttpServer, AnswersFromAnotherThread) {
   std::vector<std::thread> threads;
   const auto server = start({}, [&threads](Request request, Answer answer) {
