@@ -28,6 +28,17 @@ Record record_about(const Leg& leg, Kind kind) {
   return record;
 }
 
+// Whether it was an answer of somebody who would take a message. A server need not have that
+// resource, or may show it to others only: that says something only where the messages were
+// answered likewise.
+bool is_alive(const Reply& reply, const std::string& paused_for) {
+  if (reply.fate != Reply::Fate::kAnswered || reply.status >= 500 || reply.status == 429) {
+    return false;
+  }
+  return !(reply.status == 401 && paused_for == "sign-in-refused") &&
+         !(reply.status == 404 && paused_for == "endpoint-unknown");
+}
+
 }  // namespace
 
 Courier::Courier(std::string target, World world, CourierLimits limits)
@@ -161,9 +172,7 @@ void Courier::probe() {
       return;
     }
     self->probing_ = false;
-    const bool alive = reply.fate == Reply::Fate::kAnswered && reply.status < 500 &&
-                       reply.status != 401 && reply.status != 404 && reply.status != 429;
-    if (alive) {
+    if (is_alive(reply, self->health_.reason)) {
       self->evidence_ = true;
       self->health_.paused = false;
       self->pump();

@@ -3,6 +3,7 @@
 #include "engine/delivery/courier.h"
 
 #include <string>
+#include <utility>
 
 #include <gtest/gtest.h>
 
@@ -85,6 +86,43 @@ TEST_F(CourierTest, ManyHeldOnesOfAPatientKeepNoOtherPatientWaiting) {
   EXPECT_EQ(world_.count(journal::Kind::kLanded), 22u);
   EXPECT_EQ(world_.peer.most_in_flight, 2);
 }
+
+// The first message meets `first` and all questions `probe`; a message sent after that lands.
+struct Probed {
+  int first;
+  int probe;
+  std::size_t messages;
+};
+class ProbeTest : public CourierTest, public ::testing::WithParamInterface<Probed> {};
+
+TEST_P(ProbeTest, SendsAgainWhenSomebodyIsThere) {
+  bool met = false;
+  world_.peer.answer = [&met](const Call& call) {
+    if (call.method == "GET") {
+      return StillPeer::status(GetParam().probe);
+    }
+    return std::exchange(met, true) ? StillPeer::landed(call) : StillPeer::status(GetParam().first);
+  };
+  world_.add("a");
+  start();
+  run(300'000);
+  std::size_t messages = 0;
+  for (const auto& [when, method] : world_.peer.asked) {
+    messages += method == "POST" ? 1U : 0U;
+  }
+  EXPECT_EQ(messages, GetParam().messages);
+}
+
+// A server need not have /metadata, and may keep it from this sender.
+INSTANTIATE_TEST_SUITE_P(There, ProbeTest,
+                         ::testing::Values(Probed{503, 200, 2}, Probed{503, 401, 2},
+                                           Probed{503, 403, 2}, Probed{503, 404, 2},
+                                           Probed{503, 405, 2}, Probed{500, 404, 2},
+                                           Probed{401, 404, 2}, Probed{404, 401, 2}));
+// Away, busy, or as it was when it answered the message.
+INSTANTIATE_TEST_SUITE_P(NotThere, ProbeTest,
+                         ::testing::Values(Probed{404, 404, 1}, Probed{401, 401, 1},
+                                           Probed{503, 503, 1}, Probed{503, 429, 1}));
 
 }  // namespace
 }  // namespace engine::delivery
