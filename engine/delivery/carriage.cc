@@ -26,6 +26,8 @@ const json::NameTable& names() {
   return table;
 }
 
+constexpr int kTooLargeStatus = 413;
+
 // A query's bar must not stand plain in a URL (RFC 3986 section 3.4); the bundle has it so. What
 // would end the request line is no more plain.
 std::string url_of(std::string_view text) {
@@ -101,6 +103,7 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
     Node* resource = nullptr;
     std::string full_url;
     bool landed = false;
+    bool too_large = false;  // by itself; the others go on without it
     LandedEntry row;
 
     bool creates() const { return request->string_at("method") == "POST"; }
@@ -150,12 +153,14 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
     wave_.clear();
     for (std::size_t i = 0; i < items_.size(); ++i) {
       const bool full = mode_ == Mode::kSingle && !wave_.empty();
-      if (!items_[i].landed && !full && !order_.waits(i)) {
+      if (!items_[i].landed && !items_[i].too_large && !full && !order_.waits(i)) {
         wave_.push_back(i);
       }
     }
     if (!wave_.empty()) {
       mode_ == Mode::kBatch ? send_batch() : send_single();
+    } else if (failure_) {
+      finish(std::move(*failure_));
     } else if (std::all_of(items_.begin(), items_.end(), [](const Item& i) { return i.landed; })) {
       finish(response());
     } else {
@@ -182,6 +187,16 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
   void single_answered(Reply reply) {
     Item& item = items_[wave_.front()];
     resent_ = resent_ || reply.resent;
+    if (reply.fate == Reply::Fate::kAnswered && reply.status == kTooLargeStatus) {
+      // Nothing of it is there, and what does not need it can land or be taken back all the same.
+      item.too_large = true;
+      if (!failure_) {
+        failed_ = &item;
+        failure_ = std::make_unique<Reply>(std::move(reply));
+      }
+      next_wave();
+      return;
+    }
     if (reply.fate != Reply::Fate::kAnswered || (reply.status != 200 && reply.status != 201) ||
         !is_of_a_record_server(reply) || !may_be_place(reply.header("location"), *item.request)) {
       failed_ = &item;
@@ -267,7 +282,7 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
         order_.landed(i);
       }
     }
-    if (failure_) {
+    if (failure_ && mode_ == Mode::kBatch) {
       finish(std::move(*failure_));
     } else {
       next_wave();

@@ -117,15 +117,16 @@ class PiecesTest : public ::testing::Test {
         "main", Courier::World{world_.appender, *peer_, world_.loop, world_.clock, world_.random},
         CourierLimits());
   }
-  // A session whose first resource refers to the second; each is so long.
-  void add(const std::string& session, std::size_t length, int entries = 2) {
+  // A session whose first resource refers to the second; each is so long, the second by so much
+  // longer.
+  void add(const std::string& session, std::size_t length, int entries = 2, std::size_t more = 0) {
     std::string list;
     for (int i = 0; i < entries; ++i) {
       const std::string name = session + std::to_string(i);
       list +=
           (i > 0 ? "," : "") + (R"({"fullUrl":"urn:)" + name) +
           R"(","resource":{"resourceType":"Observation","identifier":[{"value":")" + name +
-          R"("}],"note":")" + std::string(length, 'n') +
+          R"("}],"note":")" + std::string(length + (i == 1 ? more : 0), 'n') +
           (i == 0 ? R"(","part":{"reference":"urn:)" + session + R"(1"}})" : std::string("\"}")) +
           R"(,"request":{"method":"POST","url":"Observation","ifNoneExist":"identifier=)" + name +
           "\"}}";
@@ -235,6 +236,19 @@ TEST_F(PiecesTest, OneResourceThatIsTooLargeIsNamedAndHeld) {
   EXPECT_EQ(state("s"), "landed");
   EXPECT_EQ(server_.creates, 2);
   EXPECT_TRUE(world_.store->check_fold(10)->empty());
+}
+
+// What lands can also be taken back later, although the one that never was there is too large.
+TEST_F(PiecesTest, WhatDoesNotNeedAResourceThatIsTooLargeLandsWithoutIt) {
+  server_.body_max = 500;
+  add("s", 200, 6, 1'000);
+  run();
+  EXPECT_EQ(state("s"), "held too-large");
+  EXPECT_TRUE(leg("s").uncertain);
+  EXPECT_EQ(server_.creates, 4);
+  EXPECT_EQ(server_.kept.count("s0") + server_.kept.count("s1"), 0U);
+  EXPECT_NE(too_large_sentence(*world_.store, leg("s")).find("Observation urn:s1 ("),
+            std::string::npos);
 }
 
 }  // namespace
