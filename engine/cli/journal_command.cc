@@ -282,6 +282,9 @@ int steer(const Arguments& arguments, intake::Steer action) {
     return kNo;
   }
   print_line(outcome->record);
+  if (outcome->record.revived != 0) {
+    std::printf("revision %u, which it had superseded, is held again\n", outcome->record.revived);
+  }
   return kOk;
 }
 

@@ -50,6 +50,7 @@ void print_json_line(const journal::Record& record) {
   text("why", record.why);
   number("status", record.status);
   number("attempt", record.attempt);
+  number("revived", record.revived);
   std::printf("%s}\n", out.c_str());
 }
 

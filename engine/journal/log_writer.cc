@@ -102,6 +102,30 @@ Result<std::string> LogWriter::with_earlier_targets(const Record& record, std::s
   return out;
 }
 
+// The revision that the withdrawn one had superseded and that is the last one without it; 0: none.
+Result<std::uint32_t> LogWriter::revived_by(const Record& withdrawn) {
+  const auto legs = queries::legs(connection_, withdrawn.session);
+  const auto known = legs ? queries::acceptances(connection_, withdrawn.session) : legs.error();
+  const auto moved = known ? was_moved(*known) : known.error();
+  if (!moved || *moved) {
+    return moved ? Result<std::uint32_t>(0) : moved.error();
+  }
+  std::uint32_t superseded = 0;
+  for (const Leg& leg : *legs) {  // by revision
+    if (leg.target != withdrawn.target) {
+      continue;
+    }
+    if (leg.revision == withdrawn.revision) {
+      superseded = leg.uncertain ? 0 : superseded;
+    } else if (leg.state == LegState::kSuperseded && leg.revision < withdrawn.revision) {
+      superseded = leg.revision;
+    } else if (stands(leg)) {
+      superseded = 0;
+    }
+  }
+  return superseded;
+}
+
 Result<Outcome> LogWriter::write(const Change& change, const std::string& time) {
   const auto holding = holds(change);
   if (!holding) {
@@ -122,6 +146,13 @@ Result<Outcome> LogWriter::write(const Change& change, const std::string& time) 
       return later.error();
     }
     record.anew = *later;
+  }
+  if (record.kind == Kind::kWithdrawn) {
+    const auto revived = revived_by(record);
+    if (!revived) {
+      return revived.error();
+    }
+    record.revived = *revived;
   }
   if (record.kind != Kind::kAccepted) {
     return append(std::move(record), change.parts, time);

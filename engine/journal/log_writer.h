@@ -41,6 +41,7 @@ class LogWriter {
                             const std::vector<StoredPart>& parts);
   base::Result<bool> holds(const Change& change);
   base::Result<std::string> with_earlier_targets(const Record& record, std::string_view others);
+  base::Result<std::uint32_t> revived_by(const Record& withdrawn);
   base::Result<bool> was_moved(const std::vector<Acceptance>& known);
 
   sql::Connection& connection_;

@@ -142,6 +142,9 @@ bool read_line(std::string_view name, std::string_view value, Head& head) {
     (name == "counted" ? record.counted : record.unknown) = true;
     return value == "yes";
   }
+  if (name == "revived") {
+    return read_number(value, record.revived);
+  }
   if (name == "anew") {
     record.anew = true;
     return value == "yes";
@@ -238,6 +241,9 @@ base::Result<std::string> print_head(const Record& record, const std::vector<Sto
   }
   if (record.unknown) {
     line(out, "unknown", "yes");
+  }
+  if (record.revived != 0) {
+    line(out, "revived", std::to_string(record.revived));
   }
   if (record.anew) {
     line(out, "anew", "yes");

@@ -95,7 +95,9 @@ struct Record {
   std::int64_t due_ms = 0;  // when it is tried next, milliseconds since 1970; 0: never by itself
   bool counted = false;     // the try counts towards the bounded number of tries
   bool unknown = false;     // the target may have taken it all the same
-  bool anew = false;        // later revisions, made to follow this one, are made again without it
+  // Withdrawn: this earlier revision, which the withdrawn one had superseded, is held again.
+  std::uint32_t revived = 0;
+  bool anew = false;  // later revisions, made to follow this one, are made again without it
 };
 
 // Whether a record may be written. Errors: kInvalid for a control character or a text that is

@@ -188,6 +188,14 @@ base::Result<void> withdraw(Connection& connection, const Record& record) {
                      "UPDATE leg SET state = 7, due = NULL, open = NULL, changed = ?1 WHERE "
                      "session = ?2 AND revision = ?3 AND target = ?4",
                      record);
+  if (done && record.revived != 0) {
+    Record earlier = record;
+    earlier.revision = record.revived;
+    done = update(connection,
+                  "UPDATE leg SET state = 5, due = NULL, changed = ?1 WHERE session = ?2 AND "
+                  "revision = ?3 AND target = ?4 AND state = 6",
+                  earlier);
+  }
   return done && record.anew ? make_followers_anew(connection, record) : done;
 }
 

@@ -8,8 +8,8 @@
 #include <vector>
 
 #include "engine/json/write.h"
-#include "engine/therapy/frames.h"
 #include "engine/therapy/ids.h"
+#include "engine/therapy/people.h"
 
 namespace engine::therapy {
 namespace {
@@ -321,11 +321,12 @@ base::Result<void> add_provenance(Rendering& now, const Workshop& shop, const Ch
   if (revises != 0 && sent != nullptr && sent->find("author") != nullptr) {
     authors.push_back(sent->find("author"));
   } else {
+    const People people(session);
     const Node* entries = session.find("entry");
     authors.push_back(session.find("therapist"));
     for (const Node* entry = entries != nullptr ? entries->first : nullptr; entry != nullptr;
          entry = entry->next) {
-      authors.push_back(author_of(session, *entry));
+      authors.push_back(people.author_of(*entry));
     }
   }
   append_unique_people(document, change, "author", authors);

@@ -6,6 +6,7 @@
 #include "engine/base/hash.h"
 #include "engine/therapy/clock_text.h"
 #include "engine/therapy/ids.h"
+#include "engine/therapy/people.h"
 #include "engine/therapy/rendering.h"
 #include "engine/therapy/steps.h"
 
@@ -15,13 +16,6 @@ namespace {
 using base::Result;
 using json::Document;
 using json::Node;
-
-// When an entry began, as text.
-std::string_view start_text(const Node& entry) {
-  const std::string_view time = entry.string_at("time");
-  const Node* period = entry.find("period");
-  return !time.empty() || period == nullptr ? time : period->string_at("start");
-}
 
 bool needs_attestation(const Node* author) {
   const std::string_view role = author != nullptr ? author->string_at("role") : std::string_view();
@@ -112,42 +106,6 @@ void check_future(const Node& session, std::string_view accepted_at, const Setti
   }
 }
 
-const Node* author_of(const Node& session, const Node& entry) {
-  if (const Node* recorded_by = entry.find("recordedBy")) {
-    return recorded_by;
-  }
-  const Node* author = session.find("therapist");
-  const Node* handovers = session.find("handover");
-  const auto when = parse_moment(start_text(entry));
-  for (const Node* handover = handovers != nullptr ? handovers->first : nullptr;
-       handover != nullptr; handover = handover->next) {
-    const auto at = parse_moment(handover->string_at("time"));
-    if (at && when && !(*when < *at)) {
-      author = handover->find("to");
-    }
-  }
-  return author;
-}
-
-bool is_attested(const Node& session, const Node& entry) {
-  const Node* attestations = session.find("attestation");
-  if (attestations == nullptr) {
-    return false;
-  }
-  for (const Node& attestation : *attestations) {
-    const Node* ids = attestation.find("entry");
-    if (ids == nullptr) {
-      return true;
-    }
-    for (const Node& id : *ids) {
-      if (id.text() == entry.string_at("id")) {
-        return true;
-      }
-    }
-  }
-  return false;
-}
-
 void prepare_frames(Document& document, const History& history, std::string_view accepted_at,
                     Report& report) {
   Node& session = *document.root();
@@ -159,13 +117,14 @@ void prepare_frames(Document& document, const History& history, std::string_view
                                          step_text(&session, {"identifier", "value"}));
   const std::string session_id = "urn:uuid:" + base::to_string(entry_role_id(space, "", "session"));
   const bool closed = session.string_at("status") == "closed";
+  const People people(session);
   Node* entries = session.find("entry");
   for (Node* entry = entries != nullptr ? entries->first : nullptr; entry != nullptr;
        entry = entry->next) {
     Node* frame = document.make_object();
-    const Node* author = author_of(session, *entry);
+    const Node* author = people.author_of(*entry);
     append_person(document, frame, "author", author);
-    const bool preliminary = needs_attestation(author) && !is_attested(session, *entry);
+    const bool preliminary = needs_attestation(author) && !people.has_attested(*entry);
     if (preliminary && closed) {
       report.information("informational", *entry,
                          "Recorded by an assistant or a student and not attested yet: it lands as "

@@ -27,9 +27,4 @@ void prepare_frames(json::Document& document, const History& history, std::strin
 // Lets the map "frame" complete them with references.
 base::Result<void> add_frames(Rendering& rendering, const Workshop& shop);
 
-// Who recorded an entry: itself, else whoever had the session at that time.
-const json::Node* author_of(const json::Node& session, const json::Node& entry);
-// True when a licensed person stands for an entry that an assistant or a student recorded.
-bool is_attested(const json::Node& session, const json::Node& entry);
-
 }  // namespace engine::therapy

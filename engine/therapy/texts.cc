@@ -36,6 +36,12 @@ void check(const Node& node, std::string_view member, Report& report) {
                  "This text holds a control character, which FHIR does not allow: of those only "
                  "tab, line feed and carriage return may stand in a text.");
   }
+  // RFC 3986: no part of a URI. Identifiers are compared as SYSTEM|VALUE, and two of them must
+  // never be the same text.
+  if (member == "system" && text.find('|') != std::string_view::npos) {
+    report.error("value", node,
+                 "A system is a URI, and no URI has a bar: it is written %7C there.");
+  }
   constexpr std::size_t kMax = base::limits::kShortTextCharsMax;
   if (!is_free(member) && text.size() > kMax && base::count_scalars(text) > kMax) {
     report.error("too-long", node,

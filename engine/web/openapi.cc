@@ -63,7 +63,7 @@ constexpr std::string_view kText = R"json({
   "Record": {"type": "object", "required": ["position", "time", "kind"], "properties": {
    "position": {"type": "integer"}, "time": {"type": "string", "format": "date-time"}, "kind": {"type": "string"}, "session": {"type": "string"}, "revision": {"type": "integer"},
    "target": {"type": "string"}, "madeWith": {"type": "string"}, "reason": {"type": "string"}, "reasonText": {"type": "string"}, "status": {"type": "integer"},
-   "attempt": {"type": "integer"}, "actor": {"type": "string"}, "why": {"type": "string"}}},
+   "attempt": {"type": "integer"}, "revived": {"type": "integer", "description": "Of a withdrawal: the revision that it had superseded, which is held again"}, "actor": {"type": "string"}, "why": {"type": "string"}}},
   "Message": {"type": "object", "required": ["session", "revision", "received", "targets", "records", "left"], "properties": {
    "session": {"type": "string"}, "revision": {"type": "integer"}, "received": {"type": "string"}, "document": {"$ref": "/schema/session"},
    "destroyed": {"type": "string", "description": "In place of 'document': when and by whom it was destroyed on purpose"},

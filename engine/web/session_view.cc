@@ -184,6 +184,9 @@ std::string record_view(const journal::Record& record) {
     member(out, "reason", record.reason);
     member(out, "reasonText", intake::reason_text(record.reason));
   }
+  if (record.revived != 0) {
+    number(out, "revived", record.revived);
+  }
   return out + "}";
 }
 

@@ -28,6 +28,7 @@ Record full() {
   record.due_ms = 12;
   record.counted = true;
   record.unknown = true;
+  record.revived = 1;
   record.anew = true;
   return record;
 }
@@ -35,12 +36,12 @@ Record full() {
 TEST(RecordHead, IsReadableText) {
   const auto head = print_head(full(), {to_stored(Part("outcome", "{}"))}, genesis());
   ASSERT_TRUE(head.has_value());
-  EXPECT_EQ(
-      *head,
-      "chartferry-record 1\nposition 7\ntime 2026-03-02T08:10:00.000Z\nkind held\nsession "
-      "s\nrevision 2\ntarget main\npatient ab\nreason check-failed\nwhy as said by the ward: "
-      "\"ü\"\nstatus 422\nattempt 3\ndue 12\ncounted yes\nunknown yes\nanew yes\npart outcome " +
-          base::sha256_hex("{}") + " 2 0\nprevious " + base::to_hex(genesis()) + "\n");
+  EXPECT_EQ(*head,
+            "chartferry-record 1\nposition 7\ntime 2026-03-02T08:10:00.000Z\nkind held\nsession "
+            "s\nrevision 2\ntarget main\npatient ab\nreason check-failed\nwhy as said by the ward: "
+            "\"ü\"\nstatus 422\nattempt 3\ndue 12\ncounted yes\nunknown yes\nrevived 1\nanew "
+            "yes\npart outcome " +
+                base::sha256_hex("{}") + " 2 0\nprevious " + base::to_hex(genesis()) + "\n");
 }
 
 TEST(RecordHead, ReadsBackWhatItPrints) {

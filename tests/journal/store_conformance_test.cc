@@ -233,6 +233,46 @@ TEST_P(StoreConformance, WhatBuildsOnARevisionThatWillNotLandIsMadeAgain) {
   expect_sound();
 }
 
+TEST_P(StoreConformance, WithdrawingTheLastRevisionBringsBackTheOneThatItSuperseded) {
+  write(Kind::kAccepted, "a", 1);
+  hold("a", 1);
+  write(Kind::kAccepted, "a", 2);
+  hold("a", 2);
+  EXPECT_EQ(legs_text(*store_, {"a"}), "a/1 superseded(why), a/2 held(why)");
+  const Outcome withdrawn = write(Kind::kWithdrawn, "a", 2);
+  EXPECT_EQ(withdrawn.record.revived, 1U);
+  EXPECT_EQ(legs_text(*store_, {"a"}), "a/1 held(why), a/2 withdrawn(why)");
+  EXPECT_EQ(due_text(*store_), "") << "a person decides";
+  // Not when another one stands, before or behind, nor for one that may have landed.
+  write(Kind::kAccepted, "b", 1);
+  hold("b", 1);
+  write(Kind::kAccepted, "b", 2);
+  hold("b", 2);
+  write(Kind::kAccepted, "b", 3);
+  hold("b", 3, true);
+  EXPECT_EQ(write(Kind::kWithdrawn, "b", 3).record.revived, 0U);
+  EXPECT_EQ(legs_text(*store_, {"b"}),
+            "b/1 superseded(why), b/2 superseded(why), b/3 withdrawn(why)");
+  write(Kind::kAccepted, "c", 1);
+  hold("c", 1);
+  write(Kind::kAccepted, "c", 2);
+  write(Kind::kChecked, "c", 2);
+  write(Kind::kDispatched, "c", 2);
+  write(Kind::kLanded, "c", 2);
+  write(Kind::kAccepted, "c", 3);
+  hold("c", 3);
+  EXPECT_EQ(write(Kind::kWithdrawn, "c", 3).record.revived, 0U);
+  // Nor for a session that was moved away: nothing of it is to be sent any more.
+  write(Kind::kAccepted, "d", 1);
+  hold("d", 1);
+  Change away(record_of(Kind::kAccepted, "d", 2));
+  away.record.reason = kMovedAway;
+  write(std::move(away));
+  hold("d", 2);
+  EXPECT_EQ(write(Kind::kWithdrawn, "d", 2).record.revived, 0U);
+  expect_sound();
+}
+
 // Records of before `anew` mean what they meant when they were written.
 TEST_P(StoreConformance, WithoutTheirMarkRecordsFoldAsTheyDid) {
   const auto other = GetParam().make();

@@ -270,6 +270,17 @@ TEST(Admission, TextsHaveTheirBounds) {
                   .admitted);
 }
 
+// "a|b" and "c", "a" and "b|c": two identifiers, and the same text.
+TEST(Admission, ASystemWithABarIsRefused) {
+  const auto admission = house().admit(
+      replaced(sample("vitals"), "https://hill.example/ids/staff", "https://hill.example/a|b"));
+  EXPECT_FALSE(admission.admitted);
+  EXPECT_NE(all_texts(admission.issues).find("identifier.system: A system is a URI"),
+            std::string::npos)
+      << all_texts(admission.issues);
+  EXPECT_TRUE(house().admit(replaced(sample("vitals"), "\"T-21\"", "\"T|21\"")).admitted);
+}
+
 // In a journal since before such texts were refused.
 TEST(Admission, WhatMakesTooMuchIsHeldWithoutABundle) {
   std::string note =

@@ -1,0 +1,42 @@
+#pragma once
+// Who recorded each entry of a session, and for which of them a licensed person stands. Read once,
+// so that a session with many entries, handovers and attestations costs no more than its length.
+
+#include <cstddef>
+#include <string_view>
+#include <unordered_set>
+#include <vector>
+
+#include "engine/json/node.h"
+#include "engine/therapy/clock_text.h"
+
+namespace engine::therapy {
+
+// When an entry began, as text.
+std::string_view start_text(const json::Node& entry);
+
+class People {
+ public:
+  // `session` is the document's root and outlives this.
+  explicit People(const json::Node& session);
+
+  // Itself says so, else whoever had the session at that time: of the handovers until then, the
+  // last one in the document.
+  const json::Node* author_of(const json::Node& entry) const;
+  // True when a licensed person stands for an entry that an assistant or a student recorded.
+  bool has_attested(const json::Node& entry) const;
+
+ private:
+  struct Handover {
+    Moment at;
+    std::size_t place = 0;  // in the document
+    const json::Node* to = nullptr;
+  };
+  const json::Node* therapist_;
+  // By time; each with the one that is last in the document of those until then.
+  std::vector<Handover> handovers_;
+  bool all_attested_ = false;
+  std::unordered_set<std::string_view> attested_;
+};
+
+}  // namespace engine::therapy
