@@ -120,12 +120,14 @@ int resend_journal(journal::Store& store, replay::ResendQuery query, const Targe
   query.through = plan->last;
   const auto report = plan->landings == 0
                           ? base::Result<replay::ResendReport>(none)
-                          : replay::resend(
-                                store, query,
-                                [&peer](std::string bundle, bool in_pieces) {
-                                  return (*peer)->post(std::move(bundle), in_pieces);
-                                },
-                                progress);
+                          : replay::resend(store, query,
+                                           {[&peer](std::string bundle, bool in_pieces) {
+                                              return (*peer)->post(std::move(bundle), in_pieces);
+                                            },
+                                            [&peer](delivery::Consignment consignment) {
+                                              return (*peer)->exchange(std::move(consignment));
+                                            }},
+                                           progress);
   if (!report) {
     return fail(report.error());
   }

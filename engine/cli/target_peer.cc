@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "engine/cli/read_file.h"
+#include "engine/cli/system_seams.h"
 #include "engine/delivery/fitting_peer.h"
 
 namespace engine::cli {
@@ -75,6 +76,19 @@ delivery::Reply TargetPeer::post(std::string bundle, bool in_pieces) {
   delivery::Call message("POST", "", std::move(bundle), "chartferry");
   message.in_pieces = in_pieces;
   return call(std::move(message));
+}
+
+delivery::Conclusion TargetPeer::exchange(delivery::Consignment consignment) {
+  const SystemClock clock;
+  const auto owner = std::make_shared<int>();
+  std::promise<delivery::Conclusion> promise;
+  std::future<delivery::Conclusion> conclusion = promise.get_future();
+  loop_.post([&, this] {
+    delivery::start_exchange(
+        {*peer_, clock, owner}, std::move(consignment),
+        [&promise](delivery::Conclusion came) { promise.set_value(std::move(came)); });
+  });
+  return conclusion.get();
 }
 
 }  // namespace engine::cli

@@ -8,6 +8,7 @@
 #include "engine/base/result.h"
 #include "engine/cli/serve_config.h"
 #include "engine/delivery/asio_loop.h"
+#include "engine/delivery/exchange.h"
 #include "engine/delivery/http_peer.h"
 #include "engine/delivery/peer.h"
 
@@ -27,6 +28,8 @@ class TargetPeer {
   delivery::Reply get(const std::string& path);
   // A bundle to the base; in pieces only when it was opened to fit.
   delivery::Reply post(std::string bundle, bool in_pieces);
+  // The conversation about one bundle; when it was opened to fit.
+  delivery::Conclusion exchange(delivery::Consignment consignment);
 
  private:
   TargetPeer() = default;

@@ -238,9 +238,11 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     } else if (moment_ == Moment::kLanded && ours) {
       LandedEntry& row = landing_[at.sent];
       row.etag = sight.etag.empty() ? row.etag : sight.etag;
-    } else if (ours) {
+    } else if (ours || (moment_ == Moment::kBefore && there &&
+                        is_one_of(consignment_.later, sent, sight.content))) {
       there_[sent.full_url] = {sight.resource, sight.etag, false, false, false};
-    } else if (moment_ == Moment::kBefore && there && is_given_up(sent, sight.content)) {
+    } else if (moment_ == Moment::kBefore && there &&
+               is_one_of(consignment_.given_up, sent, sight.content)) {
       // Ours, of a revision that nobody knew the fate of: from now on a known version of ours.
       consignment_.known[sent.full_url] = {sight.resource, sight.etag, false, false, false};
       found_given_up_ = true;
@@ -266,12 +268,12 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     }
   }
 
-  bool is_given_up(const Message::Sent& sent, const std::string& content) const {
-    return std::any_of(consignment_.given_up.begin(), consignment_.given_up.end(),
-                       [&](const std::string& bundle) {
-                         const auto entry = entry_of(bundle, sent.full_url);
-                         return entry && is_as_sent(content, bundle, *entry);
-                       });
+  static bool is_one_of(const std::vector<std::string>& bundles, const Message::Sent& sent,
+                        const std::string& content) {
+    return std::any_of(bundles.begin(), bundles.end(), [&](const std::string& bundle) {
+      const auto entry = entry_of(bundle, sent.full_url);
+      return entry && is_as_sent(content, bundle, *entry);
+    });
   }
 
   // Later, then; or it stays with what the server said before.

@@ -32,6 +32,9 @@ struct Consignment {
   bool doubtful_past = false;
   // What such revisions sent, the newest first. A resource found just so is theirs, and changed.
   std::vector<std::string> given_up;
+  // What later revisions sent, when what is sent again is no longer the last: a resource found just
+  // so stays.
+  std::vector<std::string> later;
   bool in_pieces = false;  // one resource at a time: as a whole it was too large
   SizeRefusals refused;    // what the target is known not to take
 };

@@ -1,8 +1,11 @@
 #include "engine/replay/resend.h"
 
+#include <algorithm>
 #include <utility>
+#include <vector>
 
 #include "engine/base/limits.h"
+#include "engine/delivery/landing.h"
 #include "engine/delivery/pieces.h"
 #include "engine/delivery/verdict.h"
 
@@ -13,19 +16,42 @@ using base::Error;
 using base::ErrorCode;
 using base::Result;
 
-// The bundle that landed with a record.
-Result<std::string> bundle_of(const journal::Store& store, const journal::Record& landed) {
+// What landed with a record, and what the other landed revisions of its session sent.
+struct Landed {
+  std::string bundle;
+  std::vector<std::string> earlier;  // newest first
+  std::vector<std::string> later;
+};
+
+Result<Landed> landed_with(const journal::Store& store, const journal::Record& landed) {
   const auto legs = store.legs(landed.session);
   if (!legs) {
     return legs.error();
   }
-  for (const journal::Leg& leg : *legs) {
-    if (leg.revision == landed.revision && leg.target == landed.target && leg.bundle != 0) {
-      return store.part(leg.bundle, "bundle");
+  Landed out;
+  bool found = false;
+  for (const journal::Leg& leg : *legs) {  // by revision
+    const bool this_one = leg.revision == landed.revision;
+    if (leg.target != landed.target || leg.bundle == 0 ||
+        (!this_one && leg.state != journal::LegState::kLanded)) {
+      continue;
+    }
+    auto bundle = store.part(leg.bundle, "bundle");
+    if (!bundle && (this_one || bundle.error().code != ErrorCode::kNotFound)) {
+      return std::move(bundle).error();
+    }
+    found = found || this_one;
+    if (this_one) {
+      out.bundle = std::move(*bundle);
+    } else if (bundle && leg.revision < landed.revision) {
+      out.earlier.insert(out.earlier.begin(), std::move(*bundle));
+    } else if (bundle) {
+      out.later.push_back(std::move(*bundle));
     }
   }
-  return Error(ErrorCode::kCorrupt, "no bundle belongs to the landing",
-               "record " + std::to_string(landed.position));
+  return found ? Result<Landed>(std::move(out))
+               : Error(ErrorCode::kCorrupt, "no bundle belongs to the landing",
+                       "record " + std::to_string(landed.position));
 }
 
 journal::Query search_of(const ResendQuery& query) {
@@ -65,6 +91,9 @@ Result<void> each_landing(const journal::Store& store, const ResendQuery& query,
   }
 }
 
+// The server has a resource of a corrected session that may not be read there.
+constexpr const char* kNotSeen = "not-readable";
+
 // How one bundle fared.
 struct Fared {
   delivery::Verdict verdict;
@@ -77,9 +106,16 @@ struct Fared {
 // surely no smaller does so at once.
 class Sender {
  public:
-  explicit Sender(const PostBundle& post) : post_(post) {}
+  explicit Sender(const ResendWay& way) : way_(way) {}
 
-  Fared send(std::string bundle) {
+  Fared send(Landed landed) {
+    return landed.earlier.empty() ? send_first(std::move(landed.bundle))
+                                  : send_correction(std::move(landed));
+  }
+
+ private:
+  // It only creates, and never where something is.
+  Fared send_first(std::string bundle) {
     const std::size_t entries = delivery::count_entries(bundle);
     const delivery::BundleSize size{bundle.size(), entries};
     Fared fared;
@@ -94,16 +130,54 @@ class Sender {
     return fared;
   }
 
- private:
+  Fared send_correction(Landed landed) {
+    Fared fared;
+    for (const bool in_pieces : {false, true}) {
+      delivery::Consignment consignment;
+      consignment.bundle = landed.bundle;
+      consignment.given_up = landed.earlier;
+      consignment.later = landed.later;
+      consignment.request_id = "chartferry";
+      consignment.uncertain = true;
+      consignment.doubtful_past = true;
+      consignment.in_pieces = in_pieces;
+      consignment.refused = refused_;
+      delivery::Conclusion came = way_.exchange(std::move(consignment));
+      fared.left = true;
+      fared.partly = fared.partly || came.verdict.unknown;
+      fared.verdict = std::move(came.verdict);
+      if (fared.verdict.action == delivery::Verdict::Action::kLanded && left_something(came)) {
+        fared.verdict = delivery::Verdict(delivery::Verdict::Action::kHold, kNotSeen);
+      }
+      if (came.refused) {
+        refused_.note(*came.refused);
+      }
+      if (fared.verdict.action != delivery::Verdict::Action::kInPieces) {
+        break;
+      }
+    }
+    return fared;
+  }
+
+  // Where nobody could see what is there, a create does not write over it.
+  static bool left_something(const delivery::Conclusion& came) {
+    return std::any_of(came.parts.begin(), came.parts.end(), [](const journal::Part& part) {
+      const auto landing = part.name == "landing" ? delivery::parse_landing(part.bytes)
+                                                  : Result<delivery::Landing>(delivery::Landing());
+      return !landing || std::any_of(landing->begin(), landing->end(),
+                                     [](const delivery::LandedEntry& row) { return row.unproven; });
+    });
+  }
+
   void once(std::string bundle, std::size_t entries, bool in_pieces, Fared& fared) const {
-    delivery::Reply reply = post_(std::move(bundle), in_pieces);
+    delivery::Reply reply = way_.post(std::move(bundle), in_pieces);
     fared.verdict = delivery::judge(reply, entries, true, 0);
     fared.about = std::move(reply.about);
     fared.partly = fared.partly || reply.partly;
     fared.left = fared.left || fared.partly || reply.fate != delivery::Reply::Fate::kNotSent;
   }
 
-  const PostBundle& post_;
+  const ResendWay& way_;
   delivery::SizeRefusals refused_;
 };
 
@@ -124,24 +198,24 @@ Result<ResendPlan> plan_resend(const journal::Store& store, const ResendQuery& q
 }
 
 Result<ResendReport> resend(const journal::Store& store, const ResendQuery& query,
-                            const PostBundle& post, const OnProgress& on_progress) {
+                            const ResendWay& way, const OnProgress& on_progress) {
   ResendReport report;
-  Sender sender(post);
+  Sender sender(way);
   report.last = query.range.after;
   const auto done = each_landing(store, query, [&](const journal::Record& record) -> Result<bool> {
     if (record.kind == journal::Kind::kUnreadable) {
       ++report.unreadable;
       return true;
     }
-    auto bundle = bundle_of(store, record);
-    if (!bundle && bundle.error().code == ErrorCode::kNotFound) {
+    auto landed = landed_with(store, record);
+    if (!landed && landed.error().code == ErrorCode::kNotFound) {
       ++report.destroyed;
       return true;
     }
-    if (!bundle) {
-      return std::move(bundle).error();
+    if (!landed) {
+      return std::move(landed).error();
     }
-    Fared fared = sender.send(std::move(*bundle));
+    Fared fared = sender.send(std::move(*landed));
     ResendReport::OfPatient& patient = report.by_patient[record.patient];
     patient.sent += fared.left ? 1U : 0U;
     if (fared.verdict.action != delivery::Verdict::Action::kLanded) {

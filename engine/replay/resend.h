@@ -1,8 +1,9 @@
 #pragma once
 // Sends to another record server what the journal calls landed: for moving to a new one. The stored
-// bundles go again, byte for byte, in the order in which they landed, one at a time; one that is
-// too large for the server as a whole goes one resource at a time. Sending one
-// twice is safe (every create is conditional), so a resend that stopped is simply begun again.
+// bundles go again, in the order in which they landed, one at a time; one that is too large for the
+// server as a whole goes one resource at a time. Sending one twice is safe, so a resend that
+// stopped is simply begun again: every create is conditional, and what a correction changes is
+// looked up first. It is written over what an earlier revision of ours sent and over nothing else.
 
 #include <cstdint>
 #include <functional>
@@ -10,6 +11,7 @@
 #include <string>
 
 #include "engine/base/result.h"
+#include "engine/delivery/exchange.h"
 #include "engine/delivery/peer.h"
 #include "engine/journal/store.h"
 #include "engine/replay/replay.h"
@@ -56,12 +58,17 @@ struct ResendReport {
   bool complete() const { return stopped_at == 0; }
 };
 
-// Sends a bundle to the server's base; `in_pieces`: one resource at a time (delivery/peer.h).
-using PostBundle = std::function<delivery::Reply(std::string bundle, bool in_pieces)>;
+// The way to the server; each call waits for the answer.
+struct ResendWay {
+  // A bundle to the server's base; `in_pieces`: one resource at a time (delivery/peer.h).
+  std::function<delivery::Reply(std::string bundle, bool in_pieces)> post;
+  // The whole conversation about one.
+  std::function<delivery::Conclusion(delivery::Consignment consignment)> exchange;
+};
 
-// Stops at the first that does not land, so that
-// nothing overtakes it. Errors: kIo, kCorrupt of the journal.
+// Stops at the first that does not land, so that nothing overtakes it. Errors: kIo, kCorrupt of the
+// journal.
 base::Result<ResendReport> resend(const journal::Store& store, const ResendQuery& query,
-                                  const PostBundle& post, const OnProgress& on_progress);
+                                  const ResendWay& way, const OnProgress& on_progress);
 
 }  // namespace engine::replay

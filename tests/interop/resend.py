@@ -97,6 +97,47 @@ class Resend(unittest.TestCase):
         self.assertEqual(len(content(new)), before)
         self.assertEqual(content(new), content(self.old))
 
+    def versions(self, server):
+        return {one["id"]: one["meta"]["versionId"] for kind in ("Observation", "Procedure") for one in server.all(kind)}
+
+    def test_what_is_older_is_not_written_over_what_is_newer(self):
+        # A third revision, and then the first two once more to the server that has it.
+        document = json.loads(json.dumps(stage.sent("hazel-stairs.r2")))
+        document.update(revision=3, change={"reason": "Read off wrongly"})
+        measured = [one for one in document["entry"] if "pulse" in one.get("vitals", {})]
+        for one in measured:
+            one["vitals"]["pulse"]["value"] += 1
+        self.assertTrue(measured)
+        session = self.engine.session_id(self.engine.send(document))
+        stage.wait_for("landed", lambda: self.engine.landed_revision(session) == 3)
+        landed = [one for one in self.engine.records("landed") if one["session"] == session]
+        chart, versions = content(self.old), self.versions(self.old)
+        status, report = self.resend(self.old, "--until", landed[-1]["time"])
+        self.assertEqual((status, report["sent"]), (0, 4), report)
+        self.assertEqual((content(self.old), self.versions(self.old)), (chart, versions))
+        # Elsewhere it is what was there then, and goes on to what is there now.
+        new = self.started("new", [PEOPLE])
+        status, report = self.resend(new, "--until", landed[-1]["time"])
+        self.assertEqual((status, report["sent"]), (0, 4), report)
+        self.assertNotEqual(content(new), chart)
+        status, report = self.resend(new, "--after", report["last"])
+        self.assertEqual((status, report["sent"]), (0, 1), report)
+        self.assertEqual(content(new), chart)
+
+    def test_what_somebody_else_wrote_stops_it(self):
+        new = self.started("new", [PEOPLE])
+        landed = [one["position"] for one in self.engine.records("landed")]
+        self.assertEqual(self.resend(new)[0], 0)
+        corrected = [one for one in new.all("Observation") if one["status"] == "corrected"][0]
+        edited = dict(corrected, note=[{"text": "Looked at by somebody else"}])
+        answer = new.request("PUT", f"/fhir/Observation/{edited['id']}", edited,
+                             {"Content-Type": "application/fhir+json"})
+        self.assertEqual(answer.status, 200, answer.body)
+        status, report = self.resend(new, "--after", landed[1])
+        self.assertEqual((status, report["reason"]), (1, "changed-elsewhere"), report)
+        (now,) = [one for one in new.all("Observation") if one["id"] == edited["id"]]
+        self.assertEqual(now["note"], edited["note"])
+
     def test_it_stops_at_the_first_that_does_not_land_and_goes_on_from_there(self):
         new = self.started("new", [])
         status, report = self.resend(new)
