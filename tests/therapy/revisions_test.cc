@@ -20,12 +20,38 @@ struct Sent {
   std::string body;
 };
 
+// What the revisions before sent, as bundles.
+std::string sent_before(const std::vector<Revision>& revisions, const char* doubtful = "") {
+  std::string sent;
+  for (std::size_t i = 1; i < revisions.size(); ++i) {
+    const Translation made = house().translate(std::span(revisions).first(i));
+    if (made.verdict != Verdict::kReady) {
+      return {};
+    }
+    sent +=
+        (sent.empty() ? "[{" : ",{") + std::string(doubtful) + "\"bundle\":" + made.bundle + "}";
+  }
+  return sent.empty() ? sent : sent + "]";
+}
+
+// Where one set made all of it, what was sent is what rendering again says.
+void expect_same_over_what_was_sent(std::vector<Revision> revisions, const Translation& made) {
+  revisions.back().sent_before = sent_before(revisions);
+  if (!revisions.back().sent_before.empty()) {
+    const Translation again = house().translate(revisions);
+    EXPECT_EQ(again.verdict, made.verdict) << again.hold_reason;
+    EXPECT_EQ(again.bundle, made.bundle);
+  }
+}
+
 Translation translate(std::initializer_list<Sent> sends) {
   std::vector<Revision> revisions;
   for (const Sent& sent : sends) {
     revisions.push_back({sent.body, sent.at});
   }
-  return house().translate(revisions);
+  Translation made = house().translate(revisions);
+  expect_same_over_what_was_sent(revisions, made);
+  return made;
 }
 
 constexpr const char* kFirst = "2026-03-02T09:41:00.000Z";
@@ -77,6 +103,51 @@ TEST(Revisions, ACorrectedValueUpdatesItsResourceAndNothingElse) {
   EXPECT_EQ(lines(done.bundle), want);
   EXPECT_NE(done.bundle.find("\"code\":\"UPDATE\""), std::string::npos);
   EXPECT_NE(done.bundle.find("Misread"), std::string::npos);
+}
+
+// Of a revision that was given up, nobody knows whether it is on the server.
+TEST(Revisions, WhatMayHaveLandedIsCarriedAgainOrTakenBack) {
+  const std::string corrected =
+      second(replaced(sample("vitals"), "\"value\": 88", "\"value\": 98"));
+  std::vector<Revision> revisions = {{sample("vitals"), kFirst}, {corrected, kSecond}};
+  revisions.back().sent_before = sent_before(revisions, "\"doubtful\":true,");
+  const std::vector<std::string> all = lines(house().translate({&revisions[0], 1}).bundle);
+  const Translation again = house().translate(revisions);
+  ASSERT_EQ(again.verdict, Verdict::kReady) << again.hold_reason;
+  const std::vector<std::string> carried = lines(again.bundle);
+  EXPECT_EQ(carried.size(), all.size());
+  EXPECT_EQ(std::count(carried.begin(), carried.end(), "PUT Observation corrected 98"), 1);
+  EXPECT_EQ(std::count(carried.begin(), carried.end(), "PUT Observation corrected 88"), 0);
+
+  revisions.back().body = second(
+      replaced(sample("vitals"), "\"status\": \"closed\"", "\"status\": \"entered-in-error\""));
+  const Translation back = house().translate(revisions);
+  ASSERT_EQ(back.verdict, Verdict::kReady) << back.hold_reason;
+  const std::vector<std::string> taken = lines(back.bundle);
+  EXPECT_EQ(taken.size(), all.size());
+  EXPECT_EQ(std::count_if(taken.begin(), taken.end(),
+                          [](const std::string& line) {
+                            return line.find("entered-in-error") != std::string::npos;
+                          }),
+            static_cast<std::ptrdiff_t>(all.size()) - 1);  // all but the Provenance
+}
+
+// The second revision took a reading out, was given up, and may have landed or not.
+TEST(Revisions, WhatAnotherRevisionMayHaveTakenBackIsTakenBackOnceMore) {
+  const std::string without =
+      replaced(replaced(sample("vitals"), "\"pulse\": { \"value\": 88, \"unit\": \"/min\" },", ""),
+               "\"pulseSource\": \"oximeter\",", "");
+  std::vector<Revision> revisions = {{sample("vitals"), kFirst}, {second(without), kSecond}};
+  const Translation first = house().translate({&revisions[0], 1});
+  const Translation next = house().translate(revisions);
+  const std::string third = replaced(second(without), "\"revision\": 2,", "\"revision\": 3,");
+  revisions.push_back({third, kThird});
+  for (const auto& [doubtful, count] : {std::pair("\"doubtful\":true,", 1), {"", 0}}) {
+    revisions.back().sent_before =
+        "[{\"bundle\":" + first.bundle + "},{" + doubtful + "\"bundle\":" + next.bundle + "}]";
+    const std::vector<std::string> sent = lines(house().translate(revisions).bundle);
+    EXPECT_EQ(std::count(sent.begin(), sent.end(), "PUT Observation entered-in-error 88"), count);
+  }
 }
 
 TEST(Revisions, AChangeWithoutAReasonIsHeld) {
