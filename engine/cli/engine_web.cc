@@ -51,21 +51,21 @@ void Engine::preflight(const std::string& target, SideWork::Done done) {
 // Each reads the journal from end to end, so one at a time, and never where sessions are taken in.
 web::AuditControl Engine::audit_control() {
   const ProofFiles files{files_, {}, {}};
-  return {[this, files](journal::Position position, SideWork::Done done) {
-            proving_.run([this, files, position] { return record_proof(*store_, files, position); },
-                         std::move(done));
-          },
-          [this, files](SideWork::Done done) {
-            proving_.run([this, files] { return soundness_report(*store_, files); },
-                         std::move(done));
-          },
-          [this](const std::string& since, const std::string& until, SideWork::Done done) {
-            proving_.run(
-                [this, range = replay::Range{since, until}] {
-                  return replay_report(*store_, *core_->pinned(), range);
-                },
-                std::move(done));
-          }};
+  return {
+      [this, files](journal::Position position, SideWork::Done done) {
+        proving_.run([this, files, position] { return record_proof(*store_, files, position); },
+                     std::move(done));
+      },
+      [this, files](SideWork::Done done) {
+        proving_.run([this, files] { return soundness_report(*store_, files); }, std::move(done));
+      },
+      [this](const std::string& since, const std::string& until, SideWork::Done done) {
+        proving_.run(
+            [this, range = replay::Range{since, until}] {
+              return replay_report(*store_, *core_->pinned(), KeptSets::folder_of(files_), range);
+            },
+            std::move(done));
+      }};
 }
 
 // On the main thread.

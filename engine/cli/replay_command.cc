@@ -19,6 +19,7 @@
 #include "engine/cli/replay_resend.h"
 #include "engine/cli/serve_config.h"
 #include "engine/cli/translator_files.h"
+#include "engine/cli/verify_sets.h"
 #include "engine/journal/open_store.h"
 #include "engine/json/write.h"
 #include "engine/replay/replay.h"
@@ -133,37 +134,6 @@ int print_what_if(const replay::WhatIfReport& report, bool json) {
   return report.differences.empty() ? kOk : kNo;
 }
 
-// What was made with sets that an engine kept beside the journal is verified with those.
-base::Result<void> verify_with_kept_sets(const journal::Store& store, const Arguments& arguments,
-                                         std::size_t threads, replay::VerifyReport& report) {
-  const KeptSets kept(KeptSets::folder_of(files_of(arguments.journal, arguments.prefix)));
-  for (const auto& [made_with, other] : report.others) {
-    const auto translator = kept.load(ids_of(made_with));
-    if (!translator) {
-      std::fprintf(stderr, "chartferry replay: %s\n", translator.error().text().c_str());
-      continue;
-    }
-    const intake::BorrowedCore<therapy::Translator> core(**translator);
-    const std::string own = intake::made_with(core.provenance(), {});
-    if (own.substr(0, own.find(" revisions=")) != made_with) {
-      continue;  // another version of the computation: only that program can tell
-    }
-    const auto part = replay::verify(store, core, arguments.range, threads, progress());
-    if (!part) {
-      return part.error();
-    }
-    report.same += part->same;
-    report.destroyed += part->destroyed;
-    report.faults.insert(report.faults.end(), part->faults.begin(), part->faults.end());
-    const auto count = report.other_sets.find(other.what);
-    count->second -= other.count;
-    if (count->second == 0) {
-      report.other_sets.erase(count);
-    }
-  }
-  return {};
-}
-
 // Each example of a difference is a look at what somebody's session says.
 std::vector<Look> looks_at_examples(const journal::Store& store,
                                     const replay::WhatIfReport& report) {
@@ -228,12 +198,14 @@ int run(const Arguments& arguments) {
   if (!arguments.verify) {
     return run_what_if(**store, core, arguments, threads);
   }
-  auto report = replay::verify(**store, core, arguments.range, threads, progress());
+  const auto report = verify_with_kept_sets(
+      **store, core,
+      {KeptSets::folder_of(files_of(arguments.journal, arguments.prefix)), arguments.range, threads,
+       progress(), [](const base::Error& error) {
+         std::fprintf(stderr, "chartferry replay: %s\n", error.text().c_str());
+       }});
   if (!report) {
     return fail(report.error());
-  }
-  if (auto done = verify_with_kept_sets(**store, arguments, threads, *report); !done) {
-    return fail(done.error());
   }
   return print_verify(*report, arguments.json);
 }

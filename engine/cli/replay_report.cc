@@ -1,5 +1,6 @@
 #include "engine/cli/replay_report.h"
 
+#include "engine/cli/verify_sets.h"
 #include "engine/json/write.h"
 
 namespace engine::cli {
@@ -14,9 +15,12 @@ std::string json_text(std::string_view text) {
 }  // namespace
 
 base::Result<std::string> replay_report(const journal::Store& store,
-                                        const intake::SessionCore& core,
+                                        const intake::SessionCore& core, const std::string& folder,
                                         const replay::Range& range) {
-  const auto report = replay::verify(store, core, range, 1, [](const replay::Progress&) {});
+  KeptVerify wish;
+  wish.folder = folder;
+  wish.range = range;
+  const auto report = verify_with_kept_sets(store, core, wish);
   if (!report) {
     return report.error();
   }

@@ -1,5 +1,5 @@
 #pragma once
-// replay::verify() by the set in force, told as JSON.
+// Whether every bundle in the journal can be made again, told as JSON.
 
 #include <string>
 
@@ -9,9 +9,9 @@
 namespace engine::cli {
 
 // {"translations","same","otherSets":{what: count},"faults":[{"position","session","revision",
-// "target","what"}]}, on one thread. Errors: of replay::verify().
+// "target","what"}]}, on one thread. `folder`: KeptSets::folder_of(). Errors: of replay::verify().
 base::Result<std::string> replay_report(const journal::Store& store,
-                                        const intake::SessionCore& core,
+                                        const intake::SessionCore& core, const std::string& folder,
                                         const replay::Range& range);
 
 }  // namespace engine::cli

@@ -90,6 +90,9 @@ class TargetSets(unittest.TestCase):
         self.assertEqual(answer.json()["targets"][0]["inForce"]["set"], first)
         self.assertEqual(answer.json()["inForce"], mapping["inForce"])
         self.assert_all_verified()
+        again = self.engine.request("POST", "/log/replay", {"why": "yearly"}, JSON)
+        self.assertEqual((again.status, again.json()["otherSets"], again.json()["faults"]), (200, {}, []), again.body)
+        self.assertGreaterEqual(again.json()["same"], 4)
         # After a restart it is still the set that a person went back to.
         self.engine.stop()
         self.start(f'site = "{self.folder / "site"}"\noverlay = "us-core"')

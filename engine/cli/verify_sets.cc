@@ -1,0 +1,42 @@
+#include "engine/cli/verify_sets.h"
+
+#include "engine/cli/kept_sets.h"
+
+namespace engine::cli {
+
+base::Result<replay::VerifyReport> verify_with_kept_sets(const journal::Store& store,
+                                                         const intake::SessionCore& core,
+                                                         const KeptVerify& wish) {
+  auto report = replay::verify(store, core, wish.range, wish.threads, wish.progress);
+  if (!report) {
+    return report;
+  }
+  const KeptSets kept(wish.folder);
+  for (const auto& [made_with, other] : report->others) {
+    const auto translator = kept.load(ids_of(made_with));
+    if (!translator) {
+      wish.unusable(translator.error());
+      continue;
+    }
+    const intake::BorrowedCore<therapy::Translator> older(**translator);
+    const std::string own = intake::made_with(older.provenance(), {});
+    if (own.substr(0, own.find(" revisions=")) != made_with) {
+      continue;  // another version of the computation: only that program can tell
+    }
+    const auto part = replay::verify(store, older, wish.range, wish.threads, wish.progress);
+    if (!part) {
+      return part.error();
+    }
+    report->same += part->same;
+    report->destroyed += part->destroyed;
+    report->faults.insert(report->faults.end(), part->faults.begin(), part->faults.end());
+    const auto count = report->other_sets.find(other.what);
+    count->second -= other.count;
+    if (count->second == 0) {
+      report->other_sets.erase(count);
+    }
+  }
+  return report;
+}
+
+}  // namespace engine::cli
