@@ -4,40 +4,24 @@
 #include <cstdio>
 #include <cstring>
 
-#include <fcntl.h>
 #include <sys/stat.h>
 #include <unistd.h>
+
+#include "engine/journal/open_file.h"
 
 namespace engine::cli {
 
 namespace {
 
-// What a shell hands over as a name, "/dev/fd/63", may be a pipe.
-bool may_be_a_pipe(const std::string& path) {
-  return path.starts_with("/dev/") || path.starts_with("/proc/self/fd/");
-}
-
-// Opening does not wait for a writer: a pipe where a file is meant would stop the engine's start
-// without a word.
-base::Result<std::FILE*> open_to_read(const std::string& path) {
-  const int fd = ::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK);
-  struct stat kind {};
-  if (fd < 0 || ::fstat(fd, &kind) != 0) {
-    const int reason = errno;
-    if (fd >= 0) {
-      ::close(fd);
-    }
-    return base::Error{base::ErrorCode::kIo, std::strerror(reason), path};
+base::Result<std::FILE*> open_stream(const std::string& path) {
+  const auto fd = journal::open_to_read(path);
+  if (!fd) {
+    return base::Error{base::ErrorCode::kIo, fd.error().detail, path};
   }
-  if (!S_ISREG(kind.st_mode) && !may_be_a_pipe(path)) {
-    ::close(fd);
-    return base::Error{base::ErrorCode::kIo, "this is no regular file", path};
-  }
-  ::fcntl(fd, F_SETFL, ::fcntl(fd, F_GETFL) & ~O_NONBLOCK);
-  std::FILE* const file = ::fdopen(fd, "rb");
+  std::FILE* const file = ::fdopen(*fd, "rb");
   if (file == nullptr) {
     const int reason = errno;
-    ::close(fd);
+    ::close(*fd);
     return base::Error{base::ErrorCode::kIo, std::strerror(reason), path};
   }
   return file;
@@ -48,7 +32,7 @@ base::Result<std::FILE*> open_to_read(const std::string& path) {
 base::Result<std::string> read_file(const std::string& path, std::size_t bytes_max) {
   constexpr std::size_t kBlockBytes = std::size_t{64} << 10;
   const bool standard_input = path == "-";
-  const auto opened = standard_input ? base::Result<std::FILE*>(stdin) : open_to_read(path);
+  const auto opened = standard_input ? base::Result<std::FILE*>(stdin) : open_stream(path);
   if (!opened) {
     return opened.error();
   }

@@ -23,9 +23,11 @@
 #include <boost/beast/http.hpp>
 #include <boost/beast/ssl.hpp>
 #include <sys/socket.h>
+#include <unistd.h>
 
 #include "engine/base/limits.h"
 #include "engine/fhir/issue.h"
+#include "engine/journal/open_file.h"
 
 namespace engine::delivery {
 namespace {
@@ -452,6 +454,13 @@ base::Result<std::unique_ptr<Peer>> make_http_peer(AsioLoop& loop, PeerConfig co
   if (config.ca_file.empty()) {
     tls.set_default_verify_paths(error);
   } else {
+    const auto there = journal::open_to_read(config.ca_file);
+    if (!there) {
+      return base::Error(base::ErrorCode::kIo,
+                         "cannot read trusted certificates: " + there.error().detail,
+                         config.ca_file);
+    }
+    ::close(*there);
     tls.load_verify_file(config.ca_file, error);
   }
   if (error) {

@@ -1,11 +1,11 @@
 #include "engine/journal/secret_file.h"
 
 #include <array>
-#include <cerrno>
 
 #include <fcntl.h>
 #include <unistd.h>
 
+#include "engine/journal/open_file.h"
 #include "engine/journal/record.h"
 
 namespace engine::journal {
@@ -25,9 +25,9 @@ base::Result<std::string> from_hex(std::string_view hex, const std::string& path
 }  // namespace
 
 base::Result<std::string> load_secret(const std::string& path, std::string_view random) {
-  int fd = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
-  if (fd < 0 && errno == ENOENT && !random.empty()) {
-    fd = ::open(path.c_str(), O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
+  const auto there = open_to_read(path);
+  if (!there && there.error().code == base::ErrorCode::kNotFound && !random.empty()) {
+    const int fd = ::open(path.c_str(), O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
     if (fd < 0) {
       return base::Error(base::ErrorCode::kIo, "cannot write the key file", path);
     }
@@ -38,13 +38,13 @@ base::Result<std::string> load_secret(const std::string& path, std::string_view 
     return written ? from_hex(hex, path)
                    : base::Error(base::ErrorCode::kIo, "cannot write the key file", path);
   }
-  if (fd < 0) {
-    return base::Error(errno == ENOENT ? base::ErrorCode::kNotFound : base::ErrorCode::kIo,
-                       "cannot read the key file", path);
+  if (!there) {
+    return base::Error(there.error().code, "cannot read the key file: " + there.error().detail,
+                       path);
   }
   std::array<char, 128> text{};
-  const ssize_t n = ::read(fd, text.data(), text.size());
-  ::close(fd);
+  const ssize_t n = ::read(*there, text.data(), text.size());
+  ::close(*there);
   return from_hex(std::string_view(text.data(), n > 0 ? static_cast<std::size_t>(n) : 0), path);
 }
 

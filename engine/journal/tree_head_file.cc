@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #include "engine/base/limits.h"
+#include "engine/journal/open_file.h"
 #include "engine/journal/tree_head.h"
 
 namespace engine::journal {
@@ -19,22 +20,21 @@ using base::Result;
 
 // The bytes of a file, none when there is no such file.
 Result<std::string> whole_file(const std::string& path) {
-  const int fd = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
-  if (fd < 0 && errno == ENOENT) {
+  const auto fd = open_to_read(path);
+  if (!fd && fd.error().code == ErrorCode::kNotFound) {
     return std::string();
   }
-  if (fd < 0) {
-    return Error(ErrorCode::kIo,
-                 "the tree heads cannot be read: " + std::generic_category().message(errno), path);
+  if (!fd) {
+    return Error(ErrorCode::kIo, "the tree heads cannot be read: " + fd.error().detail, path);
   }
   std::string text;
   std::array<char, 65536> block{};
   ssize_t n = 0;
-  while ((n = ::read(fd, block.data(), block.size())) > 0 &&
+  while ((n = ::read(*fd, block.data(), block.size())) > 0 &&
          text.size() <= base::limits::kStoredBytesMax) {
     text.append(block.data(), static_cast<std::size_t>(n));
   }
-  ::close(fd);
+  ::close(*fd);
   if (n < 0) {
     return Error(ErrorCode::kIo, "the tree heads cannot be read", path);
   }

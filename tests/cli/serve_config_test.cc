@@ -50,11 +50,20 @@ TEST(ServeConfig, RefusesAPipeWhereAFileIsMeant) {
   std::filesystem::create_directories(folder);
   const std::string pipe = folder + "/pipe";
   ASSERT_EQ(::mkfifo(pipe.c_str(), 0600), 0);
+  const std::string server = "https://127.0.0.1:1/fhir";
+  const auto serving = [&](std::vector<std::string> more) {
+    more.insert(more.begin(), {"serve", "--listen", "127.0.0.1:0", "--target", server, "--journal",
+                               folder + "/journal"});
+    return more;
+  };
   for (const std::vector<std::string>& arguments :
        {std::vector<std::string>{"serve", "--config", pipe},
-        std::vector<std::string>{"session", pipe}, std::vector<std::string>{"session", folder}}) {
+        std::vector<std::string>{"session", pipe}, std::vector<std::string>{"session", folder},
+        serving({"--key", pipe}), serving({"--journal-key", pipe}), serving({"--people", pipe}),
+        std::vector<std::string>{"preflight", server, "--authorization-file", pipe},
+        std::vector<std::string>{"preflight", server, "--ca", pipe}}) {
     const Answer answer = run_program(arguments);
-    EXPECT_EQ(answer.status, 2);
+    EXPECT_EQ(answer.status, 2) << arguments.front();
     EXPECT_NE(answer.err.find("this is no regular file (" + arguments.back() + ")"),
               std::string::npos)
         << answer.err;
