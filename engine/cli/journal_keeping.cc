@@ -6,6 +6,7 @@
 #include <CLI/CLI.hpp>
 
 #include "engine/base/limits.h"
+#include "engine/cli/body_retention.h"
 #include "engine/cli/commands.h"
 #include "engine/cli/given_words.h"
 #include "engine/cli/journal_keys.h"
@@ -232,12 +233,13 @@ int list_holds(const Store& store) {
   return kOk;
 }
 
-int expire(Store& store, const KeepingArguments& arguments) {
+int expire(Store& store, const std::string& files, const KeepingArguments& arguments) {
   const auto retention = journal::parse_retention(arguments.retention);
   if (!retention) {
     return fail(retention.error());
   }
-  const std::string cutoff = journal::cutoff_of(*retention, SystemClock().now());
+  const SystemClock clock;
+  const std::string cutoff = journal::cutoff_of(*retention, clock.now());
   std::size_t records = 0;
   while (true) {
     Change change = change_of(Kind::kExpired, arguments);
@@ -257,7 +259,8 @@ int expire(Store& store, const KeepingArguments& arguments) {
       "bodies of before %s are removed, in %zu records; those of sessions that have not "
       "ended or are on hold are kept\n",
       cutoff.c_str(), records);
-  return kOk;
+  const auto believed = believe_clock(files, clock);
+  return believed ? kOk : fail(believed.error());
 }
 
 void add_words(CLI::App& command, KeepingArguments& arguments) {
@@ -340,7 +343,7 @@ int run_keeping(const std::string& location, const std::string& files,
   return arguments.shred->parsed()      ? shred(**store, *patient, arguments)
          : arguments.hold->parsed()     ? hold(**store, *patient, arguments)
          : arguments.end_hold->parsed() ? end_hold(**store, arguments)
-         : arguments.expire->parsed()   ? expire(**store, arguments)
+         : arguments.expire->parsed()   ? expire(**store, files, arguments)
                                         : list_holds(**store);
 }
 

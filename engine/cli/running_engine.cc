@@ -46,6 +46,16 @@ std::string engine_name(const ServeConfig& config) {
   return host.data();
 }
 
+// When the newest record was written; empty when there is none.
+base::Result<std::string> newest_time(const journal::Store& store) {
+  const auto size = store.size();
+  if (!size || *size == 0) {
+    return size ? base::Result<std::string>(std::string()) : size.error();
+  }
+  auto head = store.head(*size);
+  return head ? base::Result<std::string>(std::move(head->record.time)) : head.error();
+}
+
 }  // namespace
 
 void say(const std::string& event, const std::string& rest) {
@@ -59,6 +69,11 @@ base::Result<void> Engine::open_journal() {
     return std::move(store).error();
   }
   store_ = std::move(*store);
+  auto newest =
+      config_.retention.empty() ? base::Result<std::string>(std::string()) : newest_time(*store_);
+  if (!newest) {
+    return std::move(newest).error();
+  }
   std::array<std::uint8_t, 32> fresh{};
   random_.fill(fresh);
   const std::string key_file = config_.key_file.empty() ? files_ + ".key" : config_.key_file;
@@ -101,7 +116,8 @@ base::Result<void> Engine::open_journal() {
     return std::move(written).error();
   }
   if (const auto kept = journal::parse_retention(config_.retention)) {
-    retention_ = std::make_unique<BodyRetention>(*journal_, clock_, *kept);
+    retention_ =
+        std::make_unique<BodyRetention>(*journal_, clock_, *kept, files_, std::move(*newest));
   }
   return {};
 }

@@ -1,5 +1,6 @@
 #include "engine/journal/retention.h"
 
+#include <algorithm>
 #include <array>
 #include <charconv>
 
@@ -58,6 +59,18 @@ std::string cutoff_of(const Retention& retention, std::chrono::system_clock::tim
     date = date.year() / date.month() / std::chrono::last;
   }
   return base::to_instant(std::chrono::sys_days(date) + (now - day));
+}
+
+bool is_instant(std::string_view text) {
+  constexpr std::string_view kShape = "0000-00-00T00:00:00.000Z";
+  return text.size() == kShape.size() &&
+         std::equal(text.begin(), text.end(), kShape.begin(), [](char c, char shape) {
+           return shape == '0' ? c >= '0' && c <= '9' : c == shape;
+         });
+}
+
+bool is_believable(std::string_view believed, std::chrono::system_clock::time_point now) {
+  return base::to_instant(now - kClockStepMax) <= believed;
 }
 
 }  // namespace engine::journal

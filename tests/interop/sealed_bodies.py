@@ -229,6 +229,24 @@ class Destroying(unittest.TestCase):
         time.sleep(4)  # two looks
         self.assertEqual(old.request("GET", f"/sessions/{session}/document").status, 200)
         old.stop()
+        # The clock is two years ahead of when it was believed: nothing is removed by it, restarted or not.
+        believed = pathlib.Path(f"{old.journal}.clock")
+        self.assertRegex(believed.read_text(), r"^20\d\d-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z\n$")
+        past = f"{int(believed.read_text()[:4]) - 2}{believed.read_text()[4:]}"
+        believed.write_text(past)
+        for times in (1, 2):
+            old.start(self.server.base, "--retention", "10 years")
+            stage.wait_for("it says so", lambda: old.log.read_text().count("event=retention-waits") >= times)
+            time.sleep(4)
+            self.assertEqual(old.request("GET", f"/sessions/{session}/document").status, 200)
+            self.assertEqual(believed.read_text(), past)
+            old.stop()
+        # Until a person removes bodies by it, of which there are none that old.
+        before, self.engine = self.engine, old
+        try:
+            self.command("expire", "--retention", "50 years", "--why", "the clock is right")
+        finally:
+            self.engine = before
         old.start(self.server.base, "--retention", "10 years")
         gone = stage.wait_for("removed", lambda: (answer := old.request("GET", f"/sessions/{session}/document")).status == 404
                               and answer, 60)

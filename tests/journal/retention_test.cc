@@ -52,5 +52,36 @@ TEST(RetentionText, RefusesWhatIsNoTime) {
   }
 }
 
+TEST(RetentionClock, IsBelievedAsFarAsItRanOn) {
+  const auto at = [](int y, unsigned m, unsigned d) {
+    return sys_days(year(y) / month(m) / day(d)) + hours(9);
+  };
+  struct {
+    std::chrono::system_clock::time_point now;
+    bool believed;
+  } const table[] = {
+      {at(2026, 11, 30), true},            // as it was
+      {at(2026, 12, 1), true},             // a day
+      {at(2027, 1, 4), true},              // five weeks, the engine was off
+      {at(2027, 1, 4) + hours(1), false},  // longer
+      {at(2036, 11, 30), false},
+      {at(2099, 1, 1), false},
+      {at(2026, 11, 29), true},
+      {at(1970, 1, 1), true},  // behind: nothing is old by it
+  };
+  for (const auto& row : table) {
+    EXPECT_EQ(is_believable("2026-11-30T09:00:00.000Z", row.now), row.believed)
+        << base::to_instant(row.now);
+  }
+}
+
+TEST(RetentionClock, TakesOnlyAnInstantFromItsFile) {
+  EXPECT_TRUE(is_instant("2026-11-30T09:00:00.000Z"));
+  for (const char* text : {"", "2026-11-30", "2026-11-30T09:00:00Z", "2026-11-30T09:00:00.000Z\n",
+                           "zzzz-zz-zzTzz:zz:zz.zzzZ", "2026-11-30T09:00:00.000+"}) {
+    EXPECT_FALSE(is_instant(text)) << text;
+  }
+}
+
 }  // namespace
 }  // namespace engine::journal
