@@ -116,7 +116,8 @@ base::Result<void> Engine::open_web() {
   const therapy::Translator& translator = core_->translator();
   web::ModelTexts texts{translator.json_schema(), translator.logical_model(),
                         translator.plausibility_table()};
-  try_out_ = std::make_unique<TryOutDesk>(TryOutDesk::World{*core_, *store_, clock_});
+  try_out_ =
+      std::make_unique<TryOutDesk>(TryOutDesk::World{*core_, *store_, clock_, sets_->names()});
   sheets_ = std::make_unique<web::Sheets>(
       web::Sheets::World{*journal_, *search_key_, clock_, random_, [this] { return ward_->text(); },
                          [](std::string_view system, std::string_view value) {

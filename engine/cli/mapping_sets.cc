@@ -23,6 +23,10 @@ using base::Result;
 
 namespace {
 
+// The file that says which set is in force: "in-force.json", of a target "in-force-NAME.json".
+constexpr const char* kInForce = "in-force";
+constexpr std::string_view kStateEnd = ".json";
+
 // What the files of a site's folders are, cheaply: names, sizes and times of change.
 void add_signature(const std::string& path, std::string& out) {
   namespace fs = std::filesystem;
@@ -180,8 +184,22 @@ Result<MappingSets::Set> MappingSets::load_kept(const SetIds& ids) const {
 
 // Target names are plain (check_config()).
 std::string MappingSets::state_file() const {
-  return options_.folder + "/in-force" + (options_.target.empty() ? "" : "-" + options_.target) +
-         ".json";
+  return options_.folder + "/" + kInForce + (options_.target.empty() ? "" : "-" + options_.target) +
+         std::string(kStateEnd);
+}
+
+std::set<std::string> targets_with_sets(const std::string& folder) {
+  namespace fs = std::filesystem;
+  const std::string begin = std::string(kInForce) + "-";
+  std::set<std::string> out;
+  std::error_code problem;
+  for (fs::directory_iterator at(folder, problem), end; at != end; at.increment(problem)) {
+    const std::string name = at->path().filename().string();
+    if (name.starts_with(begin) && name.ends_with(kStateEnd)) {
+      out.insert(name.substr(begin.size(), name.size() - begin.size() - kStateEnd.size()));
+    }
+  }
+  return out;
 }
 
 Result<std::unique_ptr<MappingSets>> MappingSets::open(Options options) {

@@ -15,6 +15,7 @@
 #include <memory>
 #include <mutex>
 #include <optional>
+#include <set>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -109,5 +110,9 @@ class MappingSets final : public intake::SessionCore {
   std::string seen_;  // what the files were when they were last looked at
   std::string problem_;
 };
+
+// The targets for which an engine has put sets of their own in force, by the folder of the kept
+// sets.
+std::set<std::string> targets_with_sets(const std::string& folder);
 
 }  // namespace engine::cli

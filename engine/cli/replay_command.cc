@@ -14,8 +14,11 @@
 #include "engine/cli/commands.h"
 #include "engine/cli/given_words.h"
 #include "engine/cli/journal_keys.h"
+#include "engine/cli/journal_targets.h"
 #include "engine/cli/kept_sets.h"
+#include "engine/cli/mapping_sets.h"
 #include "engine/cli/noted_reads.h"
+#include "engine/cli/read_file.h"
 #include "engine/cli/replay_resend.h"
 #include "engine/cli/serve_config.h"
 #include "engine/cli/translator_files.h"
@@ -38,6 +41,8 @@ struct Arguments {
   bool json = false;
   bool resend = false;
   TargetConfig server;
+  std::string target;
+  std::string config;
   std::string who = account_name();
   std::string why;
 };
@@ -94,9 +99,23 @@ int print_verify(const replay::VerifyReport& report, bool json) {
   return report.verified() ? kOk : kNo;
 }
 
+std::uint64_t sum_of(const std::map<std::string, std::uint64_t>& by_target) {
+  std::uint64_t sum = 0;
+  for (const auto& [target, count] : by_target) {
+    sum += count;
+  }
+  return sum;
+}
+
 void print_json(const replay::WhatIfReport& report) {
   std::string out = "{\"translations\":" + std::to_string(report.translations) +
-                    ",\"same\":" + std::to_string(report.same) + ",\"differences\":[";
+                    ",\"same\":" + std::to_string(report.same) +
+                    ",\"otherSets\":" + std::to_string(sum_of(report.left_out)) + ",\"targets\":[";
+  for (const auto& [target, count] : report.compared) {
+    out += out.back() == '[' ? "" : ",";
+    json::write_string(target, out);
+  }
+  out += "],\"differences\":[";
   for (const auto& [kind, difference] : report.differences) {
     out += out.back() == '[' ? "{\"kind\":" : ",{\"kind\":";
     json::write_string(kind, out);
@@ -110,6 +129,14 @@ void print_json(const replay::WhatIfReport& report) {
     out += "}";
   }
   std::printf("%s]}\n", out.c_str());
+}
+
+std::string names_of(const std::map<std::string, std::uint64_t>& by_target) {
+  std::string out;
+  for (const auto& [target, count] : by_target) {
+    out += (out.empty() ? "" : ", ") + target;
+  }
+  return out;
 }
 
 int print_what_if(const replay::WhatIfReport& report, bool json) {
@@ -129,8 +156,15 @@ int print_what_if(const replay::WhatIfReport& report, bool json) {
     }
   }
   print_destroyed(report.destroyed);
-  std::printf("%llu translations, %llu the same, %zu kinds of difference; nothing was sent\n",
-              wide(report.translations), wide(report.same), report.differences.size());
+  if (!report.left_out.empty()) {
+    std::printf(
+        "%llu translations are left out, of targets with sets of their own or not asked "
+        "for: %s\n",
+        wide(sum_of(report.left_out)), names_of(report.left_out).c_str());
+  }
+  std::printf("%llu translations%s%s, %llu the same, %zu kinds of difference; nothing was sent\n",
+              wide(report.translations), report.compared.empty() ? "" : " for ",
+              names_of(report.compared).c_str(), wide(report.same), report.differences.size());
   return report.differences.empty() ? kOk : kNo;
 }
 
@@ -158,13 +192,45 @@ std::vector<Look> looks_at_examples(const journal::Store& store,
   return out;
 }
 
+// One target's translations, or those of all that the engine's own set is for: by its
+// configuration, or as engines left it beside the journal.
+base::Result<replay::Whose> whose_of(const journal::Store& store, const Arguments& arguments) {
+  replay::Whose whose;
+  if (!arguments.target.empty()) {
+    whose.target = arguments.target;
+    auto known = check_target(store, arguments.target);
+    return known ? base::Result<replay::Whose>(std::move(whose)) : std::move(known).error();
+  }
+  if (arguments.config.empty()) {
+    whose.apart =
+        targets_with_sets(KeptSets::folder_of(files_of(arguments.journal, arguments.prefix)));
+    return whose;
+  }
+  ServeConfig config;
+  const auto text = read_file(arguments.config);
+  const auto read = text ? read_config(*text, arguments.config, config) : text.error();
+  if (!read) {
+    return read.error();
+  }
+  for (const TargetConfig& target : config.targets) {
+    if (!target.translator.empty()) {
+      whose.apart.insert(target.name);
+    }
+  }
+  return whose;
+}
+
 int run_what_if(journal::Store& store, const intake::SessionCore& core, const Arguments& arguments,
                 std::size_t threads) {
+  const auto whose = whose_of(store, arguments);
+  if (!whose) {
+    return fail(whose.error());
+  }
   const Reader reader{arguments.who, arguments.why};
   if (auto noted = note_looks(store, reader, {{"replayed", "", 0, "", ""}}); !noted) {
     return fail(noted.error());
   }
-  const auto report = replay::what_if(store, core, arguments.range, threads, progress());
+  const auto report = replay::what_if(store, core, arguments.range, threads, progress(), *whose);
   if (!report) {
     return fail(report.error());
   }
@@ -185,7 +251,9 @@ int run(const Arguments& arguments) {
     return fail(store.error());
   }
   if (arguments.resend) {
-    return resend_journal(**store, {arguments.server.name, arguments.range}, arguments.server,
+    TargetConfig server = arguments.server;
+    server.name = arguments.target.empty() ? server.name : arguments.target;
+    return resend_journal(**store, {server.name, arguments.range}, server,
                           {arguments.who, arguments.why}, arguments.json, progress());
   }
   auto translator = load_translator(arguments.files);
@@ -230,8 +298,15 @@ void add_resend(CLI::App& app, Arguments& arguments, CLI::Option* verify) {
                               "send what landed to another record server, in its order");
   resend->needs(url)->excludes(verify);
   url->needs(resend);
-  app.add_option("--target", arguments.server.name, "whose landings (default: main)")
-      ->needs(resend);
+  app.add_option("--target", arguments.target,
+                 "with --resend: whose landings (default: main); with --with: whose bundles "
+                 "(default: those of all targets without sets of their own)")
+      ->excludes(verify);
+  app.add_option("--config", arguments.config,
+                 "with --with: the engine's file, which says which targets have sets of their own "
+                 "(default: those for which an engine ever put some in force)")
+      ->excludes(verify)
+      ->excludes(resend);
   app.add_option("--ca", arguments.server.ca_file, "certificates to check the server's with, PEM")
       ->needs(resend);
   app.add_option("--authorization-file", arguments.server.authorization_file,

@@ -87,6 +87,14 @@ std::vector<intake::Target> targets_of(const std::vector<TargetConfig>& targets,
   return out;
 }
 
+std::set<std::string> TargetSets::names() const {
+  std::set<std::string> out;
+  for (std::size_t i = 1; i < sets_.size(); ++i) {
+    out.insert(sets_[i]->target());
+  }
+  return out;
+}
+
 std::string TargetSets::status() const {
   std::string text = sets_.front()->status();
   if (sets_.size() == 1) {

@@ -4,6 +4,7 @@
 // after open().
 
 #include <memory>
+#include <set>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -26,6 +27,8 @@ class TargetSets {
   MappingSets& engine() { return *sets_.front(); }
   // The engine's first.
   const std::vector<std::unique_ptr<MappingSets>>& all() const { return sets_; }
+  // The targets that have their own.
+  std::set<std::string> names() const;
   // What intake makes bundles with for each target of the configuration, and which condition of the
   // engine's set it asks.
   const std::vector<intake::Target>& targets() const { return targets_; }

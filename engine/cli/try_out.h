@@ -5,6 +5,7 @@
 
 #include <functional>
 #include <memory>
+#include <set>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -42,8 +43,10 @@ web::TryOutTold told_problems(const TrialSet& trial);
 // Errors: kNotFound, those of the store.
 base::Result<web::TryOutTold> try_document(const TrialSet& trial, const journal::Store& store,
                                            const web::TryOutWish& wish, const std::string& now);
-// Recorded traffic through both sets, until `enough`. Errors: those of the store.
+// Recorded traffic through both sets, until `enough`. `apart`: targets with sets of their own,
+// whose traffic is left out. Errors: those of the store.
 base::Result<web::TryOutTold> try_traffic(const TrialSet& trial, const journal::Store& store,
+                                          const std::set<std::string>& apart,
                                           const web::TryOutWish& wish,
                                           const std::function<bool()>& enough);
 

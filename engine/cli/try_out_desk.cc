@@ -66,7 +66,7 @@ Result<web::TryOutTold> TryOutDesk::run(const web::TryOutWish& wish) {
     return try_document(*last_, world_.store, wish, base::to_instant(world_.clock.now()));
   }
   const auto until = world_.clock.steady() + kTrafficTime;
-  return try_traffic(*last_, world_.store, wish,
+  return try_traffic(*last_, world_.store, world_.apart, wish,
                      [&] { return stopping_ || world_.clock.steady() >= until; });
 }
 

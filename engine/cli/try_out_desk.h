@@ -5,6 +5,9 @@
 #include <atomic>
 #include <functional>
 #include <memory>
+#include <set>
+#include <string>
+#include <utility>
 
 #include "engine/base/seams.h"
 #include "engine/cli/try_out.h"
@@ -18,8 +21,9 @@ class TryOutDesk {
     const MappingSets& sets;
     const journal::Store& store;
     const base::Clock& clock;
+    std::set<std::string> apart;  // targets with sets of their own
   };
-  explicit TryOutDesk(World world) : world_(world) {}
+  explicit TryOutDesk(World world) : world_(std::move(world)) {}
   web::TryOutControl control();
   // Ends what runs at its next document; what waits is not answered. False when something still
   // runs after that time: one document may take long, and then the process must end.

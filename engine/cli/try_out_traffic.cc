@@ -52,10 +52,12 @@ void write_example(const replay::LookReport::Example& example, bool values, std:
 }  // namespace
 
 base::Result<web::TryOutTold> try_traffic(const TrialSet& trial, const journal::Store& store,
+                                          const std::set<std::string>& apart,
                                           const web::TryOutWish& wish,
                                           const std::function<bool()>& enough) {
   replay::Look look;
   look.range = {wish.since, wish.until};
+  look.whose.apart = apart;
   look.before = wish.before;
   look.limit = wish.limit != 0 ? wish.limit : base::limits::kTrafficMax;
   look.examples_max = kExamplesMax;
@@ -72,7 +74,8 @@ base::Result<web::TryOutTold> try_traffic(const TrialSet& trial, const journal::
   member(out, "set", ids_of(trial.translator->provenance()).name());
   member(out, "setInForce", trial.in_force.ids.name());
   out += ",\"looked\":" + std::to_string(report->looked) +
-         ",\"same\":" + std::to_string(report->same) + ",\"kinds\":[";
+         ",\"same\":" + std::to_string(report->same) +
+         ",\"otherSets\":" + std::to_string(report->left_out) + ",\"kinds\":[";
   for (const auto& [kind, found] : report->kinds) {
     out += out.ends_with('[') ? "{" : ",{";
     member(out, "kind", kind);

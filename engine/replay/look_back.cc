@@ -90,6 +90,10 @@ base::Result<LookReport> look_back(const journal::Store& store, const intake::Se
         report.next = record.position + 1;
         return report;
       }
+      if (!look.whose.holds(record.target)) {
+        ++report.left_out;
+        continue;
+      }
       const auto revisions = intake::load_basis(store, record);
       if (!revisions && revisions.error().code == base::ErrorCode::kNotFound) {
         continue;  // destroyed: nothing can be made of it

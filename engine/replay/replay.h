@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <functional>
 #include <map>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -60,6 +61,16 @@ base::Result<VerifyReport> verify(const journal::Store& store, const intake::Ses
                                   const Range& range, std::size_t threads,
                                   const OnProgress& on_progress);
 
+// Whose translations are compared with those of one core. A target may have sets of its own; what
+// was made with those says nothing about a change of others.
+struct Whose {
+  std::string target;           // of this one only; empty: of all but
+  std::set<std::string> apart;  // these
+  bool holds(const std::string& of) const {
+    return target.empty() ? !apart.contains(of) : of == target;
+  }
+};
+
 // What came of a translation.
 struct Made {
   bool ready = false;
@@ -87,6 +98,9 @@ struct WhatIfReport {
   std::uint64_t translations = 0;
   std::uint64_t same = 0;
   std::uint64_t destroyed = 0;  // not among them: their documents are gone
+  // By target: likewise, as they are others' (Whose), and those that are among them.
+  std::map<std::string, std::uint64_t> left_out;
+  std::map<std::string, std::uint64_t> compared;
   // By kind: "Observation.valueQuantity.unit changed", "verdict: ready, was held (unknown-code)".
   std::map<std::string, Difference> differences;
 };
@@ -94,6 +108,7 @@ struct WhatIfReport {
 // The latest of the journal's translations through two cores, beside an engine that works: bounded.
 struct Look {
   Range range;
+  Whose whose;
   journal::Position before = 0;  // only what was journalled before it; 0: the end
   std::size_t limit = 0;         // translations looked at
   std::size_t examples_max = 1;  // of each kind
@@ -102,6 +117,7 @@ struct Look {
 };
 struct LookReport {
   std::size_t looked = 0;
+  std::size_t left_out = 0;  // passed over on the way, as they are others' (Whose)
   std::size_t same = 0;
   struct Example {
     Fault at;
@@ -123,6 +139,6 @@ base::Result<LookReport> look_back(const journal::Store& store, const intake::Se
 
 base::Result<WhatIfReport> what_if(const journal::Store& store, const intake::SessionCore& core,
                                    const Range& range, std::size_t threads,
-                                   const OnProgress& on_progress);
+                                   const OnProgress& on_progress, const Whose& whose = {});
 
 }  // namespace engine::replay

@@ -195,11 +195,19 @@ std::vector<Change> differences(const Made& before, const Made& after) {
 
 base::Result<WhatIfReport> what_if(const journal::Store& store, const intake::SessionCore& core,
                                    const Range& range, std::size_t threads,
-                                   const OnProgress& on_progress) {
+                                   const OnProgress& on_progress, const Whose& whose) {
   WhatIfReport report;
   Walk rules;
   rules.bundles_only = true;
   std::mutex mutex;
+  rules.skip = [&](const journal::Record& record) {
+    const bool others = !whose.holds(record.target);
+    if (others) {
+      const std::lock_guard lock(mutex);
+      ++report.left_out[record.target];
+    }
+    return others;
+  };
   rules.compare = [&](const Journalled& made, const base::Result<therapy::Translation>& again) {
     std::vector<Change> changes;
     if (!again) {
@@ -220,6 +228,7 @@ base::Result<WhatIfReport> what_if(const journal::Store& store, const intake::Se
     }
     const std::lock_guard lock(mutex);
     ++report.translations;
+    ++report.compared[made.record.target];
     report.same += changes.empty() ? 1U : 0U;
     for (Change& change : changes) {
       Difference& difference = report.differences[change.kind];

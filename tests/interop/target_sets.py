@@ -98,6 +98,47 @@ class TargetSets(unittest.TestCase):
         self.start(f'site = "{self.folder / "site"}"\noverlay = "us-core"')
         self.assertEqual(self.engine.request("GET", "/mapping").json()["targets"][0]["inForce"]["set"], first)
 
+    def test_other_maps_are_tried_on_what_was_made_with_that_set_only(self):
+        maps, of_b = self.site("own")
+        maps.write_text(CHANGED, encoding="utf-8")
+        self.start(of_b)
+        session, _ = self.send("alder-moving", "tried")
+        self.legs(session, (1, "main", "landed"), (1, "second", "landed"))
+        told = self.engine.request("POST", "/try-out/traffic", {"files": {"summary.map": SUMMARY}}, JSON).json()
+        self.assertEqual((told["looked"], told["same"], told["otherSets"], told["kinds"]), (1, 1, 1, []))
+        told = self.engine.request("POST", "/try-out/traffic", {"files": {"summary.map": CHANGED}}, JSON).json()
+        self.assertEqual([(kind["count"], [one["target"] for one in kind["examples"]]) for kind in told["kinds"]],
+                         [(1, ["main"])])
+        same = self.folder / "same"
+        same.mkdir()
+        (same / "summary.map").write_text(SUMMARY, encoding="utf-8")
+        for words, status, left_out, target in (
+                ((), 0, 1, "main"), (("--config", self.folder / "engine.toml"), 0, 1, "main"),
+                (("--target", "main"), 0, 1, "main"), (("--target", "second"), 1, 1, "second")):
+            with self.subTest(words=words):
+                done, said = self.what_if(same, "--json", *words)
+                self.assertEqual(done, status, said)
+                report = json.loads(said)
+                self.assertEqual((report["translations"], report["otherSets"], report["targets"]), (1, left_out, [target]))
+                self.assertEqual(len(report["differences"]), status)
+        done, said = self.what_if(maps.parent, "--target", "second")
+        self.assertEqual(done, 0, said)
+        self.assertIn("1 translations for second, 1 the same", said)
+        self.assertIn("1 translations are left out, of targets with sets of their own or not asked for: main", said)
+        done, said = self.what_if(same, "--target", "third")
+        self.assertEqual(done, 2)
+        self.assertIn("third", said)
+        # A target that has none of its own any more is the engine's.
+        self.engine.stop()
+        self.start("")
+        done, said = self.what_if(same, "--json", "--config", self.folder / "engine.toml")
+        self.assertEqual((done, json.loads(said)["targets"]), (1, ["main", "second"]))
+
+    def what_if(self, maps, *words):
+        done = subprocess.run([str(stage.ENGINE), "replay", "--journal", str(self.engine.journal), "--with", str(maps),
+                               "--why", "a try", *map(str, words)], capture_output=True, text=True, check=False)
+        return done.returncode, done.stdout + done.stderr
+
     def site(self, name):
         """A site's folder, the file of its summary map, and the line that makes it a target's."""
         maps = self.folder / name / "mappings"

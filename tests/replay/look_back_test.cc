@@ -89,6 +89,16 @@ class LookBack : public ::testing::Test {
   std::unique_ptr<journal::Store> store_;
 };
 
+TEST_F(LookBack, PassesOverWhatWasMadeForTargetsWithOtherSets) {
+  Look look = all();
+  look.whose.apart = {"main"};
+  const auto report = look_back(*store_, core_, renamed_, look);
+  ASSERT_TRUE(report.has_value());
+  EXPECT_EQ(report->looked, 0u);
+  EXPECT_EQ(report->left_out, 12u);
+  EXPECT_TRUE(report->kinds.empty());
+}
+
 TEST_F(LookBack, TellsTheDifferencesByKindWithExamples) {
   Look look = all();
   look.examples_max = 2;

@@ -113,6 +113,22 @@ TEST_F(ReplayTest, FindsNothingDifferentUnderTheSameMaps) {
   EXPECT_TRUE(report->differences.empty());
 }
 
+TEST_F(ReplayTest, LeavesOutWhatWasMadeForTargetsWithOtherSets) {
+  Whose whose;
+  whose.apart = {"main"};
+  const auto others = what_if(*store_, OtherCore(), {}, 2, {}, whose);
+  ASSERT_TRUE(others.has_value());
+  EXPECT_EQ(others->translations, 0u);
+  EXPECT_TRUE(others->differences.empty());
+  EXPECT_EQ(others->left_out, (std::map<std::string, std::uint64_t>{{"main", 31}}));
+  whose.target = "main";  // asked for by name
+  const auto asked = what_if(*store_, core_, {}, 2, {}, whose);
+  EXPECT_EQ(asked->same, 31u);
+  EXPECT_EQ(asked->compared, (std::map<std::string, std::uint64_t>{{"main", 31}}));
+  whose.target = "second";
+  EXPECT_EQ(what_if(*store_, core_, {}, 2, {}, whose)->translations, 0u);
+}
+
 TEST_F(ReplayTest, NamesAVerdictThatWouldBeAnother) {
   class Strict final : public intake::SessionCore {
    public:

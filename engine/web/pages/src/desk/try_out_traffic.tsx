@@ -9,7 +9,7 @@ import { told } from './asking';
 export const kPatience = 60_000; // milliseconds
 
 interface Kind { kind: string; count: number; translations: number; examples: JsonObject[] }
-interface Found { looked: number; same: number; kinds: Kind[]; other: number; next: string; values: boolean }
+interface Found { looked: number; same: number; apart: number; kinds: Kind[]; other: number; next: string; values: boolean }
 
 function count(value: JsonObject, name: string): number {
   return Number(numberAt(value, name) || '0');
@@ -17,7 +17,7 @@ function count(value: JsonObject, name: string): number {
 
 function foundOf(value: JsonObject, values: boolean): Found {
   return {
-    looked: count(value, 'looked'), same: count(value, 'same'), other: count(value, 'otherKinds'), next: numberAt(value, 'next'), values,
+    looked: count(value, 'looked'), same: count(value, 'same'), apart: count(value, 'otherSets'), other: count(value, 'otherKinds'), next: numberAt(value, 'next'), values,
     kinds: listAt(value, 'kinds').map((one) => ({
       kind: textAt(one, 'kind'), count: count(one, 'count'), translations: count(one, 'translations'), examples: listAt(one, 'examples') })) };
 }
@@ -34,7 +34,7 @@ export function together(a: Found, b: Found): Found {
       kinds.push(more);
     }
   }
-  return { looked: a.looked + b.looked, same: a.same + b.same, other: a.other + b.other, next: b.next, values: a.values && b.values, kinds };
+  return { looked: a.looked + b.looked, same: a.same + b.same, apart: a.apart + b.apart, other: a.other + b.other, next: b.next, values: a.values && b.values, kinds };
 }
 
 function Example(p: { one: JsonObject; values: boolean }): JSX.Element {
@@ -86,6 +86,7 @@ export function WhatIf(p: { files: () => Record<string, string>; edition: string
       {found && <>
         <p role="status">{found.looked} {found.looked === 1 ? 'message was' : 'messages were'} looked at, {found.same} of them {found.same === 1 ? 'comes' : 'come'} out the same.
           {found.next ? ' There are earlier ones.' : ' There are no earlier ones.'}</p>
+        {found.apart > 0 && <p class="none">{found.apart} for record servers with maps of their own {found.apart === 1 ? 'was' : 'were'} left out.</p>}
         {found.kinds.length > 0 && <table class="list"><caption class="quiet">Differences by kind</caption>
           <thead><tr><th scope="col">Difference</th><th scope="col">Count</th><th scope="col">In messages</th><th scope="col">For example</th></tr></thead>
           <tbody>{found.kinds.map((one) => <tr key={one.kind}><td>{one.kind}</td><td>{one.count}<span class="in-row"> times</span></td><td><span class="in-row">in </span>{one.translations}<span class="in-row"> messages</span></td>
