@@ -14,7 +14,11 @@ using base::Result;
 
 HeadKeeper::HeadKeeper(const Store& store, const base::Clock& clock, HeadSigner signer,
                        const Files& files)
-    : store_(store), clock_(clock), signer_(std::move(signer)), key_is_old_(files.key_is_old) {
+    : store_(store),
+      clock_(clock),
+      signer_(std::move(signer)),
+      key_is_old_(files.key_is_old),
+      none_before_(!files.key_is_old) {
   places_.push_back({files.heads, false, 0});
   for (const std::string& anchor : files.anchors) {
     places_.push_back({anchor, false, 0});
@@ -41,6 +45,7 @@ Result<void> HeadKeeper::read_places(Kept& kept) {
     for (const TreeHead& head : *heads) {
       claims_.emplace(head.size, Claim{head.root, head.time, place.path});
       if (head.key == signer_.key()) {
+        none_before_ = false;
         place.size = std::max(place.size, head.size);
         newest_ = newest_ && newest_->size >= head.size ? newest_ : head;
       }
@@ -60,6 +65,7 @@ Result<void> HeadKeeper::contradiction(const Claim& claim, std::string what) {
   claims_.clear();
   damaged_.clear();
   newest_.reset();
+  none_before_ = false;
   return error;
 }
 
@@ -135,9 +141,11 @@ Result<void> HeadKeeper::bring_up(Place& place, Kept& kept) {
     if (auto written = write_tree_heads(place.path, *missing); !written) {
       return written;
     }
+    if (place.size > 0 || !none_before_) {
+      kept.made_again.push_back(place.path + " held no heads although some were signed: " +
+                                std::to_string(missing->size()) + " were written into it");
+    }
     place.size = missing->back().size;
-    kept.made_again.push_back(place.path + " held no heads although some were signed: " +
-                              std::to_string(missing->size()) + " were written into it");
   } else if (empty && (place.size > 0 || key_is_old_)) {
     kept.made_again.push_back(place.path +
                               " held no heads although some were signed, and no other file has "

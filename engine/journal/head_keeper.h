@@ -73,6 +73,7 @@ class HeadKeeper {
   HeadSigner signer_;
   std::vector<Place> places_;  // the file beside the journal first
   bool key_is_old_;
+  bool none_before_;  // this run signed the first head with this key: no file can miss an older one
   Frontier tree_;
   std::multimap<std::uint64_t, Claim> claims_;  // by size
   std::vector<std::string> damaged_;            // not handed out yet

@@ -253,6 +253,22 @@ TEST_F(KeptHeads, AMissingFileIsMadeAgainFromAnotherAndSaid) {
   EXPECT_EQ(heads_of(heads_).size(), 3U);
 }
 
+TEST_F(KeptHeads, TheFirstHeadOfAllIsMissedNowhere) {
+  const auto store = store_of("a", {"k"});
+  const std::string away = folder_.file("away/heads");
+  HeadKeeper keeper(*store, clock_, HeadSigner(kSecret), {heads_, {folder_.file("anchor"), away}});
+  EXPECT_EQ(keeper.keep()->made_again, std::vector<std::string>());
+  EXPECT_EQ(heads_of(folder_.file("anchor")).size(), 1U);
+  // An anchor whose machine comes later never had any.
+  std::filesystem::create_directory(folder_.file("away"));
+  ASSERT_TRUE(write(*store, clock_, Change(record_of(Kind::kAccepted, "l", 1))).has_value());
+  EXPECT_EQ(keeper.keep()->made_again, std::vector<std::string>());
+  EXPECT_EQ(heads_of(away).size(), 2U);
+  std::filesystem::remove(away);
+  ASSERT_TRUE(write(*store, clock_, Change(record_of(Kind::kAccepted, "m", 1))).has_value());
+  EXPECT_EQ(keeper.keep()->made_again.size(), 1U) << "what it had is missed";
+}
+
 TEST_F(KeptHeads, AFileThatCannotBeWrittenIsNamedAndCatchesUp) {
   const auto store = store_of("a", {"k"});
   const std::string away = folder_.file("away/heads");
