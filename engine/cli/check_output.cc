@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "engine/base/utf8.h"
+#include "engine/cli/shown_text.h"
 
 namespace engine::cli {
 namespace {
@@ -97,6 +98,7 @@ void CheckOutput::write_text(const CheckedResource& checked) {
   if (!checked.title.empty()) {
     head += "  " + checked.title;
   }
+  head = shown_text(head);
   if (checked.issues.empty()) {
     put(to_, head + (colours_ ? "  \033[32mok\033[0m\n" : "  ok\n"));
     return;
@@ -114,11 +116,11 @@ void CheckOutput::write_text(const CheckedResource& checked) {
     const std::string severity = padded(std::string(fhir::name_of(issue.severity)), 11);
     std::string row = "  " + padded(position_of(issue), positions) + "  ";
     row += colours_ ? colour_of(issue.severity) + severity + "\033[0m" : severity;
-    row += "  " + padded(issue.expression, places) + "  " + issue.text;
+    std::string said = "  " + padded(issue.expression, places) + "  " + issue.text;
     if (!issue.rule.empty()) {
-      row += " [" + issue.rule + "]";
+      said += " [" + issue.rule + "]";
     }
-    put(to_, row + "\n");
+    put(to_, row + shown_text(said) + "\n");
   }
 }
 

@@ -5,6 +5,7 @@
 #include <string_view>
 #include <utility>
 
+#include "engine/cli/shown_text.h"
 #include "engine/json/write.h"
 
 namespace engine::cli {
@@ -26,32 +27,9 @@ std::size_t width_of(const std::string& cell) {
   }));
 }
 
-// Bytes at the start of the text that steer a terminal; 0 for none. C0, DEL, C1 (U+0080 to U+009F,
-// which some terminals obey), and those that turn the direction of what follows (UAX #9: U+202A to
-// U+202E, U+2066 to U+2069).
-std::size_t steering_bytes(std::string_view text) {
-  const auto at = [&](std::size_t i) {
-    return i < text.size() ? static_cast<unsigned char>(text[i]) : 0U;
-  };
-  if (at(0) < 0x20 || at(0) == 0x7F) {
-    return 1;
-  }
-  if (at(0) == 0xC2 && at(1) >= 0x80 && at(1) <= 0x9F) {
-    return 2;
-  }
-  const bool turns = at(0) == 0xE2 && ((at(1) == 0x80 && at(2) >= 0xAA && at(2) <= 0xAE) ||
-                                       (at(1) == 0x81 && at(2) >= 0xA6 && at(2) <= 0xA9));
-  return turns ? 3 : 0;
-}
-
-// What somebody sent must not move the reader's terminal, nor show in another order than it says.
+// What somebody sent must not move the reader's terminal.
 std::string one_line(std::string_view cell) {
-  std::string out;
-  while (!cell.empty()) {
-    const std::size_t steering = steering_bytes(cell);
-    out += steering > 0 ? ' ' : cell.front();
-    cell.remove_prefix(std::max<std::size_t>(steering, 1));
-  }
+  std::string out = shown_text(cell);
   return out.empty() ? "-" : out;
 }
 

@@ -198,6 +198,22 @@ TEST_F(CheckCommand, HoldsJsonThatIsNoResourceAgainstTheFile) {
   }
 }
 
+TEST_F(CheckCommand, ShowsNothingThatSteersATerminal) {
+  // In an id, in a name, in a code and in a value: as JSON escapes and as bytes.
+  const std::string path = file("steer.json",
+                                "{\"resourceType\":\"Patient\",\"id\":\"a\\u202eb\","
+                                "\"co\\u009b2Jlour\":1,\"gender\":\"\xC2\x9B"
+                                "31mmale\xE2\x81\xA6\",\"birthDate\":\"\\u001b[2J\\u007f\"}");
+  const Answer answer = run_program({"check", path});
+  EXPECT_EQ(answer.status, 1);
+  EXPECT_TRUE(holds(answer.out, "co 2Jlour")) << answer.out;
+  EXPECT_TRUE(holds(answer.out, " 31mmale ")) << answer.out;
+  for (const std::string_view steering :
+       {"\x1B", "\xC2\x9B", "\x7F", "\xE2\x80\xAE", "\xE2\x81\xA6"}) {
+    EXPECT_FALSE(holds(answer.out, steering)) << answer.out;
+  }
+}
+
 TEST_F(CheckCommand, RefusesHostilePackagesBeforeItStarts) {
   constexpr std::size_t kBombBytes = std::size_t{32} << 20;
   const std::string packages[] = {
