@@ -14,6 +14,7 @@
 #include "engine/cli/commands.h"
 #include "engine/cli/embedded.h"
 #include "engine/cli/read_file.h"
+#include "engine/cli/shown_text.h"
 #include "engine/fhirpath/fhirpath.h"
 #include "engine/json/write.h"
 #include "engine/shapes/catalog.h"
@@ -46,7 +47,7 @@ class TalkingHost : public CatalogHost {
   void trace(std::string_view name, fhirpath::Items items) const override {
     for (const fhirpath::Item& item : items) {
       std::fprintf(stderr, "%.*s: %s\n", static_cast<int>(name.size()), name.data(),
-                   shown(item, types_).c_str());
+                   shown_lines(shown(item, types_)).c_str());
     }
   }
   bool wants_steps() const override { return explain_; }
@@ -56,7 +57,7 @@ class TalkingHost : public CatalogHost {
       std::printf("      (nothing)\n");
     }
     for (const fhirpath::Item& item : result) {
-      std::printf("      %s\n", shown(item, types_).c_str());
+      std::printf("      %s\n", for_stdout(shown(item, types_)).c_str());
     }
   }
 
@@ -200,7 +201,7 @@ int evaluate(const Engine& engine, const Arguments& arguments) {
     std::printf("result\n");
   }
   for (const fhirpath::Item& item : *result) {
-    std::printf("%s\t%s\n", fhirpath::to_text(item).c_str(),
+    std::printf("%s\t%s\n", for_stdout(fhirpath::to_text(item)).c_str(),
                 fhirpath::type_text(item, engine.types.get()).c_str());
   }
   return kOk;

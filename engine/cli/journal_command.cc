@@ -23,6 +23,7 @@
 #include "engine/cli/journal_report.h"
 #include "engine/cli/journal_targets.h"
 #include "engine/cli/noted_reads.h"
+#include "engine/cli/shown_text.h"
 #include "engine/cli/system_seams.h"
 #include "engine/delivery/away.h"
 #include "engine/intake/steering.h"
@@ -144,15 +145,16 @@ int show(const Arguments& arguments) {
     if (!bytes) {
       return fail(bytes.error());
     }
-    std::fwrite(bytes->data(), 1, bytes->size(), stdout);
+    const std::string out = for_stdout(*bytes);
+    std::fwrite(out.data(), 1, out.size(), stdout);
     return kOk;
   }
-  std::printf("%s", text->c_str());
+  std::printf("%s", for_stdout(*text).c_str());
   int status = kOk;
   for (const journal::Head::PartMark& mark : head->parts) {
     const auto bytes = (*store)->part(arguments.position, mark.name);
     std::printf("\n--- %s\n%s\n", mark.name.c_str(),
-                bytes ? bytes->c_str() : bytes.error().text().c_str());
+                for_stdout(bytes ? *bytes : bytes.error().text()).c_str());
     status = std::max(status, bytes ? kOk : status_of(bytes.error()));
   }
   return status;

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "engine/cli/commands.h"
+#include "engine/cli/shown_text.h"
 #include "engine/delivery/conflict.h"
 #include "engine/delivery/pieces.h"
 #include "engine/json/write.h"
@@ -21,8 +22,8 @@ void print_line(const journal::Record& record) {
   std::printf("%8llu %s %-11s %s/%u %s%s%s%s\n", static_cast<unsigned long long>(record.position),
               record.time.c_str(), std::string(journal::name_of(record.kind)).c_str(),
               record.session.empty() ? "-" : record.session.c_str(), record.revision,
-              record.target.c_str(), record.reason.empty() ? "" : " ", record.reason.c_str(),
-              who.c_str());
+              record.target.c_str(), record.reason.empty() ? "" : " ",
+              shown_text(record.reason).c_str(), shown_text(who).c_str());
 }
 
 void print_json_line(const journal::Record& record) {
@@ -107,10 +108,10 @@ void print_leg(const Store& store, const Leg& leg) {
               std::string(journal::name_of(leg.state)).c_str(), leg.reason.c_str());
   const auto conflicts = delivery::conflicts_of(store, leg);
   for (const delivery::Conflict& one : conflicts ? *conflicts : std::vector<delivery::Conflict>()) {
-    std::printf("         %s\n", delivery::to_sentence(one).c_str());
+    std::printf("         %s\n", shown_text(delivery::to_sentence(one)).c_str());
   }
   if (const std::string detail = delivery::too_large_sentence(store, leg); !detail.empty()) {
-    std::printf("         %s\n", detail.c_str());
+    std::printf("         %s\n", shown_text(detail).c_str());
   }
 }
 

@@ -7,6 +7,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/cli/commands.h"
+#include "engine/cli/shown_text.h"
 #include "engine/cli/system_seams.h"
 #include "engine/delivery/away.h"
 #include "engine/json/write.h"
@@ -61,7 +62,7 @@ void print(const std::string& name, const std::optional<journal::Record>& paused
   if (paused) {
     line += " by " + paused->actor + " (" + paused->why + ") since " + paused->time;
   }
-  std::printf("%s\n", line.c_str());
+  std::printf("%s\n", shown_text(line).c_str());
 }
 
 void print_json(const std::string& name, const std::optional<journal::Record>& paused, bool gone,

@@ -16,6 +16,7 @@
 #include "engine/cli/embedded.h"
 #include "engine/cli/files.h"
 #include "engine/cli/read_file.h"
+#include "engine/cli/shown_text.h"
 #include "engine/cli/stamp.h"
 #include "engine/cli/translator_files.h"
 #include "engine/json/write.h"
@@ -98,10 +99,10 @@ void print_pretty(const std::string& text) {
   const json::NameTable names;
   json::Document document(names);
   if (text.empty() || !document.parse(text)) {
-    std::printf("%s\n", text.c_str());
+    std::printf("%s\n", for_stdout(text).c_str());
     return;
   }
-  std::printf("%s\n", json::to_pretty_text(*document.root()).c_str());
+  std::printf("%s\n", for_stdout(json::to_pretty_text(*document.root())).c_str());
 }
 
 int show(const Arguments& arguments, const Translator& translator) {
@@ -135,7 +136,8 @@ int show(const Arguments& arguments, const Translator& translator) {
   for (const fhir::Issue& issue : done.issues) {
     const std::string_view severity = fhir::name_of(issue.severity);
     std::fprintf(stderr, "%.*s: %s%s%s%s\n", static_cast<int>(severity.size()), severity.data(),
-                 issue.expression.c_str(), issue.expression.empty() ? "" : ": ", issue.text.c_str(),
+                 shown_text(issue.expression).c_str(), issue.expression.empty() ? "" : ": ",
+                 shown_text(issue.text).c_str(),
                  issue.rule.empty() ? "" : (" [" + issue.rule + "]").c_str());
   }
   const std::string_view verdict = name_of(done.verdict);

@@ -4,6 +4,7 @@ import copy
 import hashlib
 import json
 import pathlib
+import pty
 import random
 import shutil
 import sqlite3
@@ -16,6 +17,10 @@ sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "sandbox"))
 import stage  # noqa: E402
 
 SCRIPT = stage.TOP / "docs" / "formats" / "verify_export.py"
+
+
+# Sets a terminal's title and clears it.
+STEERING = b"\x1b]0;owned\x07\x1b[2J{\"x\""
 
 
 class JournalProof(unittest.TestCase):
@@ -31,6 +36,8 @@ class JournalProof(unittest.TestCase):
             document = copy.deepcopy(stage.sent("alder-moving"))
             document["identifier"]["value"] = f"proof-{_}"
             session = engine.session_id(engine.send(document))
+            if _ == 0:
+                engine.request("POST", "/sessions", STEERING, {"Content-Type": "application/json"})  # refused, and kept
             stage.wait_for("landed", lambda: engine.settled(session, ("landed",)))  # pylint: disable=cell-var-from-loop
             engine.stop()
         cls.journal = pathlib.Path(engine.journal)
@@ -68,6 +75,21 @@ class JournalProof(unittest.TestCase):
         self.assertRegex(said, r"([4-9]) of \1 tree heads agree")
         self.assertEqual(self.anchor.read_bytes(), pathlib.Path(str(self.journal) + ".heads").read_bytes())
         self.assertEqual(pathlib.Path(str(self.journal) + ".head-key").stat().st_mode & 0o777, 0o600)
+
+    def test_what_a_sender_wrote_steers_no_terminal(self):
+        status, said = self.command("list", "--kind", "refused", "--json")
+        self.assertEqual(status, 0, said)
+        words = [str(stage.ENGINE), "journal", "--journal", str(self.journal), "show",
+                 str(json.loads(said.splitlines()[0])["position"]), "--why", "what came there"]
+        terminal, program = pty.openpty()
+        with open(terminal, "rb", buffering=0) as reader:
+            with open(program, "wb", buffering=0) as writer:
+                self.assertEqual(subprocess.run(words, stdout=writer, check=False).returncode, 0)
+                shown = reader.read(65536)
+        self.assertIn(b"owned", shown)
+        self.assertNotIn(b"\x1b", shown)
+        # Another program gets it as it was sent.
+        self.assertIn(STEERING, subprocess.run(words, stdout=subprocess.PIPE, check=False).stdout)
 
     def test_newest_records_cut_off_are_missed(self):
         journal = self.copied("cut")
