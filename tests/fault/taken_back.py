@@ -2,6 +2,7 @@
 and come and go; at the end everything is taken back or moved, and nothing may be live that was.
 
 usage: taken_back.py [--runs N] [--seed S]
+       postgres_cluster.py python3 taken_back.py --runs 1 --database [--seed S]
 The seed of a run decides what is done; how it falls together with what the engine does is left to the machine. The
 status is 0 only when on each server every resource is entered in error, but for those of sessions that were moved to
 the one patient who had none before, when all of these are there once, and when the journal verifies and replay makes
@@ -10,6 +11,7 @@ every bundle again byte for byte.
 import argparse
 import contextlib
 import copy
+import os
 import pathlib
 import random
 import sys
@@ -33,7 +35,7 @@ KINDS = ("Observation", "Procedure")
 class Run:
     """An engine with two record servers of which the second has a size, an overlay at times, and is away at times."""
 
-    def __init__(self, seed, folder, stack):
+    def __init__(self, seed, folder, stack, database=None):
         self.chance = random.Random(seed)
         people = [stage.WARD / "people.bundle.json"]
         self.servers = {}
@@ -42,7 +44,7 @@ class Run:
             self.servers[name] = stack.enter_context(stage.RecordServer(folder / name, load=people, body_max=size))
             self.servers[name].start()
         self.folder = folder
-        self.engine = stack.enter_context(stage.Engine(folder))
+        self.engine = stack.enter_context(stage.Engine(folder, database=database))
         self.overlay = False
         self.away = False
         self.documents = {}  # by session id, the last that was taken in
@@ -186,12 +188,14 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--runs", type=int, default=8)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--database", action="store_true", help="in the empty one that postgres_cluster.py names; one run")
     wish = parser.parse_args()
+    database = os.environ["CHARTFERRY_TEST_POSTGRES"] if wish.database else None
     bad = 0
     for seed in range(wish.seed, wish.seed + wish.runs):
         with contextlib.ExitStack() as stack:
             folder = pathlib.Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="chartferry-taken-back-")))
-            run = Run(seed, folder, stack)
+            run = Run(seed, folder, stack, database)
             problems = run.go()
             print(f"seed {seed:4} {len(run.documents):3} sessions, {len(run.moved):2} moved, "
                   f"{'; '.join(problems) or 'nothing is live that was taken back'}", flush=True)
