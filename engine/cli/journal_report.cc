@@ -120,33 +120,49 @@ std::string number(std::int64_t value) {
   return value == 0 ? std::string() : std::to_string(value);
 }
 
-base::Result<void> run_disclosures(const Asked& asked, ReportLines& lines) {
+base::Result<std::uint64_t> count_of(const base::Result<replay::Unread>& unread) {
+  return unread ? base::Result<std::uint64_t>(unread->size()) : unread.error();
+}
+
+// What a report cannot know it says: rows that look complete would hide it.
+void print_unreadable(std::uint64_t count, bool as_json) {
+  const auto records = static_cast<unsigned long long>(count);
+  if (count > 0 && as_json) {
+    std::printf("{\"unreadable\":%llu}\n", records);
+  } else if (count > 0) {
+    std::printf("%llu records cannot be read any more and are left out; see journal verify\n",
+                records);
+  }
+}
+
+base::Result<std::uint64_t> run_disclosures(const Asked& asked, ReportLines& lines) {
   lines.head({"record", "time", "what", "session", "revision", "target", "status", "reason", "who",
               "why"});
-  return replay::disclosures(
+  return count_of(replay::disclosures(
       *asked.store, asked.patient, asked.range, [&lines](const replay::Disclosure& one) {
         const journal::Record& record = one.record;
         lines.row({std::to_string(record.position), record.time,
                    std::string(replay::name_of(one.what)), record.session, number(record.revision),
                    record.target, number(record.status), record.reason, record.actor, record.why});
-      });
+      }));
 }
 
-base::Result<void> run_activity(const Asked& asked, const std::string& actor, ReportLines& lines) {
+base::Result<std::uint64_t> run_activity(const Asked& asked, const std::string& actor,
+                                         ReportLines& lines) {
   lines.head({"record", "time", "did", "session", "revision", "target", "reason", "who", "why"});
-  return replay::activity(
-      *asked.store, {asked.therapist, actor}, asked.range,
-      [&](const journal::Record& record, const std::string& why) {
-        lines.row({std::to_string(record.position), record.time,
-                   std::string(journal::name_of(record.kind)), record.session,
-                   number(record.revision), record.target, record.reason, record.actor, why});
-      });
+  return count_of(replay::activity(*asked.store, {asked.therapist, actor}, asked.range,
+                                   [&](const journal::Record& record, const std::string& why) {
+                                     lines.row({std::to_string(record.position), record.time,
+                                                std::string(journal::name_of(record.kind)),
+                                                record.session, number(record.revision),
+                                                record.target, record.reason, record.actor, why});
+                                   }));
 }
 
-base::Result<void> run_corrections(const Asked& asked, ReportLines& lines) {
+base::Result<std::uint64_t> run_corrections(const Asked& asked, ReportLines& lines) {
   lines.head({"record", "time", "session", "revision", "corrects", "element", "before", "after",
               "who", "why"});
-  return replay::corrections(
+  return count_of(replay::corrections(
       *asked.store, asked.patient, asked.range, [&lines](const replay::Correction& one) {
         std::vector<replay::ElementChange> changes = one.changes;
         if (one.more > 0) {
@@ -160,10 +176,10 @@ base::Result<void> run_corrections(const Asked& asked, ReportLines& lines) {
                      std::to_string(one.record.revision), std::to_string(one.earlier), change.path,
                      change.before, change.after, one.author, one.reason});
         }
-      });
+      }));
 }
 
-base::Result<void> run_delay(const Asked& asked, ReportLines& lines) {
+base::Result<std::uint64_t> run_delay(const Asked& asked, ReportLines& lines) {
   const auto report = replay::delays(*asked.store, asked.range);
   if (!report) {
     return report.error();
@@ -184,7 +200,7 @@ base::Result<void> run_delay(const Asked& asked, ReportLines& lines) {
                  "chartferry journal report: %llu landings without a time to measure from\n",
                  static_cast<unsigned long long>(report->untimed));
   }
-  return {};
+  return report->unreadable;
 }
 
 }  // namespace
@@ -250,7 +266,11 @@ int run_report(const std::string& journal, const std::string& files, ReportArgum
               : corrections ? run_corrections(*asked, lines)
                             : run_delay(*asked, lines);
   lines.flush();
-  return done ? kOk : fail(done.error());
+  if (!done) {
+    return fail(done.error());
+  }
+  print_unreadable(*done, arguments.format == "ndjson");
+  return kOk;
 }
 
 }  // namespace engine::cli

@@ -192,12 +192,15 @@ base::Result<DelayReport> delays(const journal::Store& store, const Range& range
   query.since = range.since;
   query.until = range.until;
   Measuring measuring(store);
-  auto done =
-      each_record(store, query, [&measuring](Record& record) { return measuring.measure(record); });
+  Unread unread;
+  auto done = each_record(store, query, unread,
+                          [&measuring](Record& record) { return measuring.measure(record); });
   if (!done) {
     return std::move(done).error();
   }
-  return measuring.take();
+  DelayReport report = measuring.take();
+  report.unreadable = unread.size();
+  return report;
 }
 
 }  // namespace engine::replay

@@ -46,8 +46,9 @@ struct DelayRow {
 };
 
 struct DelayReport {
-  std::vector<DelayRow> rows;  // by target, then therapist
-  std::uint64_t untimed = 0;   // landed documents without a time to measure from
+  std::vector<DelayRow> rows;    // by target, then therapist
+  std::uint64_t unreadable = 0;  // records, perhaps of landings, that cannot be read any more
+  std::uint64_t untimed = 0;     // landed documents without a time to measure from
 };
 
 // `range` is over the time of landing. Errors: kIo, kCorrupt.

@@ -204,15 +204,18 @@ base::Result<std::vector<ElementChange>> document_changes(std::string_view befor
   return comparison.take();
 }
 
-base::Result<void> corrections(const journal::Store& store, const std::string& patient,
-                               const Range& range, const OnCorrection& visit) {
+base::Result<Unread> corrections(const journal::Store& store, const std::string& patient,
+                                 const Range& range, const OnCorrection& visit) {
   journal::Query query;
   query.patient = patient;
   query.kind = Kind::kAccepted;
   query.since = range.since;
   query.until = range.until;
   Reader reader(store, visit);
-  return each_record(store, query, [&reader](Record& record) { return reader.read(record); });
+  Unread unread;
+  auto done =
+      each_record(store, query, unread, [&reader](Record& record) { return reader.read(record); });
+  return done ? base::Result<Unread>(std::move(unread)) : std::move(done).error();
 }
 
 }  // namespace engine::replay

@@ -67,12 +67,12 @@ class OpenSends {
 
 // Of one session. Read to its end for the answers, which may come behind the range; then told.
 base::Result<void> tell_session(const journal::Store& store, const std::string& session,
-                                const Range& range, const OnDisclosure& visit) {
+                                const Range& range, Unread& unread, const OnDisclosure& visit) {
   journal::Query query;
   query.session = session;
   query.since = range.since;
   OpenSends sends;
-  auto done = each_record(store, query, [&](Record& record) -> base::Result<void> {
+  auto done = each_record(store, query, unread, [&](Record& record) -> base::Result<void> {
     sends.note(record);
     return {};
   });
@@ -81,7 +81,7 @@ base::Result<void> tell_session(const journal::Store& store, const std::string& 
   }
   const auto unanswered = std::move(sends).unanswered();
   query.until = range.until;
-  return each_record(store, query, [&](Record& record) -> base::Result<void> {
+  return each_record(store, query, unread, [&](Record& record) -> base::Result<void> {
     const auto what = unanswered.contains(record.position)
                           ? std::optional(Disclosure::What::kPerhaps)
                           : what_of(record);
@@ -110,36 +110,39 @@ std::string_view name_of(Disclosure::What what) {
   return "";
 }
 
-base::Result<void> disclosures(const journal::Store& store, const std::string& patient,
-                               const Range& range, const OnDisclosure& visit) {
+base::Result<Unread> disclosures(const journal::Store& store, const std::string& patient,
+                                 const Range& range, const OnDisclosure& visit) {
+  Unread unread;
   // Sessions that were taken in before the range may have landed or been read in it.
   std::set<std::string> sessions;
   journal::Query query;
   query.patient = patient;
   query.kind = Kind::kAccepted;
-  auto done = each_record(store, query, [&](Record& record) -> base::Result<void> {
+  auto done = each_record(store, query, unread, [&](Record& record) -> base::Result<void> {
     sessions.insert(std::move(record.session));
     return {};
   });
   for (auto session = sessions.begin(); done && session != sessions.end(); ++session) {
-    done = tell_session(store, *session, range, visit);
+    done = tell_session(store, *session, range, unread, visit);
   }
   if (!done) {
-    return done;
+    return std::move(done).error();
   }
   query.kind = Kind::kRead;
   query.since = range.since;
   query.until = range.until;
-  return each_record(store, query, [&](Record& record) -> base::Result<void> {
+  done = each_record(store, query, unread, [&](Record& record) -> base::Result<void> {
     if (const auto what = what_of(record); what && !sessions.contains(record.session)) {
       visit({*what, std::move(record)});
     }
     return {};
   });
+  return done ? base::Result<Unread>(std::move(unread)) : std::move(done).error();
 }
 
-base::Result<void> activity(const journal::Store& store, const Person& person, const Range& range,
-                            const OnAct& visit) {
+base::Result<Unread> activity(const journal::Store& store, const Person& person, const Range& range,
+                              const OnAct& visit) {
+  Unread unread;
   static const json::NameTable names;
   json::Document document(names);
   journal::Query query;
@@ -147,7 +150,7 @@ base::Result<void> activity(const journal::Store& store, const Person& person, c
   query.until = range.until;
   // Therapists are indexed, actors are not.
   query.therapist = person.actor.empty() ? person.therapist : std::string();
-  return each_record(store, query, [&](Record& record) -> base::Result<void> {
+  auto done = each_record(store, query, unread, [&](Record& record) -> base::Result<void> {
     const bool entered = !person.therapist.empty() && record.therapist == person.therapist;
     const bool acted = !person.actor.empty() && journal::goes_by(record.actor, person.actor);
     if (!entered && !acted) {
@@ -169,6 +172,7 @@ base::Result<void> activity(const journal::Store& store, const Person& person, c
     visit(record, why);
     return {};
   });
+  return done ? base::Result<Unread>(std::move(unread)) : std::move(done).error();
 }
 
 }  // namespace engine::replay

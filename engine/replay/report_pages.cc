@@ -10,7 +10,7 @@ constexpr std::size_t kPage = 256;  // records: little in memory, few questions
 
 }  // namespace
 
-base::Result<void> each_record(const journal::Store& store, journal::Query query,
+base::Result<void> each_record(const journal::Store& store, journal::Query query, Unread& unread,
                                const std::function<base::Result<void>(journal::Record&)>& visit) {
   query.limit = kPage;
   while (true) {
@@ -21,7 +21,8 @@ base::Result<void> each_record(const journal::Store& store, journal::Query query
     for (journal::Record& record : *records) {
       query.after = record.position;
       if (record.kind == journal::Kind::kUnreadable) {
-        continue;  // verify names it
+        unread.insert(record.position);  // verify names it
+        continue;
       }
       if (auto visited = visit(record); !visited) {
         return visited;

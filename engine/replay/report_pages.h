@@ -7,11 +7,13 @@
 #include "engine/base/result.h"
 #include "engine/journal/store.h"
 #include "engine/json/document.h"
+#include "engine/replay/reports.h"
 
 namespace engine::replay {
 
-// Until the visitor fails. Errors: of the store and of `visit`.
-base::Result<void> each_record(const journal::Store& store, journal::Query query,
+// Until the visitor fails. What cannot be read goes into `unread`. Errors: of the store and of
+// `visit`.
+base::Result<void> each_record(const journal::Store& store, journal::Query query, Unread& unread,
                                const std::function<base::Result<void>(journal::Record&)>& visit);
 
 // The document of an accepted record, read into `document`. Errors: of the store, kCorrupt.

@@ -6,6 +6,7 @@
 
 #include <cstdint>
 #include <functional>
+#include <set>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -15,6 +16,9 @@
 #include "engine/replay/replay.h"
 
 namespace engine::replay {
+
+// Records within the question that cannot be read any more: what they say is in no report.
+using Unread = std::set<journal::Position>;
 
 // One thing that happened to a patient's session beyond this engine.
 struct Disclosure {
@@ -33,8 +37,8 @@ std::string_view name_of(Disclosure::What what);
 // Of the sessions of a patient, given as SearchKey::hide() names them, session by session. A read
 // that names no session (a search, a history) comes last. Errors: kIo, kCorrupt.
 using OnDisclosure = std::function<void(const Disclosure&)>;
-base::Result<void> disclosures(const journal::Store& store, const std::string& patient,
-                               const Range& range, const OnDisclosure& visit);
+base::Result<Unread> disclosures(const journal::Store& store, const std::string& patient,
+                                 const Range& range, const OnDisclosure& visit);
 
 // A person by what the journal knows of them; one of the two, or both.
 struct Person {
@@ -45,8 +49,8 @@ struct Person {
 };
 // `why` is the record's, or the reason that a later revision's document gives for its change.
 using OnAct = std::function<void(const journal::Record& record, const std::string& why)>;
-base::Result<void> activity(const journal::Store& store, const Person& person, const Range& range,
-                            const OnAct& visit);
+base::Result<Unread> activity(const journal::Store& store, const Person& person, const Range& range,
+                              const OnAct& visit);
 
 // One element that two revisions of a session do not have in common. Texts are JSON, shortened.
 struct ElementChange {
@@ -65,8 +69,8 @@ struct Correction {
 // Later revisions that change or withdraw something, or say that they do; not those that only add
 // to a session that goes on. `patient` as above, or "" for all.
 using OnCorrection = std::function<void(const Correction&)>;
-base::Result<void> corrections(const journal::Store& store, const std::string& patient,
-                               const Range& range, const OnCorrection& visit);
+base::Result<Unread> corrections(const journal::Store& store, const std::string& patient,
+                                 const Range& range, const OnCorrection& visit);
 
 // The elements in which two documents differ. Items of arrays that have an `id` are compared by it,
 // others by their place. Errors: kInvalid, kLimit when one is no JSON.

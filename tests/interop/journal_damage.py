@@ -101,8 +101,16 @@ class JournalDamage(unittest.TestCase):
         self.assertEqual(status, 0, said)
         status, said = self.command("reconcile", "--url", self.server.base)
         self.assertIn("1 landings cannot be read", said)
-        status, said = self.command("report", "delay", "--why", "quality round")
-        self.assertEqual(status, 0, said)
+        person = stage.sent("alder-moving")["patient"]["identifier"]
+        of = ("--patient", f"{person['system']}|{person['value']}")
+        # The landing, the acceptance, all of the session, all that there is.
+        for report, lost in ((("delay",), 1), (("corrections", *of), 1), (("disclosures", *of), 1),
+                             (("activity", "--actor", "nobody"), 2)):
+            status, said = self.command("report", *report, "--why", "quality round")
+            self.assertEqual(status, 0, said)
+            self.assertIn(f"{lost} records cannot be read any more and are left out", said)
+            status, said = self.command("report", *report, "--why", "quality round", "--format", "ndjson")
+            self.assertEqual((status, said.splitlines()[-1]), (0, f'{{"unreadable":{lost}}}'))
         self.engine.start(self.server.base)
         stage.wait_for("the damage is told", lambda: f"the head of record {at[0]} does not hash" in self.log())
         answer = self.engine.request("POST", "/log", {"actor": "Robin Sample", "why": "damage"},
