@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <atomic>
+#include <chrono>
 #include <condition_variable>
 #include <deque>
 #include <future>
@@ -13,6 +14,13 @@
 #include "engine/base/limits.h"
 
 namespace engine::journal {
+namespace {
+
+// How long a journal whose last commit failed waits for something to write before it tries by
+// itself.
+constexpr std::chrono::seconds kTryPause{3};
+
+}  // namespace
 
 struct Journal::State {
   struct Waiting {
@@ -26,6 +34,7 @@ struct Journal::State {
   static std::vector<Waiting> writable(std::vector<Waiting> group);
   void write(std::vector<Waiting> waiting_ones);
   void note(const base::Error* why);
+  bool may_pass() const;
 
   Store& store;
   const base::Clock& clock;
@@ -46,7 +55,16 @@ void Journal::State::run() {
     std::vector<Waiting> group;
     {
       std::unique_lock lock(mutex);
-      changed.wait(lock, [this] { return stopping || !queue.empty(); });
+      const auto something = [this] { return stopping || !queue.empty(); };
+      if (!may_pass()) {
+        changed.wait(lock, something);
+      } else if (!changed.wait_for(lock, kTryPause, something)) {
+        lock.unlock();
+        std::vector<Change> nothing;
+        const auto tried = store.commit(nothing, clock);
+        note(tried ? nullptr : &tried.error());
+        continue;
+      }
       if (queue.empty()) {
         return;
       }
@@ -58,6 +76,13 @@ void Journal::State::run() {
     }
     write(std::move(group));
   }
+}
+
+// A trouble of the disk or the database, which is over without a word to the engine. Where nothing
+// is sent to an engine that is not ready, nothing would ever be written that could tell.
+bool Journal::State::may_pass() const {
+  const std::lock_guard lock(failure_mutex);
+  return failure && failure->code == base::ErrorCode::kIo;
 }
 
 void Journal::State::note(const base::Error* why) {

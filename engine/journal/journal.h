@@ -54,7 +54,7 @@ class Journal final : public Appender {
   base::Result<Outcome> write(Change change);
   // Writes what waits, then ends the thread.
   void stop();
-  // The last commit failed (disk full, read-only ...), other than for what was to be written.
+  // The last commit failed (disk full ...), and so did each try since; not for its own content.
   bool failing() const;
   // Why it did; nullopt when it went well.
   std::optional<base::Error> failure() const;

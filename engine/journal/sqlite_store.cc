@@ -259,13 +259,27 @@ auto SqliteStore::transact(const Work& work) -> decltype(work(std::declval<LogWr
   return done;
 }
 
+// A transaction that changes nothing does not reach the disk. The table is made with the search
+// key's row alone, which every engine does before it writes.
+base::Result<void> touch(sql::Connection& connection, const std::string& time) {
+  const auto there = sqlite::has_agreed(connection);
+  if (!there || !*there) {
+    return there ? base::Result<void>() : there.error();
+  }
+  return connection.run("INSERT OR REPLACE INTO agreed VALUES('tried', ?)").blob(time).finish();
+}
+
 base::Result<std::vector<Outcome>> SqliteStore::commit(std::vector<Change>& batch,
                                                        const base::Clock& clock) {
   if (auto good = body_keys::check_bodies(batch, shut_); !good) {
     return good.error();
   }
-  auto done =
-      transact([&](LogWriter& log) { return log.write_all(batch, base::to_instant(clock.now())); });
+  const std::string time = base::to_instant(clock.now());
+  auto done = transact([&](LogWriter& log) {
+    const auto touched = batch.empty() ? touch(log.connection(), time) : base::Result<void>();
+    return touched ? log.write_all(batch, time)
+                   : base::Result<std::vector<Outcome>>(touched.error());
+  });
   if (done && std::any_of(done->begin(), done->end(), [](const Outcome& outcome) {
         return outcome.verdict == Outcome::Verdict::kWritten && destroys(outcome.record.kind);
       })) {

@@ -152,7 +152,7 @@ class Store {
  public:
   virtual ~Store() = default;
 
-  // All of it or nothing, durable on return. Errors: kIo (disk full, read-only, ...), kCorrupt.
+  // All or nothing, durable on return; an empty one is a try of the disk. Errors: kIo, kCorrupt.
   virtual base::Result<std::vector<Outcome>> commit(std::vector<Change>& batch,
                                                     const base::Clock& clock) = 0;
   // Appends records of another journal as they are, all or nothing, durable on return. Errors:

@@ -510,6 +510,19 @@ TEST_P(StoreConformance, AChangeThatCanNeverBeWrittenFailsAlone) {
   expect_sound();
 }
 
+TEST_P(StoreConformance, AnEmptyCommitIsATryThatLeavesNoRecord) {
+  write(Kind::kAccepted, "first", 1);
+  for (int i = 0; i < 3; ++i) {
+    std::vector<Change> nothing;
+    EXPECT_TRUE(store_->commit(nothing, clock_).has_value());
+    EXPECT_TRUE(store_->agree("key", "mark").has_value());  // as whoever writes does first
+  }
+  EXPECT_EQ(*store_->size(), 1u);
+  write(Kind::kAccepted, "second", 1);
+  EXPECT_EQ(*store_->size(), 2u);
+  expect_sound();
+}
+
 // Two writers saw the same leg; the first one has it.
 TEST_P(StoreConformance, WritesOnlyWhileNothingWasWrittenAboutTheLegSince) {
   write(Kind::kAccepted, "a", 1);
