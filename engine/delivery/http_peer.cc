@@ -120,9 +120,12 @@ class TlsLink final : public Link {
   beast::ssl_stream<beast::tcp_stream> stream_;
 };
 
+using LinkPtr = std::shared_ptr<Link>;
+using MessagePtr = std::shared_ptr<const Message>;
+
 // With how many bytes were handed over.
-asio::awaitable<Moved> write_all(Link& link, const Message& message) {
-  http::request_serializer<http::string_body> serializer{message};
+asio::awaitable<Moved> write_all(LinkPtr link, MessagePtr message) {
+  http::request_serializer<http::string_body> serializer{*message};
   beast::error_code error;
   std::size_t all = 0;
   std::vector<asio::const_buffer> bytes;
@@ -136,7 +139,7 @@ asio::awaitable<Moved> write_all(Link& link, const Message& message) {
     });
     if (!error) {
       std::size_t n = 0;
-      std::tie(error, n) = co_await link.write(bytes);
+      std::tie(error, n) = co_await link->write(bytes);
       serializer.consume(n);
       all += n;
     }
@@ -206,6 +209,57 @@ asio::awaitable<beast::error_code> read_final(Link& link, Reading& reading) {
   co_return beast::errc::make_error_code(beast::errc::protocol_error);
 }
 
+// A message on its way out.
+struct Sending {
+  explicit Sending(const asio::any_io_executor& executor) : signal(executor, Time::max()) {}
+  asio::steady_timer signal;
+  bool ended = false;
+  beast::error_code error;
+  std::size_t bytes = 0;
+};
+
+std::shared_ptr<Sending> start_sending(const LinkPtr& link, const MessagePtr& message) {
+  const asio::any_io_executor executor = link->lowest().get_executor();
+  const auto sending = std::make_shared<Sending>(executor);
+  asio::co_spawn(executor, write_all(link, message),
+                 [sending](const std::exception_ptr& problem, const Moved& moved) {
+                   std::tie(sending->error, sending->bytes) = moved;
+                   if (problem) {
+                     sending->error = asio::error::no_memory;
+                   }
+                   sending->ended = true;
+                   sending->signal.cancel();
+                 });
+  return sending;
+}
+
+// What came of a message and its answer.
+struct Exchanged {
+  beast::error_code unsent;
+  std::size_t bytes = 0;
+  beast::error_code unheard;
+};
+
+// Whoever finds a message too large says so while it is still being sent, and may read no more of
+// it: so the answer is listened for from the start, and one that is no success ends the sending
+// (RFC 9112 section 9.5). A success that comes early is about what the server goes on reading.
+asio::awaitable<Exchanged> send_and_hear(LinkPtr link, MessagePtr message, Reading& reading) {
+  const auto sending = start_sending(link, message);
+  Exchanged out;
+  out.unheard = co_await read_final(*link, reading);
+  const bool go_on = !out.unheard && reading.parser->get().result_int() < 300;
+  const bool cut = !sending->ended && !go_on;
+  if (cut) {
+    link->lowest().close();
+  }
+  while (!sending->ended) {
+    co_await sending->signal.async_wait(kUseTuple);
+  }
+  out.unsent = cut && out.unheard ? out.unheard : sending->error;
+  out.bytes = sending->bytes;
+  co_return out;
+}
+
 // Control characters would end the header and begin another one, or another request.
 bool is_header_value(std::string_view text) {
   return std::none_of(text.begin(), text.end(), [](char c) {
@@ -251,7 +305,7 @@ class HttpPeer final : public Peer {
     asio::io_context& context;
     PeerConfig config;
     asio::ssl::context tls;
-    std::vector<std::unique_ptr<Link>> idle;
+    std::vector<LinkPtr> idle;
   };
   using StatePtr = std::shared_ptr<State>;
 
@@ -289,8 +343,9 @@ class HttpPeer final : public Peer {
   }
 
   static asio::awaitable<void> run(StatePtr state, Call call, std::shared_ptr<Reply> reply) {
-    const Message message = to_message(state->config, std::move(call));
-    if (!is_fit(message)) {
+    const auto message =
+        std::make_shared<const Message>(to_message(state->config, std::move(call)));
+    if (!is_fit(*message)) {
       *reply = unfit();
       co_return;
     }
@@ -299,10 +354,10 @@ class HttpPeer final : public Peer {
     const Time end = kept_end + base::limits::kResolveTimeout + state->config.connect_timeout;
     Try before = Try::kUnsent;
     if (!state->idle.empty()) {
-      std::unique_ptr<Link> link = std::move(state->idle.back());
+      LinkPtr link = std::move(state->idle.back());
       state->idle.pop_back();
       if (link->is_silent()) {
-        before = co_await exchange(link.get(), &message, reply.get(), kept_end);
+        before = co_await exchange(link, message, reply.get(), kept_end);
       }
       if (before == Try::kEnded) {
         keep(state, std::move(link), *reply);
@@ -311,16 +366,16 @@ class HttpPeer final : public Peer {
       // The server ended it; the others were left alone for longer still.
       state->idle.clear();
     }
-    std::unique_ptr<Link> link;
+    LinkPtr link;
     if (state->config.url.tls) {
-      link = std::make_unique<TlsLink>(state->context, state->tls);
+      link = std::make_shared<TlsLink>(state->context, state->tls);
     } else {
-      link = std::make_unique<PlainLink>(state->context);
+      link = std::make_shared<PlainLink>(state->context);
     }
     const bool connected = co_await connect(state, link.get(), reply.get());
     if (connected) {
       const Time answer_end = std::chrono::steady_clock::now() + state->config.answer_timeout;
-      co_await exchange(link.get(), &message, reply.get(), std::min(answer_end, end));
+      co_await exchange(link, message, reply.get(), std::min(answer_end, end));
       keep(state, std::move(link), *reply);
     }
     // What went out over the kept connection may have been read before that ended.
@@ -330,7 +385,7 @@ class HttpPeer final : public Peer {
     }
   }
 
-  static void keep(const StatePtr& state, std::unique_ptr<Link> link, const Reply& reply) {
+  static void keep(const StatePtr& state, LinkPtr link, const Reply& reply) {
     const bool closing = beast::iequals(reply.header("connection"), "close");
     const bool whole = reply.fate == Reply::Fate::kAnswered && reply.status >= 200 &&
                        !reply.body_cut && link->is_silent();
@@ -395,33 +450,21 @@ class HttpPeer final : public Peer {
 
   // A server closes a connection that it finds idle; a message that crosses that is sent again. One
   // that ends later was being looked at.
-  static asio::awaitable<Try> exchange(Link* link, const Message* message, Reply* reply, Time end) {
+  static asio::awaitable<Try> exchange(LinkPtr link, MessagePtr message, Reply* reply, Time end) {
     const auto start = std::chrono::steady_clock::now();
-    const auto at_once = [&start] {
-      return std::chrono::steady_clock::now() - start < base::limits::kStaleConnectionMax;
-    };
     link->lowest().expires_at(end);
-    const Moved written = co_await write_all(*link, *message);
-    const beast::error_code unsent = std::get<beast::error_code>(written);
-    if (unsent == beast::error::timeout) {
-      *reply = Reply(Reply::Fate::kNoAnswer, unsent.message());
-      co_return Try::kEnded;
-    }
     Reading reading;
-    // Whoever finds a message too large says so and hangs up while it is still being sent.
-    const beast::error_code error = co_await read_final(*link, reading);
+    const auto [unsent, bytes, error] = co_await send_and_hear(link, message, reading);
     Parser& parser = *reading.parser;
-    if (unsent && error) {
-      *reply = Reply(Reply::Fate::kNoAnswer, unsent.message());
-      if (reading.heard || !at_once()) {
+    if ((error && error != http::error::body_limit) || unsent == beast::error::timeout) {
+      *reply = Reply(Reply::Fate::kNoAnswer, (unsent ? unsent : error).message());
+      const bool in_time = unsent != beast::error::timeout && error != beast::error::timeout;
+      const bool at_once =
+          std::chrono::steady_clock::now() - start < base::limits::kStaleConnectionMax;
+      if (reading.heard || !in_time || !at_once) {
         co_return Try::kEnded;
       }
-      co_return std::get<std::size_t>(written) > 0 ? Try::kSent : Try::kUnsent;
-    }
-    if (error && error != http::error::body_limit) {
-      *reply = Reply(Reply::Fate::kNoAnswer, error.message());
-      const bool stale = !reading.heard && error != beast::error::timeout && at_once();
-      co_return stale ? Try::kSent : Try::kEnded;
+      co_return !unsent || bytes > 0 ? Try::kSent : Try::kUnsent;
     }
     Reply answer;
     answer.body_cut = error == http::error::body_limit;

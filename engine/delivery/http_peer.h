@@ -4,7 +4,8 @@
 // server closed in the meantime is made once more on a new one: every call of delivery may be
 // repeated. HTTP/1.1 pairs answers with requests by their order alone, so that a connection on
 // which anything came beyond the answers asked for is not used again. A request whose headers
-// would hold control characters is not sent: 400.
+// would hold control characters is not sent: 400. An answer that is no success is heard while the
+// message is still being sent, and ends the sending.
 // All of a call ends within the time to find the name, to connect and to answer.
 
 #include <cstdint>

@@ -413,6 +413,60 @@ TEST_F(PeerTest, HearsWhatIsSaidToAMessageThatIsNotReadToItsEnd) {
   EXPECT_EQ(call("{}").status, 200);
 }
 
+// Takes one connection, reads the head of a request and answers it; reads nothing more and ends
+// nothing before it is told.
+class DeafServer {
+ public:
+  explicit DeafServer(std::string answer)
+      : answer_(std::move(answer)), thread_([this] { run(); }) {}
+  ~DeafServer() {
+    leave_.set_value();
+    thread_.join();
+  }
+  DeafServer(const DeafServer&) = delete;
+  DeafServer& operator=(const DeafServer&) = delete;
+  std::string url() const {
+    return "http://127.0.0.1:" + std::to_string(acceptor_.local_endpoint().port()) + "/fhir";
+  }
+
+ private:
+  void run() {
+    boost::system::error_code error;
+    boost::asio::ip::tcp::socket socket(context_);
+    acceptor_.accept(socket);
+    std::string got;
+    boost::asio::read_until(socket, boost::asio::dynamic_buffer(got), "\r\n\r\n", error);
+    boost::asio::write(socket, boost::asio::buffer(answer_), error);
+    leave_.get_future().wait();
+  }
+
+  boost::asio::io_context context_;
+  boost::asio::ip::tcp::acceptor acceptor_{context_, {boost::asio::ip::address_v4::loopback(), 0}};
+  std::promise<void> leave_;
+  const std::string answer_;
+  std::thread thread_;
+};
+
+TEST_F(PeerTest, HearsWhatIsSaidToAMessageThatNobodyReadsOn) {
+  const std::string large(std::size_t{32} << 20, ' ');
+  const DeafServer server("HTTP/1.1 413 Content Too Large\r\nContent-Length: 4\r\n\r\nmuch");
+  connect(server.url(), milliseconds(30'000));
+  const auto start = std::chrono::steady_clock::now();
+  const Reply reply = call(large);
+  EXPECT_EQ(reply.status, 413);
+  EXPECT_EQ(reply.body, "much");
+  EXPECT_EQ(reply.header("connection"), "close") << "half a message is on it";
+  EXPECT_LT(std::chrono::steady_clock::now() - start, milliseconds(15'000));
+}
+
+// It is about something that is still being read, or about nothing.
+TEST_F(PeerTest, ASuccessThatIsSaidToHalfAMessageIsNone) {
+  const std::string large(std::size_t{32} << 20, ' ');
+  const DeafServer server(with_body("1"));
+  connect(server.url(), milliseconds(300));
+  EXPECT_EQ(call(large).fate, Reply::Fate::kNoAnswer);
+}
+
 TEST_F(PeerTest, SaysThatNoSuchHostExists) {
   connect("http://nowhere.invalid/fhir");
   EXPECT_EQ(call("{}").fate, Reply::Fate::kNotSent);
