@@ -205,7 +205,7 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
     }
     item.landed = true;
     item.row.status = reply.status;
-    item.row.location = reply.header("location");
+    item.row.location = place_of(reply.header("location"));
     item.row.etag = entity_tag_of(reply.header("etag"));
     place();
   }
@@ -243,7 +243,7 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
       std::from_chars(status.data(), status.data() + status.size(), row.status);
       items_[i].landed = row.status >= 200 && row.status < 300;
       if (items_[i].landed) {
-        row.location = response->string_at("location");
+        row.location = place_of(response->string_at("location"));
         row.etag = entity_tag_of(response->string_at("etag"));
         strange = strange || !may_be_place(row.location, *items_[i].request);
       } else if (!failure_) {

@@ -12,10 +12,21 @@ bool is_id_character(char c) {
          c == '.';
 }
 
+constexpr std::string_view kHistory = "/_history/";
+
+// FHIR R4: versionId is an id.
+std::string_view version_id_of(std::string_view location) {
+  const std::size_t at = location.rfind(kHistory);
+  if (at == std::string_view::npos || !is_id(location.substr(at + kHistory.size()))) {
+    return {};
+  }
+  return location.substr(at + kHistory.size());
+}
+
 }  // namespace
 
 std::string resource_of(std::string_view location) {
-  location = location.substr(0, location.find("/_history/"));
+  location = location.substr(0, location.find(kHistory));
   const std::size_t slash = location.rfind('/');
   if (slash == std::string_view::npos) {
     return {};
@@ -24,22 +35,26 @@ std::string resource_of(std::string_view location) {
   const std::string_view before = location.substr(0, slash);
   const std::size_t start = before.rfind('/');
   const std::string_view type = start == std::string_view::npos ? before : before.substr(start + 1);
-  const bool type_good = !type.empty() && std::all_of(type.begin(), type.end(), [](char c) {
-    return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
-  });
+  const bool type_good =
+      !type.empty() && type.size() <= 64 && std::all_of(type.begin(), type.end(), [](char c) {
+        return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
+      });
   const bool id_good = is_id(id) && id != "." && id != "..";
   return type_good && id_good ? std::string(type) + "/" + std::string(id) : std::string();
 }
 
 std::string version_of(std::string_view location) {
-  static constexpr std::string_view kHistory = "/_history/";
-  const std::size_t at = location.rfind(kHistory);
-  if (at == std::string_view::npos) {
-    return {};
+  const std::string_view version = version_id_of(location);
+  return version.empty() ? std::string() : "W/\"" + std::string(version) + '"';
+}
+
+std::string place_of(std::string_view location) {
+  std::string place = resource_of(location);
+  if (const std::string_view version = version_id_of(location);
+      !place.empty() && !version.empty()) {
+    place.append(kHistory).append(version);
   }
-  // FHIR R4: versionId is an id.
-  const std::string_view version = location.substr(at + kHistory.size());
-  return is_id(version) ? "W/\"" + std::string(version) + '"' : std::string();
+  return place;
 }
 
 std::string_view type_of(std::string_view url) {

@@ -7,11 +7,15 @@
 namespace engine::delivery {
 
 // "Observation/17" of "Observation/17/_history/3" or of an absolute URL that ends so; "" when the
-// text names no resource.
+// text names no resource. At most 64 letters, the slash, and an id.
 std::string resource_of(std::string_view location);
 
 // W/"3" of ".../_history/3"; "" when the location names no version.
 std::string version_of(std::string_view location);
+
+// What is kept of a location: the resource, and "/_history/3" when it names a version. "" when it
+// names no resource, as if the server had not said it: whatever else stands there may be anything.
+std::string place_of(std::string_view location);
 
 // "Observation" of "Observation", "Observation/17" and "Observation?identifier=...".
 std::string_view type_of(std::string_view url);

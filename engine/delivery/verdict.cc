@@ -141,7 +141,7 @@ std::optional<Landing> read_landing(std::string_view body, std::size_t entries) 
       return std::nullopt;
     }
     LandedEntry row;
-    row.location = response->string_at("location");
+    row.location = place_of(response->string_at("location"));
     row.etag = entity_tag_of(response->string_at("etag"));
     row.status = leading_number(response->string_at("status"));
     out.push_back(std::move(row));

@@ -412,6 +412,19 @@ TEST_F(FittingPeerTest, WhereACreateFoundSomethingIsAskedWhenTheServerDoesNotSay
   }
 }
 
+TEST_F(FittingPeerTest, ALocationThatNamesNothingCountsAsNotSaid) {
+  for (const char* abilities : {kBatch, kNone}) {
+    at(abilities);
+    server_->elsewhere = "Robin Sample, 1958-01-02";
+    const Reply reply = post(kSession);
+    EXPECT_EQ(verdict(reply), "landed");
+    EXPECT_EQ(reply.body.find("Sample"), std::string::npos) << reply.body;
+    for (const LandedEntry& row : judge(reply, 4, false, 0).landing) {
+      EXPECT_NE(row.location, "");
+    }
+  }
+}
+
 TEST_F(FittingPeerTest, AServerThatIsAwayGotNothing) {
   at(kBatch);
   server_->metadata = 503;

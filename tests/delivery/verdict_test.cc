@@ -50,6 +50,34 @@ TEST(Verdict, LandsOnlyWhenEveryEntrySaysSo) {
   EXPECT_EQ(print(judge(reply(200, response("")), 0, false, 0)), "landed");
 }
 
+// What else may stand in a location is no name of a resource, and is not kept.
+TEST(Verdict, KeepsOfALocationWhatNamesAResource) {
+  const std::string id(64, 'i');
+  struct Said {
+    std::string location;
+    std::string kept;
+  };
+  const Said table[] = {
+      {"https://records.example/fhir/Observation/1/_history/2", "Observation/1/_history/2"},
+      {"Observation/1/_history/a b", "Observation/1"},
+      {"Observation/" + id + "/_history/" + id, "Observation/" + id + "/_history/" + id},
+      {"Observation/" + id + "i", ""},
+      {std::string(64, 'T') + "/1", std::string(64, 'T') + "/1"},
+      {std::string(65, 'T') + "/1", ""},
+      {"Robin Sample, 1958-01-02", ""},
+      {"Observation?identifier=a|b", ""},
+      {std::string(1'000'000, 'x'), ""},
+      {"", ""},
+  };
+  for (const Said& row : table) {
+    const std::string entry =
+        R"({"response":{"status":"201 Created","location":")" + row.location + R"("}})";
+    const Verdict verdict = judge(reply(200, response(entry)), 1, false, 0);
+    ASSERT_EQ(print(verdict), "landed") << row.location.substr(0, 80);
+    EXPECT_EQ(verdict.landing[0].location, row.kept);
+  }
+}
+
 struct Row {
   const char* name;
   Reply reply;
