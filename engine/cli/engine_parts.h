@@ -18,6 +18,7 @@
 #include "engine/cli/people_file.h"
 #include "engine/cli/serve_config.h"
 #include "engine/cli/side_work.h"
+#include "engine/cli/signal_watch.h"
 #include "engine/cli/system_seams.h"
 #include "engine/cli/target_sets.h"
 #include "engine/cli/try_out_desk.h"
@@ -49,7 +50,9 @@ class Engine {
         certificate_(config_.tls_certificate, config_.tls_key),
         people_(config_.people) {}
   base::Result<void> start();
-  void run_until_signal();
+  void run_until_signal(SignalWatch& signals);
+  // From now on there is a last time to end.
+  void watch_end();
 
  private:
   base::Result<void> open_journal();
@@ -71,7 +74,6 @@ class Engine {
   base::Result<void> open_heads();
   void sign_head();
   void tell_of_heads();
-  void watch_end();
   void drain();
 
   std::atomic<bool> closed_{false};      // all is written down

@@ -12,13 +12,13 @@
 #include <utility>
 #include <vector>
 
-#include <pthread.h>
 #include <unistd.h>
 
 #include "engine/base/limits.h"
 #include "engine/cli/engine_parts.h"
 #include "engine/cli/files.h"
 #include "engine/cli/journal_keys.h"
+#include "engine/cli/signal_watch.h"
 #include "engine/cli/target_peer.h"
 #include "engine/delivery/away.h"
 #include "engine/delivery/fitting_peer.h"
@@ -249,6 +249,14 @@ base::Result<void> Engine::open_heads() {
   for (const std::string& anchor : config_.anchors) {
     (is_address(anchor) ? addresses : files.anchors).push_back(anchor);
   }
+  if (auto checked = journal::check_heads_file(files.heads); !checked) {
+    return checked;
+  }
+  for (const std::string& anchor : files.anchors) {
+    if (auto checked = journal::check_heads_file(anchor); !checked) {
+      return checked;
+    }
+  }
   if (!addresses.empty()) {
     auto posts = HeadPosts::open(addresses);
     if (!posts) {
@@ -406,12 +414,13 @@ void Engine::tick(int count) {
   loop_->after(base::limits::kTick / 4, [this, count] { tick(count + 1); });
 }
 
-// What waits for a journal that does not answer must not keep the engine from ending. Nothing is
-// lost with it that a crash would not lose.
+// What waits for a journal or a file that does not answer must not keep the engine from ending.
+// Nothing is lost with it that a crash would not lose. On the signals' thread, since the main one
+// may be waiting so.
 void Engine::watch_end() {
   end_watch_ = std::make_unique<EndWatch>(base::limits::kEndTime, [this] {
     if (!closed_) {
-      say("cut-off", "what=\"the journal does not answer\"");
+      say("cut-off", "what=\"the journal, or a file of the engine's, does not answer\"");
     }
     std::_Exit(closed_ ? 0 : 1);
   });
@@ -419,7 +428,6 @@ void Engine::watch_end() {
 
 void Engine::drain() {
   stopping_ = true;
-  watch_end();
   store_->on_news({});
   events_->close();
   server_->stop(base::limits::kDrainTime);
@@ -469,21 +477,15 @@ void Engine::drain() {
   }
 }
 
-void Engine::run_until_signal() {
-  sigset_t set;
-  sigemptyset(&set);
-  sigaddset(&set, SIGTERM);
-  sigaddset(&set, SIGINT);
-  sigaddset(&set, SIGHUP);
-  const timespec pause{base::limits::kMappingLook.count(), 0};
-  int signal = -1;
+void Engine::run_until_signal(SignalWatch& signals) {
+  int signal = 0;
   sign_head();
   look_at_certificate();
   auto next_head = clock_.steady() + journal::kHeadPause;
   while (signal != SIGTERM && signal != SIGINT) {
     // SIGHUP asks for what happens by itself: a look at the files.
-    signal = sigtimedwait(&set, nullptr, &pause);
-    if (signal < 0 || signal == SIGHUP) {
+    signal = signals.wait(base::limits::kMappingLook);
+    if (signal == 0 || signal == SIGHUP) {
       look_at_mappings();
       look_at_certificate();
       look_at_people();
@@ -501,28 +503,15 @@ void Engine::run_until_signal() {
   drain();
 }
 
-namespace {
-
-// Before any thread begins, so that all of them leave these signals to the main one.
-void block_signals() {
-  sigset_t set;
-  sigemptyset(&set);
-  sigaddset(&set, SIGTERM);
-  sigaddset(&set, SIGINT);
-  sigaddset(&set, SIGHUP);
-  pthread_sigmask(SIG_BLOCK, &set, nullptr);
-  std::signal(SIGPIPE, SIG_IGN);
-}
-
-}  // namespace
-
 base::Result<void> run_engine(ServeConfig config) {
-  block_signals();
+  std::signal(SIGPIPE, SIG_IGN);
+  SignalWatch::block();
   Engine engine(std::move(config));
+  SignalWatch signals([&engine] { engine.watch_end(); });
   if (auto started = engine.start(); !started) {
     return started;
   }
-  engine.run_until_signal();
+  engine.run_until_signal(signals);
   return {};
 }
 

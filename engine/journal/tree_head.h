@@ -57,6 +57,9 @@ class HeadSigner {
   std::string name_;
 };
 
+// That heads can be kept there: nothing is there yet, or a regular file. What cannot be looked at
+// (a disk that is away) may become one. Errors: kInvalid.
+base::Result<void> check_heads_file(const std::string& path);
 // The heads of a file, one a line; none when there is no file. A last line without its break was
 // being written when the power went, and is left out. Errors: kIo, kLimit, kCorrupt naming the
 // line.

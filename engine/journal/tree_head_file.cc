@@ -5,6 +5,7 @@
 #include <utility>
 
 #include <fcntl.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include "engine/base/limits.h"
@@ -17,6 +18,26 @@ namespace {
 using base::Error;
 using base::ErrorCode;
 using base::Result;
+
+constexpr std::string_view kNoRegularFile = "this is no regular file";
+
+// To be written. Does not wait for the other end of a pipe: whoever signs the heads would wait with
+// it. -1 with errno, which is ENOTSUP for what is no regular file.
+int open_to_write(const std::string& path, int flags) {
+  const int fd = ::open(path.c_str(), flags | O_CREAT | O_CLOEXEC | O_NONBLOCK, 0644);
+  struct stat kind {};
+  if (fd < 0 || (::fstat(fd, &kind) == 0 && S_ISREG(kind.st_mode))) {
+    return fd;
+  }
+  ::close(fd);
+  errno = ENOTSUP;
+  return -1;
+}
+
+std::string why_not_opened(int problem) {
+  return problem == ENOTSUP ? std::string(kNoRegularFile)
+                            : std::generic_category().message(problem);
+}
 
 // The bytes of a file, none when there is no such file.
 Result<std::string> whole_file(const std::string& path) {
@@ -61,11 +82,20 @@ bool put(int fd, std::string_view text) {
 Error unwritten(const std::string& path, int problem) {
   return {ErrorCode::kIo,
           "the tree head cannot be written" +
-              (problem != 0 ? ": " + std::generic_category().message(problem) : std::string()),
+              (problem != 0 ? ": " + why_not_opened(problem) : std::string()),
           path};
 }
 
 }  // namespace
+
+Result<void> check_heads_file(const std::string& path) {
+  struct stat kind {};
+  if (::stat(path.c_str(), &kind) == 0 && !S_ISREG(kind.st_mode)) {
+    return Error(ErrorCode::kInvalid,
+                 "tree heads cannot be kept here: " + std::string(kNoRegularFile), path);
+  }
+  return {};
+}
 
 Result<std::vector<TreeHead>> read_tree_heads(const std::string& path) {
   auto text = whole_file(path);
@@ -88,7 +118,7 @@ Result<std::vector<TreeHead>> read_tree_heads(const std::string& path) {
 }
 
 Result<void> append_tree_head(const std::string& path, const TreeHead& head) {
-  const int fd = ::open(path.c_str(), O_RDWR | O_CREAT | O_APPEND | O_CLOEXEC, 0644);
+  const int fd = open_to_write(path, O_RDWR | O_APPEND);
   if (fd < 0) {
     return unwritten(path, errno);
   }
@@ -107,7 +137,7 @@ Result<void> write_tree_heads(const std::string& path, const std::vector<TreeHea
     text += print_tree_head(head);
   }
   const std::string beside = path + ".part";
-  const int fd = ::open(beside.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
+  const int fd = open_to_write(beside, O_WRONLY | O_TRUNC);
   if (fd < 0) {
     return unwritten(path, errno);
   }

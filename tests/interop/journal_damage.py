@@ -3,6 +3,7 @@
 import contextlib
 import copy
 import http.server
+import os
 import pathlib
 import shutil
 import sqlite3
@@ -167,6 +168,27 @@ class JournalDamage(unittest.TestCase):
         self.assertEqual(Notary.taken, [("text/plain", anchor.read_text().splitlines(keepends=True)[-1])])
         with self.assertRaisesRegex(stage.Failure, "tree heads go to an https:// address"):
             self.engine.start(self.server.base, "--anchor", "http://notary.example/heads")
+
+    def test_heads_are_kept_in_regular_files_only(self):
+        pipe = self.folder / "pipe"
+        os.mkfifo(pipe)
+        with self.assertRaisesRegex(stage.Failure, f"cannot be kept here: this is no regular file.*{pipe}"):
+            self.engine.start(self.server.base, "--anchor", pipe)
+        os.mkfifo(self.beside(".heads"))
+        with self.assertRaisesRegex(stage.Failure, "this is no regular file"):
+            self.engine.start(self.server.base)
+        self.assertEqual(self.command("verify")[0], 1)
+        self.beside(".heads").unlink()
+        # A disk that comes later, and has something else there.
+        later = self.folder / "later"
+        later.touch()
+        self.engine.start(self.server.base, "--anchor", later / "heads")
+        stage.wait_for("the disk is missed", lambda: "event=heads-failing" in self.log())
+        later.unlink()
+        later.mkdir()
+        os.mkfifo(later / "heads")
+        self.assertEqual(self.engine.stop(), 0)
+        self.assertRegex(self.log(), f"event=heads-failing what=.*this is no regular file.*{later}")
 
     def test_what_is_made_is_the_owners_only(self):
         self.run_once()
