@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "engine/base/limits.h"
+#include "engine/cli/descriptors.h"
 #include "engine/cli/engine_parts.h"
 #include "engine/cli/journal_proof.h"
 #include "engine/cli/preflight_report.h"
@@ -142,6 +143,12 @@ base::Result<void> Engine::open_web() {
   config.address = listen->address;
   config.port = listen->port;
   config.tls = certificate_.tls();
+  const std::size_t descriptors = raise_descriptors();
+  config.connections_max = connections_with(descriptors);
+  if (config.connections_max < base::limits::kConnectionsMax) {
+    say("few-descriptors", "limit=" + std::to_string(descriptors) +
+                               " connections=" + std::to_string(config.connections_max));
+  }
   config.refuse = [](int status, std::string_view text) {
     const char* const code = status == 413   ? "too-long"
                              : status == 421 ? "forbidden"

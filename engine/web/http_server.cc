@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <atomic>
-#include <ctime>
 #include <exception>
 #include <list>
 #include <map>
@@ -32,6 +31,7 @@
 
 #include "engine/base/network.h"
 #include "engine/web/event_stream.h"
+#include "engine/web/own_words.h"
 #include "engine/web/request_head.h"
 
 namespace engine::web {
@@ -165,15 +165,6 @@ asio::awaitable<beast::error_code> write_all(Wire& wire, Serializer& serializer,
   co_return error;
 }
 
-std::string http_date() {
-  const std::time_t now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());
-  std::tm parts{};
-  gmtime_r(&now, &parts);
-  char text[40];
-  const std::size_t n = std::strftime(text, sizeof text, "%a, %d %b %Y %H:%M:%S GMT", &parts);
-  return {text, n};
-}
-
 bool may_have_body(int status) {
   return status >= 200 && status != 204 && status != 304;
 }
@@ -239,22 +230,6 @@ int status_of(beast::error_code error) {
   return 0;
 }
 
-std::string_view text_of(int status) {
-  switch (status) {
-    case 413:
-      return "the body is larger than this server takes";
-    case 421:
-      return "this server does not go by the name in the Host header; the setting 'hosts' has the "
-             "names that it goes by";
-    case 431:
-      return "the header is larger than this server takes";
-    case 503:
-      return "too many connections or bytes under way; try again later";
-    default:
-      return "these bytes are no HTTP/1.1 request";
-  }
-}
-
 // A connection's end of an answer: only the server's thread touches it, and it goes with its
 // connection.
 struct Waiting {
@@ -304,7 +279,8 @@ struct HttpServer::State {
     std::chrono::steady_clock::time_point first_until;  // see Config::first_request_timeout
     bool first = true;                                  // no request's head has come yet
     std::shared_ptr<EventStream> events;
-    bool busy = false;  // a request is being read or answered
+    bool busy = false;                                 // a request is being read or answered
+    std::chrono::steady_clock::time_point idle_since;  // while it is not
   };
   using Place = std::list<Connection>::iterator;
 
@@ -328,7 +304,8 @@ struct HttpServer::State {
   // The head's target becomes the place that it asks for, when it is not refused.
   std::optional<Response> refusal_of(Request& head, unsigned version) const;
   asio::awaitable<void> reject(Connection& connection, Wire& wire, Response response, bool head);
-  bool is_full(const std::string& network) const;
+  bool is_full_of(const std::string& network) const;
+  bool make_room(const std::string& network);
   asio::awaitable<bool> respond(Connection& connection, Wire& wire, Response response,
                                 unsigned version, bool keep_alive, bool head);
   asio::awaitable<bool> respond_stream(Connection& connection, Wire& wire, Response response,
@@ -407,7 +384,7 @@ asio::awaitable<void> HttpServer::State::accept() {
     const auto remote = socket.remote_endpoint(ignored);
     const std::string peer = remote.address().to_string();
     const std::string network = base::network_of(peer);
-    if (is_full(network)) {
+    if (!make_room(network)) {
       // Under TLS a word would cost the server a handshake.
       if (!tls && turned_away < base::limits::kTurnedAwayMax) {
         ++turned_away;
@@ -422,15 +399,37 @@ asio::awaitable<void> HttpServer::State::accept() {
     const Place place = std::prev(connections.end());
     place->peer = peer;
     place->network = network;
-    place->first_until = std::chrono::steady_clock::now() + config.first_request_timeout;
+    place->idle_since = std::chrono::steady_clock::now();
+    place->first_until = place->idle_since + config.first_request_timeout;
     asio::co_spawn(*context, serve(place), [this, place](std::exception_ptr) { ended(place); });
   }
 }
 
-bool HttpServer::State::is_full(const std::string& network) const {
+bool HttpServer::State::is_full_of(const std::string& network) const {
   const auto same = of_network.find(network);
-  return connections.size() >= config.connections_max ||
-         (same != of_network.end() && same->second >= config.connections_of_address_max);
+  return same != of_network.end() && same->second >= config.connections_of_address_max;
+}
+
+// For one more connection. The one that has waited longest for a request gives way: so whoever
+// opens many and asks nothing keeps nobody out.
+bool HttpServer::State::make_room(const std::string& network) {
+  const bool full_of_it = is_full_of(network);
+  if (!full_of_it && connections.size() < config.connections_max) {
+    return true;
+  }
+  Connection* oldest = nullptr;
+  for (Connection& one : connections) {
+    if (!one.busy && (!full_of_it || one.network == network) &&
+        (oldest == nullptr || one.idle_since < oldest->idle_since)) {
+      oldest = &one;
+    }
+  }
+  if (oldest == nullptr) {
+    return false;
+  }
+  oldest->busy = true;  // with its end
+  oldest->stream.close();
+  return true;
 }
 
 void HttpServer::State::ended(Place place) {
@@ -498,6 +497,7 @@ asio::awaitable<bool> HttpServer::State::read_head(Connection& connection, Wire&
   parser.header_limit(base::limits::kHttpHeaderBytesMax);
   connection.busy = buffer.size() > 0;
   if (!connection.busy) {
+    connection.idle_since = std::chrono::steady_clock::now();
     bound(config.idle_timeout);
     const auto [error, n] = co_await wire.read_some(buffer.prepare(kIdleReadBytes));
     if (error) {

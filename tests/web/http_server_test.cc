@@ -333,25 +333,69 @@ TEST(HttpServer, BoundsTheBodiesOfAllConnectionsTogether) {
   EXPECT_EQ(again.read_answer().status, 200) << "what was answered does not count any more";
 }
 
+// Half a request: such a connection is at work, and does not give way.
+constexpr const char* kBegun = "GET / HTTP/1.1\r\n";
+constexpr const char* kRest = "Host: x\r\n\r\n";
+
+int ask(RawClient& client) {
+  client.send(std::string(kBegun) + kRest);
+  return client.read_answer().status;
+}
+
+// One whose request has begun to be read.
+std::unique_ptr<RawClient> begin(const HttpServer& server) {
+  auto client = std::make_unique<RawClient>(server.port());
+  EXPECT_EQ(ask(*client), 200);
+  client->send(kBegun);
+  std::this_thread::sleep_for(milliseconds(50));
+  return client;
+}
+
 TEST(HttpServer, TakesSoManyConnectionsOfOneAddress) {
   HttpServer::Config config;
   config.connections_of_address_max = 2;
   const auto server = start(config, echo());
-  const auto ask = [](RawClient& client) {
-    client.send("GET / HTTP/1.1\r\nHost: x\r\n\r\n");
-    return client.read_answer().status;
-  };
-  auto first = std::make_unique<RawClient>(server->port());
-  RawClient second(server->port());
-  EXPECT_EQ(ask(*first), 200);
-  EXPECT_EQ(ask(second), 200);
+  auto first = begin(*server);
+  const auto second = begin(*server);
   EXPECT_EQ(RawClient(server->port()).read_answer().status, 503);
+  second->send(kRest);
+  EXPECT_EQ(second->read_answer().status, 200);
+  second->send(kBegun);
   first.reset();
   while (server->connections() > 1) {
     std::this_thread::yield();
   }
   RawClient fourth(server->port());
   EXPECT_EQ(ask(fourth), 200) << "one has left";
+}
+
+TEST(HttpServer, WhatWaitsLongestForARequestGivesWay) {
+  HttpServer::Config all;
+  all.connections_max = 3;
+  HttpServer::Config of_address;
+  of_address.connections_of_address_max = 3;
+  for (const HttpServer::Config& config : {all, of_address}) {
+    const auto server = start(config, echo());
+    const auto busy = begin(*server);
+    RawClient longest(server->port());
+    RawClient shorter(server->port());
+    EXPECT_EQ(ask(longest), 200);
+    EXPECT_EQ(ask(shorter), 200);
+    RawClient next(server->port());
+    EXPECT_EQ(ask(next), 200);
+    EXPECT_TRUE(longest.at_end());
+    EXPECT_EQ(ask(shorter), 200);
+    RawClient silent(server->port());
+    EXPECT_TRUE(next.at_end());
+    std::this_thread::sleep_for(milliseconds(10));
+    EXPECT_EQ(ask(shorter), 200);
+    RawClient last(server->port());
+    EXPECT_EQ(ask(last), 200);
+    EXPECT_TRUE(silent.at_end()) << "one that never asked anything, too";
+    busy->send(kRest);
+    EXPECT_EQ(busy->read_answer().status, 200);
+    EXPECT_EQ(server->connections(), 3U);
+  }
 }
 
 TEST(HttpServer, WaitsForAFirstRequestAShorterTime) {
@@ -375,12 +419,8 @@ TEST(HttpServer, TellsConnectionsOverTheMaximum) {
   HttpServer::Config config;
   config.connections_max = 2;
   const auto server = start(config, echo());
-  RawClient first(server->port());
-  RawClient second(server->port());
-  for (RawClient* client : {&first, &second}) {
-    client->send("GET / HTTP/1.1\r\nHost: x\r\n\r\n");
-    EXPECT_EQ(client->read_answer().status, 200);
-  }
+  const auto first = begin(*server);
+  const auto second = begin(*server);
   RawClient third(server->port());
   const RawClient::Answer answer = third.read_answer();
   EXPECT_EQ(answer.status, 503);
