@@ -285,6 +285,7 @@ void Engine::sign_head() {
       say("heads-missing", "what=\"" + file + "\"");
     }
     unwritten_heads_ = kept->unwritten;
+    unwritten_heads_.insert(unwritten_heads_.end(), kept->unproved.begin(), kept->unproved.end());
     if (head_posts_ && heads_->newest()) {
       head_posts_->take(*heads_->newest());
     }

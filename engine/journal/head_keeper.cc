@@ -1,6 +1,8 @@
 #include "engine/journal/head_keeper.h"
 
 #include <algorithm>
+#include <iterator>
+#include <set>
 
 #include <sys/stat.h>
 
@@ -12,11 +14,18 @@ using base::Error;
 using base::ErrorCode;
 using base::Result;
 
+namespace {
+
+constexpr std::size_t kUnprovedMax = 16;  // that are named
+
+}  // namespace
+
 HeadKeeper::HeadKeeper(const Store& store, const base::Clock& clock, HeadSigner signer,
                        const Files& files)
     : store_(store),
       clock_(clock),
       signer_(std::move(signer)),
+      key_(*HeadKey::from_pem(signer_.public_pem())),
       key_is_old_(files.key_is_old),
       none_before_(!files.key_is_old) {
   places_.push_back({files.heads, false, 0});
@@ -25,8 +34,20 @@ HeadKeeper::HeadKeeper(const Store& store, const base::Clock& clock, HeadSigner 
   }
 }
 
+// The last that verifies: sizes rise, and what stands behind it somebody else wrote.
+void HeadKeeper::read_newest(Place& place, const std::vector<TreeHead>& heads) {
+  const auto last = std::find_if(heads.rbegin(), heads.rend(),
+                                 [&](const TreeHead& head) { return key_.verify(head); });
+  if (last != heads.rend()) {
+    none_before_ = false;
+    place.size = last->size;
+    newest_ = newest_ && newest_->size >= last->size ? newest_ : *last;
+  }
+}
+
 // Before the records, so that none can be signed by somebody else in between. An anchor that cannot
-// be read (its machine is away) is read as soon as it can be, and holds nothing up.
+// be read (its machine is away, or it holds what is no head) is read as soon as it can be, and
+// holds nothing up.
 Result<void> HeadKeeper::read_places(Kept& kept) {
   for (Place& place : places_) {
     if (place.read) {
@@ -34,7 +55,7 @@ Result<void> HeadKeeper::read_places(Kept& kept) {
     }
     const auto heads = read_tree_heads(place.path);
     if (!heads) {
-      if (&place == &places_.front() || heads.error().code == ErrorCode::kCorrupt) {
+      if (&place == &places_.front()) {
         return heads.error();
       }
       kept.unwritten.push_back(heads.error().text());
@@ -42,14 +63,11 @@ Result<void> HeadKeeper::read_places(Kept& kept) {
     }
     place.read = true;
     read_ = false;
-    for (const TreeHead& head : *heads) {
-      claims_.emplace(head.size, Claim{head.root, head.time, place.path});
-      if (head.key == signer_.key()) {
-        none_before_ = false;
-        place.size = std::max(place.size, head.size);
-        newest_ = newest_ && newest_->size >= head.size ? newest_ : head;
-      }
+    for (std::size_t line = 0; line < heads->size(); ++line) {
+      const TreeHead& head = (*heads)[line];
+      claims_.emplace(head.size, Claim{head.root, head.time, place.path, line});
     }
+    read_newest(place, *heads);
   }
   return {};
 }
@@ -64,9 +82,52 @@ Result<void> HeadKeeper::contradiction(const Claim& claim, std::string what) {
   Error error(ErrorCode::kCorrupt, std::move(what), claim.path);
   claims_.clear();
   damaged_.clear();
+  unproved_.clear();
   newest_.reset();
   none_before_ = false;
   return error;
+}
+
+// Asked of heads that do not agree only: there may be half a million that do. Of another key nobody
+// can tell.
+Result<bool> HeadKeeper::proves(const Claim& claim, HeadFiles& files) {
+  auto file = files.find(claim.path);
+  if (file == files.end()) {
+    auto heads = read_tree_heads(claim.path);
+    if (!heads) {
+      return std::move(heads).error();
+    }
+    file = files.emplace(claim.path, std::move(*heads)).first;
+  }
+  if (claim.line >= file->second.size()) {
+    return true;
+  }
+  const TreeHead& head = file->second[claim.line];
+  if (head.key != key_.name() || key_.verify(head)) {
+    return true;
+  }
+  if (unproved_.size() >= kUnprovedMax) {
+    return false;
+  }
+  unproved_.push_back({claim.path, print_tree_head(head),
+                       claim.path + ":" + std::to_string(claim.line + 1) +
+                           ": the signature does not verify; nobody with the key wrote this line"});
+  return false;
+}
+
+void HeadKeeper::drop_what_is_gone() {
+  std::map<std::string, std::set<std::string>> lines;
+  for (const Unproved& one : unproved_) {
+    if (lines.count(one.path) > 0) {
+      continue;
+    }
+    const auto heads = read_tree_heads(one.path);
+    for (const TreeHead& head : heads ? *heads : std::vector<TreeHead>()) {
+      lines[one.path].insert(print_tree_head(head));
+    }
+  }
+  std::erase_if(unproved_,
+                [&](const Unproved& one) { return lines[one.path].count(one.line) == 0; });
 }
 
 // The first time the whole tree is read, and must pass through all heads that were signed.
@@ -77,7 +138,8 @@ Result<void> HeadKeeper::catch_up(Kept& kept) {
   if (!read_) {
     tree_ = Frontier();
   }
-  std::optional<Claim> broken;
+  HeadFiles files;
+  std::vector<Claim> broken;
   const auto scanned = store_.scan(
       tree_.size() + 1, [&](Position position, std::string_view head, const base::Digest& leaf) {
         if (leaf_hash(head) != leaf && damaged_.size() < base::limits::kIssuesMax) {
@@ -86,24 +148,36 @@ Result<void> HeadKeeper::catch_up(Kept& kept) {
         }
         tree_.append(leaf);
         const auto [first, last] = claims_.equal_range(tree_.size());
-        for (auto claim = first; claim != last && !broken; ++claim) {
+        for (auto claim = first; claim != last; ++claim) {
           if (claim->second.root != tree_.root()) {
-            broken = claim->second;
+            broken.push_back(claim->second);
           }
         }
-        return !broken;
+        return true;
       });
   if (!scanned) {
     return scanned.error();
   }
-  if (broken) {
-    return contradiction(*broken, "the records are not those that were signed at " + broken->time);
+  for (const Claim& claim : broken) {
+    const auto proved = proves(claim, files);
+    if (!proved || *proved) {
+      auto broken_off =
+          contradiction(claim, "the records are not those that were signed at " + claim.time);
+      return proved ? std::move(broken_off) : base::Result<void>(proved.error());
+    }
   }
-  if (!claims_.empty() && claims_.rbegin()->first > tree_.size()) {
-    const Claim claim = claims_.rbegin()->second;
-    return contradiction(claim, "records are missing that were signed at " + claim.time +
-                                    ": there were " + std::to_string(claims_.rbegin()->first) +
-                                    ", the journal has " + std::to_string(tree_.size()));
+  while (!claims_.empty() && claims_.rbegin()->first > tree_.size()) {
+    const auto last = std::prev(claims_.end());
+    const Claim claim = last->second;
+    const auto proved = proves(claim, files);
+    if (!proved || *proved) {
+      auto broken_off =
+          contradiction(claim, "records are missing that were signed at " + claim.time +
+                                   ": there were " + std::to_string(last->first) +
+                                   ", the journal has " + std::to_string(tree_.size()));
+      return proved ? std::move(broken_off) : base::Result<void>(proved.error());
+    }
+    claims_.erase(last);
   }
   claims_.clear();  // all of them agree
   read_ = true;
@@ -118,7 +192,7 @@ Result<std::vector<TreeHead>> HeadKeeper::heads_elsewhere(const Place& place) {
     }
     auto heads = read_tree_heads(other.path);
     if (heads) {
-      std::erase_if(*heads, [&](const TreeHead& head) { return head.key != signer_.key(); });
+      std::erase_if(*heads, [&](const TreeHead& head) { return !key_.verify(head); });
     }
     if (!heads || !heads->empty()) {
       return heads;
@@ -166,6 +240,10 @@ Result<HeadKeeper::Kept> HeadKeeper::keep() {
     return read.error();
   }
   kept.damaged = std::exchange(damaged_, {});
+  drop_what_is_gone();
+  for (const Unproved& one : unproved_) {
+    kept.unproved.push_back(one.text);
+  }
   if (tree_.size() == 0) {
     return kept;
   }

@@ -38,11 +38,15 @@ class HeadKeeper {
     // leaves are what was written, as the records behind them prove: they are signed over all the
     // same, so that what is not damaged stays protected.
     std::vector<std::string> damaged;
+    // Lines of files that nobody with the key wrote, as long as they stand there: they prove
+    // nothing, neither against the journal nor for it.
+    std::vector<std::string> unproved;
   };
   HeadKeeper(const Store& store, const base::Clock& clock, HeadSigner signer, const Files& files);
 
   // Reads the records since the last call and signs the tree when it has grown. Errors: kCorrupt
-  // when the tree is not one that a head of any file was signed for, and then nothing is signed any
+  // when the tree is not one that a head of any file was signed for (a head with this key only
+  // when its signature verifies), and then nothing is signed any
   // more until the journal or that file was put right; kIo when the journal or the file beside it
   // cannot be read, and the next call tries again.
   base::Result<Kept> keep();
@@ -60,10 +64,20 @@ class HeadKeeper {
     base::Digest root{};
     std::string time;
     std::string path;
+    std::size_t line = 0;  // of the file, from 0
+  };
+  struct Unproved {
+    std::string path;
+    std::string line;
+    std::string text;
   };
 
   base::Result<void> read_places(Kept& kept);
+  void read_newest(Place& place, const std::vector<TreeHead>& heads);
   base::Result<void> catch_up(Kept& kept);
+  using HeadFiles = std::map<std::string, std::vector<TreeHead>>;
+  base::Result<bool> proves(const Claim& claim, HeadFiles& files);
+  void drop_what_is_gone();
   base::Result<void> contradiction(const Claim& claim, std::string what);
   base::Result<void> bring_up(Place& place, Kept& kept);
   base::Result<std::vector<TreeHead>> heads_elsewhere(const Place& place);
@@ -71,12 +85,14 @@ class HeadKeeper {
   const Store& store_;
   const base::Clock& clock_;
   HeadSigner signer_;
+  HeadKey key_;                // the public half
   std::vector<Place> places_;  // the file beside the journal first
   bool key_is_old_;
   bool none_before_;  // this run signed the first head with this key: no file can miss an older one
   Frontier tree_;
   std::multimap<std::uint64_t, Claim> claims_;  // by size
   std::vector<std::string> damaged_;            // not handed out yet
+  std::vector<Unproved> unproved_;
   std::optional<TreeHead> newest_;
   bool read_ = false;
 };

@@ -229,6 +229,56 @@ TEST_F(KeptHeads, AnOlderCopyContradictsItsAnchorAndIsNotSigned) {
   EXPECT_EQ(kept->head->size, 5U);
 }
 
+TEST_F(KeptHeads, ALineThatNobodyWithTheKeyWroteHoldsNothingUp) {
+  const auto store = store_of("a", {"k", "l"});
+  ASSERT_TRUE(keeper_of(*store).keep().has_value());
+  const std::string anchor = folder_.file("anchor");
+  const TreeHead head = heads_of(anchor).front();
+  TreeHead longer = head;
+  longer.size = 99'999'999;
+  TreeHead other = head;
+  other.root = base::sha256("another log");
+  for (TreeHead* forged : {&longer, &other}) {
+    forged->signature = std::string(128, '0');
+    ASSERT_TRUE(append_tree_head(anchor, *forged).has_value());
+  }
+  ASSERT_TRUE(write(*store, clock_, Change(record_of(Kind::kAccepted, "m", 1))).has_value());
+  HeadKeeper keeper = keeper_of(*store);
+  for (int again = 0; again < 2; ++again) {
+    const auto kept = keeper.keep();
+    ASSERT_TRUE(kept.has_value()) << kept.error().text();
+    ASSERT_EQ(kept->unproved.size(), 2U);
+    for (const char* line : {":2: the signature", ":3: the signature"}) {
+      EXPECT_TRUE((kept->unproved[0] + kept->unproved[1]).find(anchor + line) != std::string::npos)
+          << kept->unproved[0] << kept->unproved[1];
+    }
+    EXPECT_TRUE(kept->unwritten.empty());
+    EXPECT_EQ(keeper.newest()->size, 3U);
+  }
+  EXPECT_EQ(heads_of(heads_).size(), 2U);
+  EXPECT_EQ(heads_of(anchor).size(), 4U);
+  // Not taken over into a file that is made again.
+  std::filesystem::remove(heads_);
+  ASSERT_TRUE(keeper_of(*store).keep().has_value());
+  EXPECT_EQ(heads_of(heads_).size(), 2U);
+  ASSERT_TRUE(write_tree_heads(anchor, heads_of(heads_)).has_value());
+  EXPECT_TRUE(keeper.keep()->unproved.empty()) << "somebody took them out";
+}
+
+TEST_F(KeptHeads, AnAnchorThatHoldsWhatIsNoHeadIsNamedAndReadOnceItIsRight) {
+  const auto store = store_of("a", {"k"});
+  ASSERT_TRUE(keeper_of(*store).keep().has_value());
+  const std::string anchor = folder_.file("anchor");
+  std::ofstream(anchor, std::ios::app) << "nothing\n";
+  HeadKeeper keeper = keeper_of(*store);
+  const auto kept = keeper.keep();
+  ASSERT_TRUE(kept.has_value()) << kept.error().text();
+  ASSERT_EQ(kept->unwritten.size(), 1U);
+  EXPECT_NE(kept->unwritten[0].find(anchor + ":2"), std::string::npos) << kept->unwritten[0];
+  ASSERT_TRUE(write_tree_heads(anchor, heads_of(heads_)).has_value());
+  EXPECT_TRUE(keeper.keep()->unwritten.empty());
+}
+
 TEST_F(KeptHeads, AMissingFileIsMadeAgainFromAnotherAndSaid) {
   const auto store = store_of("a", {"k"});
   ASSERT_TRUE(keeper_of(*store).keep().has_value());
