@@ -2,7 +2,8 @@
 """Verifies a folder that `chartferry journal export` wrote: verify_export.py FOLDER [PUBLIC-KEY]
 
 Needs Python 3.8 or later and the openssl command (3.0 or later), nothing of chartferry. Take the public key from a place of
-your own when you can: the one in the folder came with what it is to prove. Exit status 0: everything agrees.
+your own when you can: the one in the folder came with what it is to prove. Exit status 0: everything agrees and is proved;
+1: something is wrong; 2: nothing is wrong, but there are records that no signed head covers, which anybody can have written.
 """
 import hashlib
 import pathlib
@@ -12,6 +13,8 @@ import sys
 import tempfile
 
 faults = []
+unproved = []  # records that no signed head covers
+named = set()  # the files of records/ that records of the export name
 counts = {"destroyed": 0, "sealed": 0}  # parts that hold nothing for the reader
 
 
@@ -45,7 +48,8 @@ def signature_verifies(head, key_file):
 
 
 def check_heads(folder, key_file, leaves):
-    last = 0
+    """How many records the largest head covers of those that agree."""
+    last = covered = 0
     lines = (folder / "tree-heads").read_text(encoding="utf-8", errors="replace").splitlines()
     if not lines:
         faults.append("tree-heads: holds no tree head")
@@ -64,13 +68,16 @@ def check_heads(folder, key_file, leaves):
             faults.append(f"tree-heads:{number}: covers {size} records; before it {last}, leaves {len(leaves)}")
         elif root_of(leaves[:size]).hex() != head["root"]:
             faults.append(f"tree-heads:{number}: the first {size} leaves have another root")
+        else:
+            covered = max(covered, size)
         last = max(last, size)
-    return last
+    return covered
 
 
-def destroyed_as_said(part, position, leaves, sealed):
-    """Whether a later record of the export says that this part was destroyed: its place, or the key it was sealed with."""
+def destroyed_as_said(part, position, proved, sealed):
+    """Whether a later record that is proved says that this part was destroyed: its place, or the key it was sealed with."""
     note = part.with_name(part.name + ".destroyed")
+    named.add(note.name)
     if not note.is_file():
         return False
     by = int(note.read_text(encoding="ascii"))
@@ -79,7 +86,7 @@ def destroyed_as_said(part, position, leaves, sealed):
         return False
     head, listed = head_file.read_bytes(), list_file.read_bytes()
     lines = head.decode("utf-8").splitlines()
-    if not (position < by <= len(leaves) and sha256(b"\x00" + head) == leaves[by - 1]
+    if not (position < by <= len(proved) and sha256(b"\x00" + head) == proved[by - 1]
             and ("kind shredded" in lines or "kind expired" in lines)
             and any(line.startswith(f"part destroyed {sha256(listed).hex()} ") for line in lines)):
         return False
@@ -99,14 +106,15 @@ def opened(sealed, key):
                           input=sealed[28:-16], capture_output=True, check=True).stdout
 
 
-def check_sealed(part, clear, sealed, position, leaves):
+def check_sealed(part, clear, sealed, position, proved):
     key = part.with_name(part.name + ".key")
+    named.update((key.name, clear.name))
     if key.is_file():
         if not clear.is_file() or opened(sealed, key.read_text(encoding="ascii").strip()) != clear.read_bytes():
             faults.append(f"{clear.name}: is not what the sealed part holds")
     elif clear.is_file():
         faults.append(f"{clear.name}: nothing shows that the sealed part holds it")
-    elif destroyed_as_said(part, position, leaves, sealed):
+    elif destroyed_as_said(part, position, proved, sealed):
         counts["destroyed"] += 1
     elif part.with_name(part.name + ".destroyed").is_file():
         faults.append(f"{part.name}.destroyed: no record says so")
@@ -114,32 +122,36 @@ def check_sealed(part, clear, sealed, position, leaves):
         counts["sealed"] += 1
 
 
-def check_part(file, words, position, leaves):
+def check_part(file, words, position, proved):
     part = file.with_suffix("." + words[1])
     clear = file.with_suffix("." + words[1] + (".zst" if words[4] in ("1", "3") else ""))
     is_sealed = words[4] in ("2", "3")
     stored = file.with_suffix("." + words[1] + ".sealed") if is_sealed else clear
+    named.add(stored.name)
     if not stored.is_file():
-        if destroyed_as_said(part, position, leaves, None):
+        if destroyed_as_said(part, position, proved, None):
             counts["destroyed"] += 1
         else:
             faults.append(f"{stored.name}: is missing")
     elif sha256(stored.read_bytes()).hex() != words[2]:
         faults.append(f"{stored.name}: its bytes are not those that the record names")
     elif is_sealed:
-        check_sealed(part, clear, stored.read_bytes(), position, leaves)
+        check_sealed(part, clear, stored.read_bytes(), position, proved)
 
 
-def check_record(file, leaves):
+def check_record(file, leaves, covered):
+    named.add(file.name)
     position = int(file.name.split(".")[0])
     head = file.read_bytes()
-    if not 0 < position <= len(leaves) or sha256(b"\x00" + head) != leaves[position - 1]:
+    if file.name != f"{position}.record" or not 0 < position <= len(leaves) or sha256(b"\x00" + head) != leaves[position - 1]:
         faults.append(f"{file.name}: is not the record with leaf {position}")
         return
+    if position > covered:
+        unproved.append(f"{file.name}: is newer than the signed heads; nothing shows that the journal wrote it")
     for line in head.decode("utf-8").splitlines():
         words = line.split(" ")
         if words[0] == "part":
-            check_part(file, words, position, leaves)
+            check_part(file, words, position, leaves[:covered])
 
 
 def main():
@@ -164,16 +176,22 @@ def main():
     records = sorted((folder / "records").glob("*.record"), key=lambda file: (len(file.name), file.name))
     for file in records:
         try:
-            check_record(file, leaves)
+            check_record(file, leaves, covered)
         except (ValueError, IndexError, OSError, subprocess.CalledProcessError) as problem:
             faults.append(f"{file.name}: cannot be checked: {problem}")
+    for file in sorted((folder / "records").glob("*")):
+        if file.name not in named:
+            faults.append(f"{file.name}: no record of the export names this file")
     for fault in faults:
         print("fault:", fault)
+    for record in unproved:
+        print("not proved:", record)
     for what, count in counts.items():
         if count:
             print(f"{count} parts are {what}" + (", as records say" if what == "destroyed" else ", without their keys"))
-    print(f"{'NOT SOUND' if faults else 'sound'}: {len(records)} records of {len(leaves)}, {covered} of them under signed heads")
-    sys.exit(1 if faults else 0)
+    verdict = "NOT SOUND" if faults else "NOT PROVED" if unproved else "sound"
+    print(f"{verdict}: {len(records)} records of {len(leaves)}, {covered} of them under signed heads")
+    sys.exit(1 if faults else 2 if unproved else 0)
 
 
 if __name__ == "__main__":

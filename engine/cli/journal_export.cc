@@ -25,8 +25,8 @@ const char* ending_of(int codec) {
 
 class RecordWriter {
  public:
-  RecordWriter(const journal::Store& store, std::string folder)
-      : store_(store), folder_(std::move(folder)) {}
+  RecordWriter(const journal::Store& store, std::string folder, Position proved)
+      : store_(store), folder_(std::move(folder)), proved_(proved) {}
 
   Result<void> read_keys() {
     auto keys = store_.body_keys();
@@ -124,7 +124,7 @@ class RecordWriter {
 
   Result<void> write_destroyed(Position position, const std::string& name) {
     const auto by = store_.destroyed_by(position, name);
-    if (!by || !by->has_value()) {
+    if (!by || !by->has_value() || **by > proved_) {
       return by ? Result<void>() : by.error();  // lost: whoever verifies the export names it
     }
     wanted_.insert(**by);
@@ -133,6 +133,7 @@ class RecordWriter {
 
   const journal::Store& store_;
   const std::string folder_;
+  const Position proved_;
   std::map<std::string, journal::WrappedKey> keys_;
   std::set<Position> written_;
   std::set<Position> wanted_;
@@ -141,8 +142,8 @@ class RecordWriter {
 }  // namespace
 
 Result<std::size_t> write_records(const journal::Store& store, journal::Query query,
-                                  Position through, const std::string& folder) {
-  RecordWriter writer(store, folder);
+                                  ExportEnds ends, const std::string& folder) {
+  RecordWriter writer(store, folder, ends.proved);
   if (auto read = writer.read_keys(); !read) {
     return read.error();
   }
@@ -155,7 +156,7 @@ Result<std::size_t> write_records(const journal::Store& store, journal::Query qu
     }
     more = records->size() == query.limit;
     for (const journal::Record& record : *records) {
-      if (record.position > through) {
+      if (record.position > ends.chosen) {
         more = false;
         break;
       }

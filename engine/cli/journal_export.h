@@ -9,9 +9,14 @@
 
 namespace engine::cli {
 
-// Writes the records that `query` finds up to `through` into FOLDER/records, and with them the
-// records that had something of these destroyed. How many were found. Errors: kIo, kCorrupt.
+struct ExportEnds {
+  journal::Position chosen = 0;  // no later record is chosen
+  journal::Position proved = 0;  // nor does one come along that no signed head covers
+};
+
+// Writes the records that `query` finds into FOLDER/records, and with them the records that had
+// something of these destroyed. How many were found. Errors: kIo, kCorrupt.
 base::Result<std::size_t> write_records(const journal::Store& store, journal::Query query,
-                                        journal::Position through, const std::string& folder);
+                                        ExportEnds ends, const std::string& folder);
 
 }  // namespace engine::cli

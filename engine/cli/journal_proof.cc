@@ -4,6 +4,7 @@
 #include <cstdio>
 #include <filesystem>
 #include <iterator>
+#include <map>
 #include <optional>
 #include <utility>
 
@@ -12,7 +13,9 @@
 #include "engine/cli/files.h"
 #include "engine/cli/journal_export.h"
 #include "engine/cli/read_file.h"
+#include "engine/cli/system_seams.h"
 #include "engine/journal/merkle.h"
+#include "engine/journal/secret_file.h"
 #include "engine/journal/tree_head.h"
 #include "engine/journal/verify.h"
 #include "engine/json/write.h"
@@ -194,6 +197,68 @@ std::string json_of(const std::vector<std::string>& texts) {
   return out + "]";
 }
 
+// What an export proves its records with.
+struct ExportProof {
+  std::vector<TreeHead> heads;
+  std::vector<Digest> leaves;
+  std::string why_not;  // no head could be signed for it over all leaves
+};
+
+bool agree(const std::vector<TreeHead>& heads, const std::vector<Digest>& leaves) {
+  std::multimap<std::uint64_t, Digest> roots;
+  for (const TreeHead& head : heads) {
+    roots.emplace(head.size, head.root);
+  }
+  journal::Frontier tree;
+  for (const Digest& leaf : leaves) {
+    tree.append(leaf);
+    const auto [first, last] = roots.equal_range(tree.size());
+    if (std::any_of(first, last, [&](const auto& one) { return one.second != tree.root(); })) {
+      return false;
+    }
+  }
+  return roots.empty() || roots.rbegin()->first <= tree.size();
+}
+
+// The export's own: the journal's file of heads is the engine's, which may be writing it.
+Result<TreeHead> sign_for_export(const ProofFiles& files, const ExportProof& proof) {
+  const auto secret = journal::load_secret(files.journal + ".head-key", "");
+  const auto key = public_key(files);
+  if (!secret || !key) {
+    return secret ? key.error() : secret.error();
+  }
+  const journal::HeadSigner signer(*secret);
+  if (signer.key() != key->name()) {
+    return Error(ErrorCode::kConflict, "the key of this journal is another one than the one given");
+  }
+  if (!agree(proof.heads, proof.leaves)) {
+    return Error(ErrorCode::kCorrupt, "the journal contradicts its signed heads");
+  }
+  journal::Frontier tree;
+  for (const Digest& leaf : proof.leaves) {
+    tree.append(leaf);
+  }
+  return signer.sign(tree.size(), tree.root(), base::to_instant(SystemClock().now()));
+}
+
+// Covers every leaf: with a head signed now, or by leaving out what is newer than the last one.
+ExportProof export_proof(const ProofFiles& files, std::vector<TreeHead> heads,
+                         std::vector<Digest> leaves) {
+  ExportProof proof{std::move(heads), std::move(leaves), {}};
+  const std::uint64_t covered = head_of(proof.heads, 0)->size;
+  if (covered >= proof.leaves.size()) {
+    return proof;
+  }
+  auto head = sign_for_export(files, proof);
+  if (head) {
+    proof.heads.push_back(std::move(*head));
+  } else {
+    proof.leaves.resize(covered);
+    proof.why_not = head.error().text();
+  }
+  return proof;
+}
+
 }  // namespace
 
 std::string ProofFiles::all_heads() const {
@@ -349,24 +414,27 @@ int export_journal(const Store& store, const ProofFiles& files, journal::Query q
   if (auto there = check_files(files); !there) {
     return fail(there.error());
   }
-  const auto heads = sound_heads(files);
+  auto heads = sound_heads(files);
   if (!heads) {
     return no(heads.error().text());
   }
   const auto pem = read_file(files.key_file());
-  const auto leaves = leaves_of(store);
+  auto leaves = leaves_of(store);
   if (!pem || !leaves) {
     return fail(!pem ? pem.error() : leaves.error());
   }
+  const std::size_t all = leaves->size();
+  const ExportProof proof = export_proof(files, std::move(*heads), std::move(*leaves));
   std::string head_lines;
-  for (const TreeHead& head : *heads) {
+  for (const TreeHead& head : proof.heads) {
     head_lines += journal::print_tree_head(head);
   }
   std::string leaf_lines;
-  for (const Digest& leaf : *leaves) {
+  for (const Digest& leaf : proof.leaves) {
     leaf_lines += base::to_hex(leaf) + "\n";
   }
-  const auto count = write_records(store, std::move(query), through, folder);
+  through = std::min<journal::Position>(through, proof.leaves.size());
+  const auto count = write_records(store, std::move(query), {through, proof.leaves.size()}, folder);
   if (!count) {
     return fail(count.error());
   }
@@ -377,8 +445,15 @@ int export_journal(const Store& store, const ProofFiles& files, journal::Query q
       return fail(written.error());
     }
   }
-  std::printf("%zu records of %zu, %zu tree heads, in %s\n", *count, leaves->size(), heads->size(),
-              folder.c_str());
+  if (!proof.why_not.empty()) {
+    std::fprintf(
+        stderr,
+        "chartferry journal: no head could be signed for this export (%s): the %zu records "
+        "since the last one are left out\n",
+        proof.why_not.c_str(), all - proof.leaves.size());
+  }
+  std::printf("%zu records of %zu, %zu tree heads, in %s\n", *count, proof.leaves.size(),
+              proof.heads.size(), folder.c_str());
   return kOk;
 }
 

@@ -35,7 +35,8 @@ int prove_record(const journal::Store& store, const ProofFiles& files, std::uint
 int prove_growth(const journal::Store& store, const ProofFiles& files, std::uint64_t from,
                  std::uint64_t to);
 // Writes the records that `query` finds up to `through`, the leaves of all, and the signed heads
-// into a new folder (docs/formats/journal-export.md).
+// into a new folder (docs/formats/journal-export.md). Signs a head of its own for it where the
+// secret is at hand; otherwise it ends where the last head does.
 int export_journal(const journal::Store& store, const ProofFiles& files, journal::Query query,
                    journal::Position through, const std::string& folder);
 

@@ -91,6 +91,62 @@ class JournalProof(unittest.TestCase):
         # Another program gets it as it was sent.
         self.assertIn(STEERING, subprocess.run(words, stdout=subprocess.PIPE, check=False).stdout)
 
+    @staticmethod
+    def forge(folder, head, parts):
+        """What anybody can do with a folder and no key: a record behind the last one, with its parts."""
+        leaves = (folder / "leaves").read_text().split()
+        position = len(leaves) + 1
+        lines = "".join(f"part {name} {hashlib.sha256(body).hexdigest()} {len(body)} 0\n" for name, body in parts.items())
+        text = (f"chartferry-record 1\nposition {position}\ntime 2026-11-30T21:00:00.000Z\n{head}{lines}"
+                f"previous {leaves[-1]}\n").encode()
+        (folder / "records" / f"{position}.record").write_bytes(text)
+        for name, body in parts.items():
+            (folder / "records" / f"{position}.{name}").write_bytes(body)
+        leaves.append(hashlib.sha256(b"\0" + text).hexdigest())
+        (folder / "leaves").write_text("\n".join(leaves) + "\n")
+        return position
+
+    def test_what_no_signed_head_covers_is_not_proved_and_excuses_nothing(self):
+        folder = self.export("forged")
+        self.assertRegex(self.check_export(folder)[1], r"sound: \d+ records of (\d+), \1 of them under signed heads")
+        position = self.forge(folder, "kind read\nreason record-shown\nactor Robin Sample (robin)\n", {"document": b"{}"})
+        status, said = self.check_export(folder)
+        self.assertEqual(status, 2, said)
+        self.assertIn(f"{position}.record: is newer than the signed heads", said)
+        self.assertIn("NOT PROVED", said)
+        position = self.forge(folder, "kind shredded\nactor Robin Sample (robin)\n", {"destroyed": b"records 2 2\n"})
+        (folder / "records" / "2.document.zst").unlink()
+        (folder / "records" / "2.document.destroyed").write_text(f"{position}\n")
+        status, said = self.check_export(folder)
+        self.assertEqual(status, 1, said)
+        self.assertIn("2.document.zst: is missing", said)
+
+    def test_a_file_that_no_record_names_is_no_part_of_an_export(self):
+        for name in ("2.document", "2.note", "02.record", "2.document.key"):
+            folder = self.export(f"beside-{name}")
+            (folder / "records" / name).write_bytes((folder / "records" / "2.record").read_bytes())
+            status, said = self.check_export(folder)
+            self.assertEqual(status, 1, said)
+            self.assertIn(f"fault: {name}: ", said)
+
+    def test_an_export_without_the_secret_ends_with_the_last_head(self):
+        journal = self.copied("keyless")
+        pathlib.Path(f"{journal}.head-key").unlink()
+        signed = int(pathlib.Path(f"{journal}.heads").read_text().splitlines()[-1].split()[0][5:])
+        folder = self.folder / "keyless-export"
+        status, said = self.command("export", folder, journal=journal)
+        self.assertEqual(status, 0, said)
+        self.assertIn("no head could be signed for this export", said)
+        self.assertEqual(len((folder / "leaves").read_text().split()), signed)
+        self.assertEqual(self.check_export(folder)[0], 0)
+        # And one that is not the one of before is not signed over, either.
+        with sqlite3.connect(self.copied("rewritten")) as database:
+            database.execute("UPDATE record SET leaf = zeroblob(32) WHERE position = 3")
+        folder = self.folder / "rewritten-export"
+        status, said = self.command("export", folder, journal=self.folder / "rewritten" / journal.name)
+        self.assertIn("contradicts its signed heads", said)
+        self.assertEqual(self.check_export(folder)[0], 1)
+
     def test_newest_records_cut_off_are_missed(self):
         journal = self.copied("cut")
         with sqlite3.connect(journal) as database:
