@@ -30,7 +30,6 @@ class OutcomeNotices {
                                                             World world);
   // On the loop, now and then.
   void look();
-  void begin_again(journal::Position same) { notices_->begin_again(same); }
   // Tells no more. `done` runs when how far it came is durable or has failed.
   void stop(std::function<void()> done) { notices_->stop(std::move(done)); }
 

@@ -388,10 +388,6 @@ void Engine::look_for_cut() {
   say("journal-cut",
       "same=" + std::to_string(**same) + " what=\"the database lacks what was there\"");
   desk_->read_again();
-  events_->tell_again(**same);
-  if (notices_) {
-    notices_->begin_again(**same);
-  }
 }
 
 // On the loop: what no event announced, such as what another process wrote into the journal.

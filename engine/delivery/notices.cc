@@ -105,12 +105,20 @@ bool Notices::take_turn() {
     events_.clear();
     failures_ = 0;
   }
-  in_turn_ = mine && go_on_from_journal().has_value();
+  // Where it goes on may be newer than the last mark.
+  in_turn_ = mine && go_on_from_journal().has_value() && is_same() && is_placed();
   return in_turn_;
 }
 
-void Notices::begin_again(journal::Position same) {
-  same_ = std::min(same, same_.value_or(same));
+// Asked before anything is read, so that what is read lies before a mark: a journal that took over
+// and lacks what was read behind its last mark would look like one that only grew. False when it
+// does not answer.
+bool Notices::is_same() {
+  const auto same = marks_.look(world_.journal.store());
+  if (same && same->has_value()) {
+    same_ = std::min(**same, same_.value_or(**same));
+  }
+  return same.has_value();
 }
 
 // False while it has to begin again and cannot yet.
@@ -122,8 +130,11 @@ bool Notices::is_placed() {
   if (!begun) {
     return false;
   }
-  if (!*begun) {
-    looked_ = noted_ = through_ = std::min(through_, *same_);
+  // What was written down since may tell of outcomes that are lost: it is written again.
+  if (through_ > *same_ || !*begun) {
+    looked_ = through_ = std::min(through_, *same_);
+    noted_ = *begun ? noted_ : through_;
+    told_since_ = true;
   }
   events_.clear();
   same_.reset();
@@ -131,7 +142,7 @@ bool Notices::is_placed() {
 }
 
 void Notices::look() {
-  if (stopping_ || !is_placed() || !take_turn()) {
+  if (stopping_ || !is_same() || !is_placed() || !take_turn()) {
     return;
   }
   if (events_.empty()) {
@@ -140,6 +151,9 @@ void Notices::look() {
     query.limit = base::limits::kNoticeLook;
     const auto records = world_.journal.store().search(query);
     for (const Record& record : records ? *records : std::vector<Record>()) {
+      if (record.position > marks_.end()) {
+        break;
+      }
       looked_ = record.position;
       if (is_outcome(record)) {
         events_.push_back(record);
@@ -148,7 +162,7 @@ void Notices::look() {
     through_ = events_.empty() ? looked_ : through_;
   }
   // Its own records move the end of the journal, and are no reason to write another.
-  const bool far = through_ - noted_ >= base::limits::kNoticeLook;
+  const bool far = through_ >= noted_ + base::limits::kNoticeLook;
   if ((told_since_ || far) && world_.clock.steady() >= note_after_) {
     note();
   }

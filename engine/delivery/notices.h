@@ -17,6 +17,7 @@
 #include "engine/base/seams.h"
 #include "engine/delivery/peer.h"
 #include "engine/journal/journal.h"
+#include "engine/journal/log_marks.h"
 
 namespace engine::delivery {
 
@@ -39,9 +40,6 @@ class Notices : public std::enable_shared_from_this<Notices> {
       const std::function<base::Result<journal::Outcome>(journal::Change)>& write);
   // On the loop, now and then.
   void look();
-  // On the loop: the journal is what it was up to `same` and lost what was seen behind it. Goes on
-  // from what it says now.
-  void begin_again(journal::Position same);
   // Tells no more; waits for the answer that is under way and writes down how far it came. `done`
   // runs once that is durable or has failed.
   void stop(std::function<void()> done);
@@ -52,6 +50,7 @@ class Notices : public std::enable_shared_from_this<Notices> {
   std::uint32_t failures() const { return failures_; }  // since the receiver last took one
 
  private:
+  bool is_same();
   bool take_turn();
   bool is_placed();
   base::Result<bool> go_on_from_journal();
@@ -66,6 +65,7 @@ class Notices : public std::enable_shared_from_this<Notices> {
   journal::Position through_ = 0;          // told, or nothing to tell
   journal::Position looked_ = 0;           // read from the journal
   journal::Position noted_ = 0;            // as the journal says
+  journal::LogMarks marks_;                // of what is read
   std::optional<journal::Position> same_;  // to begin again from
   bool in_turn_ = false;
   bool told_since_ = false;

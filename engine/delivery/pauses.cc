@@ -12,9 +12,14 @@ using journal::Kind;
 using journal::Record;
 
 base::Result<void> Pauses::follow(const journal::Store& store) {
+  const auto same = is_same(store);
+  if (!same) {
+    return same.error();
+  }
   journal::Query query;
   {
     const std::lock_guard lock(mutex_);
+    seen_ = *same ? seen_ : 0;
     query.after = seen_;
     noted_.clear();
   }
@@ -61,6 +66,31 @@ base::Result<void> Pauses::follow(const journal::Store& store) {
   }
   seen_ = *end;
   return {};
+}
+
+// Whether the journal still holds what was read, and what was noted since.
+base::Result<bool> Pauses::is_same(const journal::Store& store) {
+  const auto cut = marks_.look(store);
+  if (!cut || cut->has_value()) {
+    return cut ? base::Result<bool>(false) : cut.error();
+  }
+  std::vector<Record> noted;
+  {
+    const std::lock_guard lock(mutex_);
+    noted = noted_;
+  }
+  for (const Record& record : noted) {
+    const auto head = store.head(record.position);
+    if (!head && head.error().code != base::ErrorCode::kNotFound &&
+        head.error().code != base::ErrorCode::kCorrupt) {
+      return head.error();
+    }
+    if (!head || head->record.kind != record.kind || head->record.target != record.target ||
+        head->record.time != record.time || head->record.actor != record.actor) {
+      return false;
+    }
+  }
+  return true;
 }
 
 void Pauses::put(Last& last, const Record& record) {

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "engine/base/result.h"
+#include "engine/journal/log_marks.h"
 #include "engine/journal/store.h"
 
 namespace engine::delivery {
@@ -23,7 +24,8 @@ struct PauseWish {
 
 class Pauses {
  public:
-  // Reads what was written since the last call; the first one reads all. Errors: of the store.
+  // Reads what was written since the last call; the first one reads all, and so does one that finds
+  // that the journal lost what was read or noted. One thread calls it. Errors: of the store.
   base::Result<void> follow(const journal::Store& store);
   // The next call of follow() reads all: what was read may not be in the journal any more.
   void read_again();
@@ -35,6 +37,9 @@ class Pauses {
  private:
   using Last = std::map<std::string, journal::Record, std::less<>>;
   static void put(Last& last, const journal::Record& record);
+  base::Result<bool> is_same(const journal::Store& store);
+
+  journal::LogMarks marks_;  // of what is read; of the one thread that follows
 
   mutable std::mutex mutex_;  // of what follows
   Last last_;

@@ -38,7 +38,14 @@ base::Result<std::optional<Position>> LogMarks::look(const Store& store) {
     marks_.push_back({*end, std::move(head)});
   }
   if (marks_.size() > kMarksMax) {
-    marks_.pop_front();
+    // Of the older half every second one stays: however often somebody looks, they reach far back.
+    std::deque<Mark> thinned;
+    for (std::size_t i = 0; i < marks_.size(); ++i) {
+      if (i >= kMarksMax / 2 || i % 2 == 0) {
+        thinned.push_back(std::move(marks_[i]));
+      }
+    }
+    marks_ = std::move(thinned);
   }
   return cut ? std::optional<Position>(same) : std::nullopt;
 }

@@ -19,9 +19,12 @@ class LogMarks {
   // what was seen behind it is not there any more or is another one; nullopt while the log only
   // grew. Errors: of the store; then as if nobody had looked.
   base::Result<std::optional<Position>> look(const Store& store);
+  // The log's end as the last look saw it. Who reads no further has read nothing whose loss the
+  // next look does not find.
+  Position end() const { return marks_.empty() ? 0 : marks_.back().position; }
 
  private:
-  static constexpr std::size_t kMarksMax = 256;  // a minute, with four looks a second
+  static constexpr std::size_t kMarksMax = 256;
   struct Mark {
     Position position = 0;
     std::string head;

@@ -33,9 +33,8 @@ bool of_interest(const journal::Record& record) {
 
 std::shared_ptr<EventStream> Events::open(std::optional<journal::Position> after) {
   const std::lock_guard lock(mutex_);
-  const auto end = store_.size();
-  if (streams_.empty() && end) {
-    told_ = *end;
+  if (streams_.empty() && marks_.look(store_)) {
+    told_ = marks_.end();
   }
   auto stream = std::make_shared<EventStream>();
   stream->push(":\n\n");
@@ -62,11 +61,21 @@ void Events::follow() {
   if (streams_.empty()) {
     return;
   }
+  const auto same = marks_.look(store_);
+  if (!same) {
+    return;
+  }
+  if (same->has_value()) {
+    tell_again(**same);
+  }
   journal::Query query;
   query.after = told_;
   query.limit = base::limits::kEventsCatchUpMax;
   const auto fresh = store_.search(query);
   for (const journal::Record& record : fresh ? *fresh : std::vector<journal::Record>()) {
+    if (record.position > marks_.end()) {
+      break;  // what lies behind the mark could be lost without a trace
+    }
     told_ = record.position;
     if (!of_interest(record)) {
       continue;
@@ -79,9 +88,7 @@ void Events::follow() {
 }
 
 void Events::tell_again(journal::Position same) {
-  const std::lock_guard lock(mutex_);
-  const auto end = store_.size();
-  const journal::Position last = end ? *end : same;
+  const journal::Position last = marks_.end();
   const journal::Position first =
       last - std::min<journal::Position>(last, base::limits::kEventsCatchUpMax);
   told_ = std::min(told_, std::max(same, first));
