@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cstdlib>
 
 #include <libpq-fe.h>
 #include <poll.h>
@@ -24,6 +25,9 @@ namespace {
 
 // How long the name of an engine that was killed may still be held by its connection.
 constexpr std::chrono::seconds kNameWait{5};
+
+// What clocks that are in order differ by at most, and answers of the database take.
+constexpr milliseconds kClocksDiffer{10'000};
 
 // The same on every machine.
 std::uint64_t hash_of(std::string_view key) {
@@ -199,8 +203,12 @@ Result<void> Fellows::beat() {
   std::vector<Roll::Row> rows;
   auto row = connection_->run(
       "SELECT name, CAST(extract(epoch FROM seen) * 1000000 AS BIGINT), CAST(extract(epoch FROM "
-      "clock_timestamp() - seen) * 1000 AS BIGINT) FROM engine");
+      "clock_timestamp() - seen) * 1000 AS BIGINT), CAST(extract(epoch FROM clock_timestamp()) * "
+      "1000 AS BIGINT) FROM engine");
   auto stepped = row.step();
+  const auto own = std::chrono::duration_cast<milliseconds>(
+      (begun_civil_ + (steady_clock::now() - begun_)).time_since_epoch());
+  const std::int64_t behind = stepped && *stepped ? row.number_at(3) - own.count() : 0;
   for (; stepped && *stepped; stepped = row.step()) {
     rows.push_back({std::string(row.text_at(0)), row.number_at(1), milliseconds(row.number_at(2))});
   }
@@ -211,6 +219,7 @@ Result<void> Fellows::beat() {
   name_lost_ = name_lost_ || !*said;
   roll_.look(looked, rows);
   last_beat_ = before;
+  behind_ms_ = std::abs(behind) > kClocksDiffer.count() ? behind : 0;
   ends_.emplace_back(looked, *end);
   while (ends_.size() > 1 && ends_[1].first + base::limits::kTranslateLease <= looked) {
     ends_.pop_front();
@@ -301,6 +310,11 @@ bool Fellows::mine(std::string_view key) const {
 bool Fellows::may_send() const {
   const std::lock_guard lock(mutex_);
   return !name_lost_ && steady_clock::now() - last_beat_ < send_lease_;
+}
+
+std::int64_t Fellows::behind_ms() const {
+  const std::lock_guard lock(mutex_);
+  return behind_ms_;
 }
 
 std::string Fellows::unheard() const {

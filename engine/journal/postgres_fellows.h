@@ -45,6 +45,9 @@ class Fellows {
   bool mine(std::string_view key) const;
   // Whether the others know, and will for as long as a request may take, that this engine lives.
   bool may_send() const;
+  // How far this engine's clock is behind the database's, when by more than clocks of machines in
+  // order differ; otherwise 0.
+  std::int64_t behind_ms() const;
   // Why they do not hear of it just now; "" when they do.
   std::string unheard() const;
   // Whether the engine that wrote the dispatched record at `sent` has been silent for so long that
@@ -60,6 +63,9 @@ class Fellows {
         name_(options.engine),
         instance_(std::move(instance)),
         send_lease_(options.leases.send),
+        begun_(std::chrono::steady_clock::now()),
+        begun_civil_(options.clock != nullptr ? options.clock->now()
+                                              : std::chrono::system_clock::now()),
         roll_(options.leases.silence) {}
   base::Result<void> connect();
   base::Result<bool> take_name();
@@ -77,6 +83,9 @@ class Fellows {
   const std::string name_;
   const std::string instance_;
   const std::chrono::milliseconds send_lease_;
+  // This engine's time is what it was when it began and what its steady clock counted since.
+  const Time begun_;
+  const std::chrono::system_clock::time_point begun_civil_;
   std::unique_ptr<Connection> connection_;  // of the thread, once it runs
   bool named_ = false;                      // the connection holds the name
   std::string predecessor_;                 // the instance that had the name before
@@ -89,6 +98,7 @@ class Fellows {
   std::function<void()> told_;
   Roll roll_;
   Time last_beat_{};
+  std::int64_t behind_ms_ = 0;
   bool name_lost_ = false;  // to an engine that began since; for good
   std::string trouble_;     // with the last beat
   std::deque<std::pair<Time, Position>> ends_;

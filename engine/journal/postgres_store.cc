@@ -127,7 +127,11 @@ class PostgresStore final : public Store {
   Result<std::vector<Leg>> due(std::string_view target, std::int64_t now_ms,
                                std::size_t limit) const override;
   Result<std::optional<std::int64_t>> next_due(std::string_view target) const override {
-    return queue_readers_.ask([&](Connection& c) { return queries::next_due(c, target); });
+    auto due = queue_readers_.ask([&](Connection& c) { return queries::next_due(c, target); });
+    if (due && due->has_value()) {
+      **due -= behind_ms();
+    }
+    return due;
   }
   Result<std::vector<Leg>> in_state(LegState state, std::size_t limit) const override {
     return queue_readers_.ask([&](Connection& c) { return queries::in_state(c, state, limit); });
@@ -139,6 +143,9 @@ class PostgresStore final : public Store {
 
  private:
   void vacuum_keys();
+  // What is due is kept by the database's clock: engines whose own differ by more than anything is
+  // put off for would each send at once what the other has put off.
+  std::int64_t behind_ms() const { return fellows_ ? fellows_->behind_ms() : 0; }
 
   std::unique_ptr<Fellows> fellows_;  // of an engine
   std::shared_ptr<const Sealing> sealing_;
@@ -162,6 +169,13 @@ Result<std::vector<Outcome>> PostgresStore::commit(std::vector<Change>& batch,
   if (auto good = body_keys::check_bodies(batch, shut_); !good) {
     return good.error();
   }
+  const std::int64_t behind = behind_ms();
+  const auto move_due = [&batch](std::int64_t by_ms) {
+    for (Change& change : batch) {
+      change.record.due_ms += change.record.due_ms > 0 ? by_ms : 0;
+    }
+  };
+  move_due(behind);
   std::vector<Outcome> begun;
   auto done = writer_.transact(
       [&](LogWriter& log) {
@@ -172,6 +186,9 @@ Result<std::vector<Outcome>> PostgresStore::commit(std::vector<Change>& batch,
         return outcomes;
       },
       [](const Result<std::vector<Outcome>>&) {});
+  if (!done) {
+    move_due(-behind);  // whoever tries again says it by its own clock again
+  }
   done ? sends_.end(batch, *done) : sends_.forget(begun);
   if (done && std::any_of(done->begin(), done->end(), [](const Outcome& outcome) {
         return outcome.verdict == Outcome::Verdict::kWritten && destroys(outcome.record.kind);
@@ -253,8 +270,9 @@ Result<std::vector<Leg>> PostgresStore::untranslated(std::span<const std::string
 Result<std::vector<Leg>> PostgresStore::due(std::string_view target, std::int64_t now_ms,
                                             std::size_t limit) const {
   const std::size_t engines = fellows_ ? fellows_->count() : 1;
+  const std::int64_t now = now_ms + behind_ms();
   auto found = queue_readers_.ask(
-      [&](Connection& c) { return queries::due(c, target, now_ms, limit * engines); });
+      [&](Connection& c) { return queries::due(c, target, now, limit * engines); });
   if (!found || engines == 1) {
     return found;
   }

@@ -9,6 +9,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/base/result.h"
+#include "engine/base/seams.h"
 #include "engine/journal/store.h"
 
 namespace engine::journal {
@@ -26,6 +27,8 @@ struct PostgresOptions {
     std::chrono::milliseconds send = base::limits::kSendLease;
   };
   Leases leases = {};
+  // This engine's clock; null: the system's.
+  const base::Clock* clock = nullptr;
 };
 
 // Errors: kInvalid for an address that cannot be read or holds a password, kConflict when an engine

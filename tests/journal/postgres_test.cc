@@ -53,6 +53,15 @@ class PostgresEngines : public StoreConformance {
     EXPECT_TRUE(opened.has_value()) << opened.error().text();
     return opened ? std::move(*opened) : nullptr;
   }
+  std::unique_ptr<Store> join(const std::string& name, const base::Clock* clock) {
+    PostgresOptions options;
+    options.address = house_->location();
+    options.engine = name;
+    options.clock = clock;
+    auto opened = open_postgres_store(options);
+    EXPECT_TRUE(opened.has_value()) << opened.error().text();
+    return opened ? std::move(*opened) : nullptr;
+  }
   void sql(const std::string& text) {
     auto connection = postgres::Connection::open(house_->location(), false);
     ASSERT_TRUE(connection.has_value());
@@ -307,6 +316,44 @@ TEST_P(PostgresEngines, ARestartedOneHasWhatItHadOnItsWay) {
   open();
   ASSERT_EQ(store_->orphans()->size(), 1u);
   EXPECT_EQ(store_->orphans()->front().session, "a");
+}
+
+TEST_P(PostgresEngines, WhoseClocksDifferPutTheSameOffForAsLong) {
+  const auto now_ms = [](const SetClock& clock) {
+    return std::chrono::duration_cast<std::chrono::milliseconds>(clock.now().time_since_epoch())
+        .count();
+  };
+  const auto civil = std::chrono::duration_cast<std::chrono::seconds>(
+      std::chrono::system_clock::now().time_since_epoch());
+  for (const int hours : {-3, 3}) {
+    SetClock right;
+    SetClock wrong;
+    right.set(civil);
+    wrong.set(civil + std::chrono::hours(hours));
+    store_.reset();
+    store_ = join("right", &right);
+    const auto other = join("wrong", &wrong);
+    const std::string session = hours < 0 ? "a" : "b";
+    write(Kind::kAccepted, session, 1);
+    const auto put_off = [&](Store& by, const SetClock& clock) {
+      Record held = record_of(Kind::kHeld, session, 1);
+      held.reason = "unknown-patient";
+      held.due_ms = now_ms(clock) + 1'800'000;
+      ASSERT_TRUE(journal::write(by, clock, Change(held)).has_value());
+      for (const auto& [store, own] : {std::pair<Store*, const SetClock*>(store_.get(), &right),
+                                       std::pair<Store*, const SetClock*>(other.get(), &wrong)}) {
+        EXPECT_TRUE(store->due("main", now_ms(*own), 10)->empty()) << hours;
+        EXPECT_NEAR(static_cast<double>(**store->next_due("main") - now_ms(*own)), 1'800'000,
+                    60'000);
+        EXPECT_EQ(store->due("main", now_ms(*own) + 1'900'000, 10)->size(), 1u) << hours;
+      }
+    };
+    put_off(*store_, right);
+    put_off(*other, wrong);
+    Record withdrawn = record_of(Kind::kWithdrawn, session, 1);
+    withdrawn.actor = "Robin Sample";
+    write(Change(withdrawn));
+  }
 }
 
 TEST_P(PostgresEngines, ShareWhatIsDueOut) {
