@@ -75,7 +75,7 @@ Result<MasterKeys> MasterKeys::load(const std::vector<std::string>& files) {
     if (auto good = check_private(file, *path); !good) {
       return good.error();
     }
-    auto secret = load_secret(*path, "");
+    auto secret = load_secret(*path, "", Guard::kFolder);
     if (!secret) {
       return std::move(secret).error();
     }

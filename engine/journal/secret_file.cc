@@ -3,6 +3,7 @@
 #include <array>
 
 #include <fcntl.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include "engine/journal/open_file.h"
@@ -22,9 +23,17 @@ base::Result<std::string> from_hex(std::string_view hex, const std::string& path
   return std::string(digest->begin(), digest->end());
 }
 
+// What a shell hands over as a pipe has no rights of its own.
+bool is_private(int fd) {
+  struct stat file {};
+  return ::fstat(fd, &file) == 0 &&
+         (!S_ISREG(file.st_mode) || (file.st_mode & (S_IRWXG | S_IRWXO)) == 0);
+}
+
 }  // namespace
 
-base::Result<std::string> load_secret(const std::string& path, std::string_view random) {
+base::Result<std::string> load_secret(const std::string& path, std::string_view random,
+                                      Guard guard) {
   const auto there = open_to_read(path);
   if (!there && there.error().code == base::ErrorCode::kNotFound && !random.empty()) {
     const int fd = ::open(path.c_str(), O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
@@ -41,6 +50,11 @@ base::Result<std::string> load_secret(const std::string& path, std::string_view 
   if (!there) {
     return base::Error(there.error().code, "cannot read the key file: " + there.error().detail,
                        path);
+  }
+  if (guard == Guard::kFile && !is_private(*there)) {
+    ::close(*there);
+    return base::Error(base::ErrorCode::kInvalid,
+                       "others than its owner can get at the key file; chmod 600", path);
   }
   std::array<char, 128> text{};
   const ssize_t n = ::read(*there, text.data(), text.size());

@@ -78,6 +78,10 @@ class JournalDamage(unittest.TestCase):
         kept.rename(self.beside(".key"))
         wrong = self.folder / "wrong.key"
         wrong.write_text("ab" * 32 + "\n")
+        status, said = self.command("list", "--patient", "https://hill.example/ids/patient|P-0007", "--key", wrong)
+        self.assertEqual(status, 2, said)
+        self.assertIn("chmod 600", said)
+        wrong.chmod(0o600)
         patient = "https://hill.example/ids/patient|P-0007"
         for words in (("hold", "--why", "court order"), ("shred", "--why", "wish"), ("list",)):
             status, said = self.command(*words, "--patient", patient, "--key", wrong)

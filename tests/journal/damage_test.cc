@@ -167,6 +167,13 @@ TEST_F(Damage, OfTheTablesOfWhatWasDestroyedIsNamed) {
             "record does not\n");
 }
 
+// As its owner keeps it.
+void write_key(const std::string& file, char digit) {
+  std::ofstream(file) << std::string(64, digit) << "\n";
+  std::filesystem::permissions(
+      file, std::filesystem::perms::owner_read | std::filesystem::perms::owner_write);
+}
+
 TEST_F(Damage, ALostOrAnotherSearchKeyIsRefused) {
   const std::string file = folder_.file("journal.key");
   const auto key = open_search_key(*store_, file, kRandom);
@@ -181,7 +188,7 @@ TEST_F(Damage, ALostOrAnotherSearchKeyIsRefused) {
   EXPECT_EQ(lost.error().code, base::ErrorCode::kNotFound);
   EXPECT_NE(lost.error().text().find("bring the file back"), std::string::npos);
   EXPECT_FALSE(std::filesystem::exists(file));
-  std::ofstream(file) << std::string(64, 'a') << "\n";
+  write_key(file, 'a');
   EXPECT_EQ(open_search_key(*store_, file, kRandom).error().code, base::ErrorCode::kConflict);
   EXPECT_EQ(load_search_key(*store_, file).error().code, base::ErrorCode::kConflict);
   std::filesystem::rename(file + ".kept", file);
@@ -201,11 +208,11 @@ TEST_F(Damage, AJournalFromWhenNoMarkWasKeptTakesItsKeyButNoFreshOne) {
   const std::string file = folder_.file("journal.key");
   write(Kind::kAccepted, "a", 1);
   EXPECT_EQ(open_search_key(*store_, file, kRandom).error().code, base::ErrorCode::kNotFound);
-  std::ofstream(file) << std::string(64, 'a') << "\n";
+  write_key(file, 'a');
   EXPECT_TRUE(load_search_key(*store_, file).has_value());
   EXPECT_TRUE(open_search_key(*store_, file, kRandom).has_value());
   open();
-  std::ofstream(file) << std::string(64, 'b') << "\n";
+  write_key(file, 'b');
   EXPECT_EQ(open_search_key(*store_, file, kRandom).error().code, base::ErrorCode::kConflict);
 }
 

@@ -8,6 +8,7 @@
 
 #include <gtest/gtest.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 namespace engine::journal {
 namespace {
@@ -17,7 +18,7 @@ namespace fs = std::filesystem;
 class SecretFile : public ::testing::Test {
  protected:
   void SetUp() override {
-    folder_ = ::testing::TempDir() + "chartferry-secret-file";
+    folder_ = ::testing::TempDir() + "chartferry-secret-file-" + std::to_string(::getpid());
     fs::remove_all(folder_);
     fs::create_directories(folder_);
   }
@@ -53,10 +54,28 @@ TEST_F(SecretFile, IsARegularFile) {
   EXPECT_TRUE(fs::is_fifo(at("pipe"))) << "it is left as it was";
 }
 
+TEST_F(SecretFile, IsNobodyElses) {
+  ASSERT_TRUE(load_secret(at("key"), secret_).has_value());
+  fs::create_symlink(at("key"), at("link"));
+  for (const int mode : {0666, 0644, 0640, 0620, 0601}) {
+    ASSERT_EQ(::chmod(at("key").c_str(), static_cast<mode_t>(mode)), 0);
+    for (const std::string& path : {at("key"), at("link")}) {
+      const auto refused = load_secret(path, secret_);
+      ASSERT_FALSE(refused.has_value()) << mode;
+      EXPECT_EQ(refused.error().code, base::ErrorCode::kInvalid);
+      EXPECT_NE(refused.error().detail.find("chmod 600"), std::string::npos);
+    }
+    EXPECT_EQ(*load_secret(at("key"), "", Guard::kFolder), secret_);
+  }
+  ASSERT_EQ(::chmod(at("key").c_str(), 0400), 0);
+  EXPECT_EQ(*load_secret(at("key"), ""), secret_);
+}
+
 TEST_F(SecretFile, HoldsSixtyFourDigits) {
   for (const std::string& text : {std::string(), std::string("\n"), std::string(63, 'a'),
                                   std::string(65, 'a'), std::string(64, 'g')}) {
     std::ofstream(at("bad"), std::ios::trunc) << text;
+    ASSERT_EQ(::chmod(at("bad").c_str(), 0600), 0);
     EXPECT_EQ(load_secret(at("bad"), secret_).error().code, base::ErrorCode::kInvalid) << text;
   }
 }
