@@ -110,6 +110,9 @@ inline constexpr std::size_t kNarrativeFaultsMax = 20;
 // --- HTTP server
 // Each takes a socket and some tens of kilobytes; a hospital's gateways hold a few dozen.
 inline constexpr std::size_t kConnectionsMax = 1'024;
+// Descriptors for all but the connections of the port: the journal with its readers, the record
+// servers' (up to 64 each), maps, keys and logs.
+inline constexpr std::size_t kDescriptorsReserve = 256;
 // Of one address: a gateway stands for a ward, and others must still get in.
 inline constexpr std::size_t kConnectionsOfAddressMax = 256;
 // Bytes of bodies that are being received or worked on, over all connections: some dozens of the
@@ -153,6 +156,9 @@ inline constexpr std::size_t kJournalGroupMax = 512;
 // How long a command waits for the engine's own writes, and the other way round.
 inline constexpr std::chrono::milliseconds kJournalBusyWait{10'000};
 
+// How long a journal whose last commit failed waits for something to write before it tries by
+// itself.
+inline constexpr std::chrono::seconds kJournalTryPause{3};
 // While the journal cannot be written the log says so at most so often, and so much of why.
 inline constexpr std::chrono::seconds kFailureLogPause{60};
 inline constexpr std::size_t kLoggedCauseBytesMax = 300;
@@ -162,6 +168,10 @@ inline constexpr std::size_t kRemovedAtOnceMax = 500;
 inline constexpr std::size_t kRewrappedAtOnceMax = 500;
 // How often an engine looks for bodies that are older than the site keeps them.
 inline constexpr std::chrono::hours kRetentionLook{1};
+// What is removed by itself is gone for good, so the clock is believed only as far as it ran on: a
+// step of a wrong clock, or a start with one, must not make every body old. This is how far it may
+// run on between two looks, which are hours apart unless the engine was off.
+inline constexpr std::chrono::days kClockStepMax{35};
 // The longest time that a site can say; whoever means longer says nothing, and nothing is removed.
 inline constexpr int kRetentionYearsMax = 100;
 

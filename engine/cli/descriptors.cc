@@ -20,8 +20,9 @@ std::size_t raise_descriptors() {
 }
 
 std::size_t connections_with(std::size_t descriptors) {
-  const std::size_t left =
-      descriptors < 2 * kDescriptorsReserve ? descriptors / 2 : descriptors - kDescriptorsReserve;
+  const std::size_t left = descriptors < 2 * base::limits::kDescriptorsReserve
+                               ? descriptors / 2
+                               : descriptors - base::limits::kDescriptorsReserve;
   return std::clamp<std::size_t>(left, 1, base::limits::kConnectionsMax);
 }
 

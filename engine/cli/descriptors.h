@@ -5,10 +5,6 @@
 
 namespace engine::cli {
 
-// For all but the connections of the port: the journal with its readers, the record servers' (up to
-// 64 each), maps, keys and logs.
-inline constexpr std::size_t kDescriptorsReserve = 256;
-
 // As many as the system allows at most (RLIMIT_NOFILE); returns how many these are.
 std::size_t raise_descriptors();
 // How many connections the port may take with so many descriptors: all that it wants, and never so

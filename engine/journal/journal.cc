@@ -14,14 +14,6 @@
 #include "engine/base/limits.h"
 
 namespace engine::journal {
-namespace {
-
-// How long a journal whose last commit failed waits for something to write before it tries by
-// itself.
-constexpr std::chrono::seconds kTryPause{3};
-
-}  // namespace
-
 struct Journal::State {
   struct Waiting {
     Change change;
@@ -58,7 +50,7 @@ void Journal::State::run() {
       const auto something = [this] { return stopping || !queue.empty(); };
       if (!may_pass()) {
         changed.wait(lock, something);
-      } else if (!changed.wait_for(lock, kTryPause, something)) {
+      } else if (!changed.wait_for(lock, base::limits::kJournalTryPause, something)) {
         lock.unlock();
         std::vector<Change> nothing;
         const auto tried = store.commit(nothing, clock);

@@ -70,7 +70,7 @@ bool is_instant(std::string_view text) {
 }
 
 bool is_believable(std::string_view believed, std::chrono::system_clock::time_point now) {
-  return base::to_instant(now - kClockStepMax) <= believed;
+  return base::to_instant(now - base::limits::kClockStepMax) <= believed;
 }
 
 }  // namespace engine::journal

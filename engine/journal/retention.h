@@ -22,14 +22,10 @@ base::Result<Retention> parse_retention(std::string_view text);
 // February is 28 February.
 std::string cutoff_of(const Retention& retention, std::chrono::system_clock::time_point now);
 
-// What is removed by itself is gone for good, so the clock is believed only as far as it ran on: a
-// step of a wrong clock, or a start with one, must not make every body old. This is how far it may
-// run on between two looks, which are hours apart unless the engine was off.
-inline constexpr std::chrono::days kClockStepMax{35};
 // As base::to_instant() writes it.
 bool is_instant(std::string_view text);
-// Whether it is no further ahead of an instant at which the clock was believed. One that is behind
-// makes nothing old that is not.
+// Whether it is no further than limits::kClockStepMax ahead of an instant at which the clock was
+// believed. One that is behind makes nothing old that is not.
 bool is_believable(std::string_view believed, std::chrono::system_clock::time_point now);
 
 // The file, beside the journal, of the instant at which the clock was believed last.

@@ -24,10 +24,11 @@ TEST(Descriptors, AreRaisedToWhatTheSystemAllows) {
 TEST(Descriptors, AreNeverAllTakenByConnections) {
   constexpr std::size_t kMost = base::limits::kConnectionsMax;
   EXPECT_EQ(connections_with(1'048'576), kMost);
-  EXPECT_EQ(connections_with(kMost + kDescriptorsReserve), kMost);
-  EXPECT_EQ(connections_with(kMost + kDescriptorsReserve - 1), kMost - 1);
-  EXPECT_EQ(connections_with(1'024), 1'024 - kDescriptorsReserve);
-  EXPECT_EQ(connections_with(2 * kDescriptorsReserve), kDescriptorsReserve);
+  EXPECT_EQ(connections_with(kMost + base::limits::kDescriptorsReserve), kMost);
+  EXPECT_EQ(connections_with(kMost + base::limits::kDescriptorsReserve - 1), kMost - 1);
+  EXPECT_EQ(connections_with(1'024), 1'024 - base::limits::kDescriptorsReserve);
+  EXPECT_EQ(connections_with(2 * base::limits::kDescriptorsReserve),
+            base::limits::kDescriptorsReserve);
   EXPECT_EQ(connections_with(100), 50U);
   EXPECT_EQ(connections_with(0), 1U);
 }
