@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "engine/base/decimal.h"
+#include "engine/base/limits.h"
 #include "engine/delivery/location.h"
 #include "engine/json/document.h"
 #include "engine/json/write.h"
@@ -147,7 +148,25 @@ Result<std::vector<Conflict>> conflicts_of(const journal::Store& store, const jo
   const bool may_have =
       leg.state == journal::LegState::kLanded ||
       (leg.state == journal::LegState::kHeld && leg.reason == "changed-elsewhere");
-  const auto text = may_have ? store.part(leg.changed, "conflict") : Result<std::string>("[]");
+  auto text = may_have ? store.part(leg.changed, "conflict") : Result<std::string>("[]");
+  if (!text && text.error().code == ErrorCode::kNotFound && leg.state == journal::LegState::kHeld) {
+    // Held again since a later revision was withdrawn; what is in its way stands where it was
+    // found.
+    journal::Query query;
+    query.session = leg.session;
+    query.target = leg.target;
+    query.kind = journal::Kind::kHeld;
+    query.newest_first = true;
+    query.limit = base::limits::kHistoryRecordsMax;
+    const auto holds = store.search(query);
+    if (!holds) {
+      return holds.error();
+    }
+    const auto own = std::find_if(holds->begin(), holds->end(), [&leg](const journal::Record& one) {
+      return one.revision == leg.revision;
+    });
+    text = own != holds->end() ? store.part(own->position, "conflict") : std::move(text);
+  }
   if (!text) {
     return text.error().code == ErrorCode::kNotFound ? Result<std::vector<Conflict>>({})
                                                      : text.error();

@@ -221,6 +221,14 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       done_(std::move(outcome_));
       return;
     }
+    if (sight.kind == Sight::Kind::kForbidden && moment_ == Moment::kBefore &&
+        !consignment_.given_up.empty()) {
+      // Nobody can tell what there is to correct or take back: a create would leave it as it is.
+      outcome_.verdict = Verdict(Action::kHold, kNotReadable, uncertain());
+      outcome_.status = reply.status;
+      done_(std::move(outcome_));
+      return;
+    }
     found(at, sight);
     ++looked_;
     look_on();
@@ -362,7 +370,7 @@ base::Result<Consignment> load_consignment(const journal::Store& store, const jo
     return in_pieces.error();
   }
   Consignment out;
-  out.doubtful_past = *doubtful;
+  out.doubtful_past = *doubtful || !given_up->empty();
   out.given_up = std::move(*given_up);
   out.in_pieces = *in_pieces;
   out.bundle = std::move(*bundle);

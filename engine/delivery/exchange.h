@@ -22,6 +22,10 @@
 
 namespace engine::delivery {
 
+// The reason of a held one of which an earlier revision is in doubt, at a server that does not show
+// what is there.
+inline constexpr const char* kNotReadable = "not-readable";
+
 // What is sent for a leg, and what is known of the server.
 struct Consignment {
   std::string bundle;

@@ -8,6 +8,7 @@
 #include "engine/delivery/conflict.h"
 #include "engine/delivery/landing.h"
 #include "engine/delivery/location.h"
+#include "engine/journal/sent_bundles.h"
 #include "engine/json/document.h"
 
 namespace engine::delivery {
@@ -171,20 +172,27 @@ Result<bool> has_doubtful_past(const journal::Store& store, const Leg& leg) {
 }
 
 Result<std::vector<std::string>> doubtful_bundles(const journal::Store& store, const Leg& leg) {
-  const auto legs = earlier_legs(store, leg);
+  auto legs = earlier_legs(store, leg);
   if (!legs) {
-    return legs.error();
+    return std::move(legs).error();
   }
+  legs->push_back(leg);
   std::vector<std::string> out;
   for (auto one = legs->rbegin(); one != legs->rend(); ++one) {
-    if (!journal::is_doubtful(*one) || one->bundle == 0) {
-      continue;
+    auto positions = journal::earlier_bundles_in_doubt(store, *one);
+    if (!positions) {
+      return std::move(positions).error();
     }
-    auto bundle = store.part(one->bundle, "bundle");
-    if (bundle) {
-      out.push_back(std::move(*bundle));
-    } else if (bundle.error().code != ErrorCode::kNotFound) {
-      return std::move(bundle).error();
+    if (journal::is_doubtful(*one) && one->bundle != 0) {
+      positions->push_back(one->bundle);
+    }
+    for (auto position = positions->rbegin(); position != positions->rend(); ++position) {
+      auto bundle = store.part(*position, "bundle");
+      if (bundle) {
+        out.push_back(std::move(*bundle));
+      } else if (bundle.error().code != ErrorCode::kNotFound) {
+        return std::move(bundle).error();
+      }
     }
   }
   return out;

@@ -35,8 +35,9 @@ base::Result<KnownVersions> known_versions(const journal::Store& store, const jo
 // Errors: kIo of the journal.
 base::Result<bool> has_doubtful_past(const journal::Store& store, const journal::Leg& leg);
 
-// What was sent of such revisions that may have arrived, the newest first; what was destroyed on
-// purpose is left out. Errors: kIo, kCorrupt of the journal.
+// What was sent of such revisions, or of this and others before they were translated again, and may
+// have arrived, the newest first; what was destroyed on purpose is left out. Errors: kIo, kCorrupt
+// of the journal.
 base::Result<std::vector<std::string>> doubtful_bundles(const journal::Store& store,
                                                         const journal::Leg& leg);
 

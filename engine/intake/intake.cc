@@ -91,6 +91,8 @@ Change held(const journal::Leg& leg, const char* reason) {
   change.record.target = leg.target;
   change.record.patient = leg.patient;
   change.record.reason = reason;
+  // What an earlier try may have put there does not go away by this.
+  change.record.unknown = leg.uncertain;
   change.only_if_changed = leg.changed;
   return change;
 }

@@ -74,11 +74,13 @@ Result<Change> acceptance(const std::string& body, const char* reason, const Ses
 }
 
 // Every record server that has something of the session, may have it, or is about to get it: also
-// one that got it later than when it was taken in, or is not configured just now.
-std::string all_targets(const std::vector<journal::Leg>& legs) {
+// one that got it later than when it was taken in, or is not configured just now. `of_all`: those,
+// too, for which it was given up.
+std::string all_targets(const std::vector<journal::Leg>& legs, bool of_all) {
   std::vector<std::string_view> names;
   for (const journal::Leg& leg : legs) {
-    if (journal::stands(leg) && std::find(names.begin(), names.end(), leg.target) == names.end()) {
+    if ((of_all || journal::stands(leg)) &&
+        std::find(names.begin(), names.end(), leg.target) == names.end()) {
       names.push_back(leg.target);
     }
   }
@@ -123,9 +125,9 @@ Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& c
                  "the identifier that the new session would get is taken: give another",
                  here->record.session);
   }
-  away->record.targets = all_targets(*legs);
+  away->record.targets = all_targets(*legs, false);
   if (targets.empty()) {
-    here->record.targets = away->record.targets;
+    here->record.targets = all_targets(*legs, true);
   }
   here->only_with_previous = true;
   Moving moving;

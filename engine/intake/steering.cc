@@ -20,7 +20,7 @@ struct ReasonRow {
   bool may_release;
 };
 // A bundle that failed its check is never sent as it is, so it cannot be released.
-constexpr std::array<ReasonRow, 32> kReasons = {{
+constexpr std::array<ReasonRow, 33> kReasons = {{
     {"unconfirmed-value",
      "a value is improbable and nobody confirmed it; confirm it in a new revision, or release",
      true},
@@ -50,7 +50,7 @@ constexpr std::array<ReasonRow, 32> kReasons = {{
      false},
     {"no-target", "no record server's condition holds for it: it is kept and goes nowhere", false},
     {"not-admitted",
-     "the profiles in force for this record server do not admit the document, so nothing was sent; "
+     "the profiles in force for this record server do not admit the document, so nothing is made of it; "
      "see the outcome, then mend them and remap, or send a new revision",
      false},
     {"refused", "the record server refuses the content; see its answer", true},
@@ -72,6 +72,11 @@ constexpr std::array<ReasonRow, 32> kReasons = {{
      true},
     {"conflict", "the record server reports a conflict that did not go away", true},
     {"gone", "the record was deleted on the server", true},
+    {"not-readable",
+     "an earlier revision may be there, and the record server does not show what is; let the "
+     "engine "
+     "read there, then release",
+     true},
     {"too-large",
      "one resource alone is larger than the record server takes; raise its limit and release, or "
      "withdraw",

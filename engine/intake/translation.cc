@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <utility>
 
+#include "engine/journal/sent_bundles.h"
 #include "engine/journal/stored.h"
 
 namespace engine::intake {
@@ -69,34 +70,63 @@ std::string_view sets_of(std::string_view made_with) {
   return made_with.substr(0, made_with.find(" revisions="));
 }
 
+// A bundle that was sent for the target.
+struct Sent {
+  journal::Position bundle = 0;
+  bool doubtful = false;
+};
+
+// Those of one revision, oldest first; `rendered` becomes false where rendering it again does not
+// tell what they say.
+base::Result<std::vector<Sent>> sent_of(const journal::Store& store, const Leg& leg,
+                                        std::string_view own_sets, bool& rendered) {
+  const auto others = journal::earlier_bundles_in_doubt(store, leg);
+  if (!others) {
+    return others.error();
+  }
+  std::vector<Sent> out;
+  for (const journal::Position other : *others) {
+    out.push_back({other, true});
+  }
+  const auto made = leg.bundle != 0 ? store.head(leg.bundle) : base::Result<journal::Head>({});
+  if (!made) {
+    return made.error();
+  }
+  const auto& parts = made->parts;
+  if (std::any_of(parts.begin(), parts.end(),
+                  [](const journal::Head::PartMark& mark) { return mark.name == "bundle"; })) {
+    out.push_back({leg.bundle, journal::is_doubtful(leg)});
+    rendered = rendered && sets_of(made->record.made_with) == own_sets;
+  }
+  rendered = rendered && others->empty() && !journal::is_doubtful(leg);
+  return out;
+}
+
 // What was sent before, where rendering the earlier revisions again does not tell; otherwise empty.
+// This revision itself may have left as another bundle.
 base::Result<std::string> sent_before(const journal::Store& store, const Leg& leg,
                                       std::span<const Leg> legs,
                                       const therapy::Provenance& provenance) {
   const std::string own = made_with(provenance, {});
   bool rendered = true;
-  std::vector<const Leg*> earlier;
+  std::vector<Sent> all;
   for (const Leg& one : legs) {
-    if (one.target != leg.target || one.revision >= leg.revision || !journal::stands(one) ||
-        one.bundle == 0) {
-      continue;
+    if (one.target == leg.target && one.revision <= leg.revision && journal::stands(one)) {
+      auto sent = sent_of(store, one, sets_of(own), rendered);
+      if (!sent) {
+        return std::move(sent).error();
+      }
+      all.insert(all.end(), sent->begin(), sent->end());
     }
-    const auto made = store.head(one.bundle);
-    if (!made) {
-      return made.error();
-    }
-    earlier.push_back(&one);
-    rendered =
-        rendered && !journal::is_doubtful(one) && sets_of(made->record.made_with) == sets_of(own);
   }
   std::string out;
-  for (const Leg* one : rendered ? std::vector<const Leg*>() : earlier) {
-    const auto bundle = store.part(one->bundle, "bundle");
+  for (const Sent& one : rendered ? std::vector<Sent>() : all) {
+    const auto bundle = store.part(one.bundle, "bundle");
     if (!bundle) {
       return bundle.error();
     }
     out += out.empty() ? "[{" : ",{";
-    out += journal::is_doubtful(*one) ? R"("doubtful":true,"bundle":)" : R"("bundle":)";
+    out += one.doubtful ? R"("doubtful":true,"bundle":)" : R"("bundle":)";
     out += *bundle + "}";
   }
   return out.empty() ? out : out + "]";
@@ -142,6 +172,8 @@ base::Result<Change> translate_leg(const journal::Store& store, const SessionCor
     change.record.kind = Kind::kChecked;
   } else {
     change.record.kind = Kind::kHeld;
+    // What an earlier try may have put there, before it was translated again, is still in doubt.
+    change.record.unknown = leg.uncertain;
     change.record.reason = reason_of(made);
     change.parts.push_back(
         journal::to_stored(Part("outcome", fhir::to_operation_outcome(made.issues))));

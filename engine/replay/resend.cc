@@ -19,7 +19,8 @@ using base::Result;
 // What landed with a record, and what the other landed revisions of its session sent.
 struct Landed {
   std::string bundle;
-  std::vector<std::string> earlier;  // newest first
+  bool correction = false;           // its bundle may change what is there
+  std::vector<std::string> earlier;  // newest first; also what may have landed
   std::vector<std::string> later;
 };
 
@@ -33,7 +34,7 @@ Result<Landed> landed_with(const journal::Store& store, const journal::Record& l
   for (const journal::Leg& leg : *legs) {  // by revision
     const bool this_one = leg.revision == landed.revision;
     if (leg.target != landed.target || leg.bundle == 0 ||
-        (!this_one && leg.state != journal::LegState::kLanded)) {
+        (!this_one && leg.state != journal::LegState::kLanded && !journal::is_doubtful(leg))) {
       continue;
     }
     auto bundle = store.part(leg.bundle, "bundle");
@@ -41,6 +42,7 @@ Result<Landed> landed_with(const journal::Store& store, const journal::Record& l
       return std::move(bundle).error();
     }
     found = found || this_one;
+    out.correction = out.correction || leg.revision < landed.revision;
     if (this_one) {
       out.bundle = std::move(*bundle);
     } else if (bundle && leg.revision < landed.revision) {
@@ -91,9 +93,6 @@ Result<void> each_landing(const journal::Store& store, const ResendQuery& query,
   }
 }
 
-// The server has a resource of a corrected session that may not be read there.
-constexpr const char* kNotSeen = "not-readable";
-
 // How one bundle fared.
 struct Fared {
   delivery::Verdict verdict;
@@ -109,8 +108,8 @@ class Sender {
   explicit Sender(const ResendWay& way) : way_(way) {}
 
   Fared send(Landed landed) {
-    return landed.earlier.empty() ? send_first(std::move(landed.bundle))
-                                  : send_correction(std::move(landed));
+    return landed.correction ? send_correction(std::move(landed))
+                             : send_first(std::move(landed.bundle));
   }
 
  private:
@@ -147,7 +146,7 @@ class Sender {
       fared.partly = fared.partly || came.verdict.unknown;
       fared.verdict = std::move(came.verdict);
       if (fared.verdict.action == delivery::Verdict::Action::kLanded && left_something(came)) {
-        fared.verdict = delivery::Verdict(delivery::Verdict::Action::kHold, kNotSeen);
+        fared.verdict = delivery::Verdict(delivery::Verdict::Action::kHold, delivery::kNotReadable);
       }
       if (came.refused) {
         refused_.note(*came.refused);

@@ -124,7 +124,8 @@ void mark_changed(Document& document, const Resource& now, const Resource& befor
       before.node->string_at("status") != "final") {
     return;
   }
-  const bool only_added = contains(*now.node, *before.node, false);
+  // Of one in doubt the readers of the chart may have seen what was sent before it.
+  const bool only_added = !before.doubtful && contains(*now.node, *before.node, false);
   set_text(document, *now.node, "status", only_added ? "amended" : "corrected");
 }
 
@@ -193,7 +194,8 @@ bool attested_anew(const Rendering& now, const Rendering& before) {
   const Node* given = now.document.root()->find("attestation");
   const Node* root = before.document.root();
   const Node* earlier = root != nullptr ? root->find("attestation") : nullptr;
-  return given != nullptr && (earlier == nullptr || !same_content(*given, *earlier));
+  return given != nullptr &&
+         (earlier == nullptr || before.in_doubt || !same_content(*given, *earlier));
 }
 
 std::string session_search(const Rendering& now, const ById& known) {
@@ -226,7 +228,11 @@ ChangeCounts apply_changes(Rendering& now, Rendering* before, Report& report) {
       ++counts.created;
     } else if (const bool same = same_content(*resource.node, *earlier->second->node);
                same && earlier->second->doubtful) {
-      // It is there already, or this is its first arrival.
+      // It is there already, or this is its first arrival. What it was sent as it still is.
+      if (const std::string_view status = earlier->second->wrapper->string_at("status");
+          !status.empty() && resource.node->string_at("status") == "final") {
+        set_text(document, *resource.node, "status", status);
+      }
       add_request(document, resource, Way::kUpdate);
       ++counts.created;
     } else if (same) {

@@ -78,6 +78,7 @@ struct Rendering {
   json::Node* bundle = nullptr;
   std::vector<Resource> resources;
   std::unique_ptr<json::Document> sent;  // holds the resources, when they were not made here
+  bool in_doubt = false;                 // then: nobody knows whether all of what was sent arrived
   // The session's Procedure as a search, when it was attested and the revision does not carry it.
   std::string attested;
   std::unique_ptr<mapping::Run> run;

@@ -23,6 +23,7 @@ class Fold {
   explicit Fold(Document& out) : out_(out) {}
 
   void add(const Node& bundle, bool doubtful) {
+    in_doubt_ = in_doubt_ || doubtful;
     const Node* list = bundle.find("entry");
     for (const Node* entry = list != nullptr ? list->first : nullptr; entry != nullptr;
          entry = entry->next) {
@@ -60,8 +61,10 @@ class Fold {
         continue;
       }
       Node* resource = out_.copy(*state.resource);
-      as_first_sent(*resource);
       Node* entry = out_.make_object();
+      if (as_first_sent(*resource)) {
+        out_.append(entry, "status", out_.make_string(state.resource->string_at("status")));
+      }
       out_.append(entry, "resource", resource);
       if (state.doubtful) {
         out_.append(entry, "doubtful", out_.make_boolean(true));
@@ -70,6 +73,9 @@ class Fold {
     }
     Node* root = out_.make_object();
     out_.append(root, "entry", list);
+    if (in_doubt_) {
+      out_.append(root, "doubtful", out_.make_boolean(true));
+    }
     return root;
   }
 
@@ -104,16 +110,20 @@ class Fold {
     }
   }
 
-  void as_first_sent(Node& resource) {
-    Node* status = resource.find("status");
-    if (status != nullptr && resource.string_at("resourceType") == "Observation" &&
-        (status->text() == "corrected" || status->text() == "amended")) {
-      set(*status, "final");
-    }
+  // True when its status was another.
+  bool as_first_sent(Node& resource) {
     point_within(resource);
+    Node* status = resource.find("status");
+    if (status == nullptr || resource.string_at("resourceType") != "Observation" ||
+        (status->text() != "corrected" && status->text() != "amended")) {
+      return false;
+    }
+    set(*status, "final");
+    return true;
   }
 
   Document& out_;
+  bool in_doubt_ = false;
   std::map<std::string, State> states_;
   std::vector<std::string> order_;
   std::map<std::string, std::string, std::less<>> urls_;  // by place

@@ -361,7 +361,9 @@ bool write_bundle(const Node& bundle, std::size_t document_bytes, Translation& o
 // What was sent, in the place of what would be made now. See sent_state.h.
 void take_sent(const std::string& text, Rendering& before) {
   before.sent = std::make_unique<json::Document>(before.document.names());
-  before.resources = resources_of(*sent_state(text, *before.sent));
+  json::Node* state = sent_state(text, *before.sent);
+  before.in_doubt = state->find("doubtful") != nullptr;
+  before.resources = resources_of(*state);
   for (Resource& resource : before.resources) {
     resource.doubtful = resource.wrapper->find("doubtful") != nullptr;
   }
@@ -401,7 +403,11 @@ Translation Translator::translate_whole(std::span<const Revision> revisions,
   }
   std::unique_ptr<Rendering> before;
   std::uint32_t revises = 0;
-  if (revisions.size() > 1) {
+  if (revisions.size() == 1 && !revisions.back().sent_before.empty()) {
+    // This revision itself, made otherwise, may be there.
+    before = std::make_unique<Rendering>(now->document.names());
+    take_sent(revisions.back().sent_before, *before);
+  } else if (revisions.size() > 1) {
     before = render(revisions.first(revisions.size() - 1), shop, {.lineage = false});
     revises = before->header.revision;
     if (!revisions.back().sent_before.empty()) {

@@ -76,6 +76,20 @@ class Moving(unittest.TestCase):
         self.assert_moved()
         self.assertEqual(self.engine.session(answer.json()["entered"]["session"])["state"], "landed")
 
+    def test_what_was_given_up_for_the_wrong_patient_is_entered_for_the_right_one(self):
+        document = copy.deepcopy(self.document)
+        document["identifier"]["value"] = "nobody-knows-them"
+        document["patient"]["identifier"]["value"] = "P-9999"
+        session = self.engine.session_id(self.engine.send(document))
+        stage.wait_for("held", lambda: self.engine.session(session)["state"] == "held")
+        self.assertEqual(self.command("withdraw", session, "--why", WHY)[0], 0)
+        status, said, wrong = self.command("move", session, "--to", f"{PATIENTS}|{RIGHT}", "--who", "Robin Sample",
+                                           "--why", WHY)
+        self.assertEqual(status, 0, wrong)
+        entered = said.split(" takes it back, ")[1].split("/")[0]
+        stage.wait_for("landed", lambda: self.engine.session(entered)["state"] == "landed")
+        self.assertTrue(self.readings(RIGHT))
+
     def test_the_command_does_the_same_beside_a_running_engine(self):
         status, said, wrong = self.command("move", self.session, "--to", f"{PATIENTS}|{RIGHT}", "--who", "Robin Sample",
                                            "--why", WHY)

@@ -192,7 +192,7 @@ class TargetSets(unittest.TestCase):
         self.legs(session, (1, "main", "landed"), (1, "second", "held"))
         view = self.engine.session(session)
         self.assertEqual(view["reason"], "not-admitted")
-        self.assertIn("nothing was sent", view["reasonText"])
+        self.assertIn("nothing is made of it", view["reasonText"])
         why = self.engine.request("GET", f"/sessions/{session}/outcome").json()["issue"]
         self.assertTrue(any("is impossible" in issue["details"]["text"] for issue in why), why)
         wish = {"why": "seen", "actor": "Robin Sample"}
@@ -240,6 +240,22 @@ class TargetSets(unittest.TestCase):
                                      {"why": "the condition is mended", "actor": "Robin Sample"}, JSON)
         self.assertEqual(answer.status, 200, answer.body)
         self.legs(session, (1, "main", "landed"), (1, "second", "landed"))
+        self.assert_all_verified()
+
+    def test_what_left_as_another_bundle_before_is_taken_back_too(self):
+        self.start('overlay = "us-core"')
+        self.b.faults({"action": "html-after-commit", "times": 1, "method": "POST"})
+        session, _ = self.send("alder-moving", "made-anew")
+        self.legs(session, (1, "main", "landed"), (1, "second", "held"))
+        self.engine.stop()
+        self.start("")
+        wish = {"why": "with the maps of today", "actor": "Robin Sample", "target": "second"}
+        answer = self.engine.request("POST", f"/sessions/{session}/remap", wish, JSON)
+        self.assertEqual(answer.status, 200, answer.body)
+        self.legs(session, (1, "main", "landed"), (1, "second", "landed"))
+        self.take_back("alder-moving", session, "made-anew")
+        self.legs(session, *((r, t, "landed") for r in (1, 2) for t in ("main", "second")))
+        self.assertEqual(self.live(self.b), set())
         self.assert_all_verified()
 
     def test_a_moved_session_goes_to_whom_the_right_patient_is_meant_for(self):

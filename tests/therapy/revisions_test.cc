@@ -132,6 +132,20 @@ TEST(Revisions, WhatMayHaveLandedIsCarriedAgainOrTakenBack) {
             static_cast<std::ptrdiff_t>(all.size()) - 1);  // all but the Provenance
 }
 
+// A second revision in doubt, and a third that says the same.
+TEST(Revisions, WhatMayHaveBeenCorrectedStaysCorrected) {
+  const std::string corrected =
+      second(replaced(sample("vitals"), "\"value\": 88", "\"value\": 98"));
+  std::vector<Revision> revisions = {{sample("vitals"), kFirst}, {corrected, kSecond}};
+  const Translation first = house().translate({&revisions[0], 1});
+  const Translation next = house().translate(revisions);
+  revisions.push_back({replaced(corrected, "\"revision\": 2,", "\"revision\": 3,"), kThird});
+  revisions.back().sent_before =
+      "[{\"bundle\":" + first.bundle + "},{\"doubtful\":true,\"bundle\":" + next.bundle + "}]";
+  const std::vector<std::string> sent = lines(house().translate(revisions).bundle);
+  EXPECT_EQ(std::count(sent.begin(), sent.end(), "PUT Observation corrected 98"), 1);
+}
+
 // The second revision took a reading out, was given up, and may have landed or not.
 TEST(Revisions, WhatAnotherRevisionMayHaveTakenBackIsTakenBackOnceMore) {
   const std::string without =

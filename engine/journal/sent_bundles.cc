@@ -1,0 +1,92 @@
+#include "engine/journal/sent_bundles.h"
+
+#include <set>
+
+#include "engine/base/limits.h"
+
+namespace engine::journal {
+namespace {
+
+// Goes through the records of one leg.
+class Walk {
+ public:
+  void see(const Record& record) {
+    switch (record.kind) {
+      case Kind::kChecked:
+        current_ = record.position;
+        return;
+      case Kind::kDispatched:
+        end_try(true);  // an engine that ended heard no answer
+        pending_ = current_;
+        return;
+      case Kind::kAnswered:
+        end_try(record.unknown);
+        return;
+      case Kind::kHeld:
+        if (!record.made_with.empty()) {
+          current_ = record.position;
+          return;
+        }
+        if (!record.unknown) {
+          doubtful_.erase(pending_);
+        }
+        end_try(record.unknown);
+        return;
+      case Kind::kLanded:
+        doubtful_.erase(pending_);
+        pending_ = 0;
+        return;
+      default:
+        return;
+    }
+  }
+  std::vector<Position> doubtful() {
+    end_try(true);
+    return {doubtful_.begin(), doubtful_.end()};
+  }
+
+ private:
+  void end_try(bool unknown) {
+    if (unknown && pending_ != 0) {
+      doubtful_.insert(pending_);
+    }
+    pending_ = 0;
+  }
+  Position current_ = 0;  // what would be sent
+  Position pending_ = 0;  // what was sent and is not answered
+  std::set<Position> doubtful_;
+};
+
+}  // namespace
+
+base::Result<std::vector<Position>> earlier_bundles_in_doubt(const Store& store, const Leg& leg) {
+  // By far most legs left once, and landed.
+  if (leg.attempts == 0 || (leg.attempts == 1 && leg.state == LegState::kLanded)) {
+    return std::vector<Position>();
+  }
+  Walk walk;
+  Query query;
+  query.session = leg.session;
+  query.target = leg.target;
+  query.limit = base::limits::kEventsCatchUpMax;
+  while (true) {
+    const auto records = store.search(query);
+    if (!records) {
+      return records.error();
+    }
+    for (const Record& record : *records) {
+      if (record.revision == leg.revision) {
+        walk.see(record);
+      }
+      query.after = record.position;
+    }
+    if (records->size() < query.limit) {
+      break;
+    }
+  }
+  std::vector<Position> out = walk.doubtful();
+  std::erase(out, leg.bundle);
+  return out;
+}
+
+}  // namespace engine::journal
