@@ -23,7 +23,7 @@ base::Result<std::vector<therapy::Revision>> load_revisions(
     std::span<const std::uint32_t> revisions);
 
 // The reason of a leg whose document the set in force for its target does not admit, though that
-// of its day admitted it, or that of the engine. Nothing is made of it, so nothing was sent.
+// of its day admitted it, or that of the engine. Nothing is made of it, so nothing is sent.
 inline constexpr std::string_view kNotAdmitted = "not-admitted";
 
 // Why it is held; "" when it is ready.

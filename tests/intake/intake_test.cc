@@ -422,7 +422,7 @@ TEST_F(IntakeTest, HoldsWithTheOutcome) {
 TEST_F(IntakeTest, WhatASetDoesNotAdmitIsNotARecordServersRefusal) {
   EXPECT_EQ(send(document_of("a", 1, "p", "")).status, 202);
   EXPECT_EQ(settled("a"), "1 main held(not-admitted), 1 second held(not-admitted)");
-  EXPECT_NE(reason_text("not-admitted").find("nothing was sent"), std::string_view::npos);
+  EXPECT_NE(reason_text("not-admitted").find("nothing is made of it"), std::string_view::npos);
   SteerRequest request;
   request.session = session_id_of("a");
   request.target = "main";
