@@ -50,8 +50,8 @@ constexpr std::array<ReasonRow, 33> kReasons = {{
      false},
     {"no-target", "no record server's condition holds for it: it is kept and goes nowhere", false},
     {"not-admitted",
-     "the profiles in force for this record server do not admit the document, so nothing is made of it; "
-     "see the outcome, then mend them and remap, or send a new revision",
+     "the profiles in force for this record server do not admit the document, so nothing is made "
+     "of it; see the outcome, then mend them and remap, or send a new revision",
      false},
     {"refused", "the record server refuses the content; see its answer", true},
     {"forbidden", "the record server does not allow this; check the rights and release", true},
@@ -74,8 +74,7 @@ constexpr std::array<ReasonRow, 33> kReasons = {{
     {"gone", "the record was deleted on the server", true},
     {"not-readable",
      "an earlier revision may be there, and the record server does not show what is; let the "
-     "engine "
-     "read there, then release",
+     "engine read there, then release",
      true},
     {"too-large",
      "one resource alone is larger than the record server takes; raise its limit and release, or "

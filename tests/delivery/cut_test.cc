@@ -122,31 +122,41 @@ journal::Position happen(StillWorld& world, Kind kind, const std::string& sessio
   return world.write(journal::Change(record)).position;
 }
 
-// The usual way: only what came since the last look of the engine is lost, and the log that is in
-// force has grown past it when somebody looks again.
-TEST(CutNotices, TellWhatStandsWhereWhatTheyTellOfWasLost) {
+// Notices of one log, and another that comes in its place.
+class CutNotices : public ::testing::Test {
+ protected:
+  void begin(std::initializer_list<const char*> sessions) {
+    for (StillWorld* world : {&before, &after}) {
+      for (const char* session : sessions) {
+        world->add(session);
+      }
+    }
+    journal.now = &before;
+    before.peer.answer = [this](const Call& call) {
+      told.push_back(call.body);
+      return StillPeer::status(204);
+    };
+    notices = std::make_shared<Notices>(
+        Notices::World{journal, before.peer, before.loop, before.clock, before.random});
+    ASSERT_TRUE(notices
+                    ->open([this](journal::Change change) {
+                      after.write(change);
+                      return base::Result<journal::Outcome>(before.write(std::move(change)));
+                    })
+                    .has_value());
+  }
+
   StillWorld before;
   StillWorld after;
-  for (StillWorld* world : {&before, &after}) {
-    for (const char* session : {"a", "b", "c", "d"}) {
-      world->add(session);
-    }
-  }
   Changing journal;
-  journal.now = &before;
   std::vector<std::string> told;
-  before.peer.answer = [&](const Call& call) {
-    told.push_back(call.body);
-    return StillPeer::status(204);
-  };
-  const auto notices = std::make_shared<Notices>(
-      Notices::World{journal, before.peer, before.loop, before.clock, before.random});
-  ASSERT_TRUE(notices
-                  ->open([&](journal::Change change) {
-                    after.write(change);
-                    return base::Result<journal::Outcome>(before.write(std::move(change)));
-                  })
-                  .has_value());
+  std::shared_ptr<Notices> notices;
+};
+
+// The usual way: only what came since the last look of the engine is lost, and the log that is in
+// force has grown past it when somebody looks again.
+TEST_F(CutNotices, TellWhatStandsWhereWhatTheyTellOfWasLost) {
+  begin({"a", "b", "c", "d"});
   const auto tick = [&] {
     notices->look();
     before.loop.run_until(before.clock.ms + 240);
@@ -186,28 +196,8 @@ TEST(CutNotices, TellWhatStandsWhereWhatTheyTellOfWasLost) {
 
 // The record of how far it came may be of before, too: it was written into the log in force by an
 // engine that did not know yet.
-TEST(CutNotices, BelieveNoRecordOfThemselvesThatTellsOfWhatIsLost) {
-  StillWorld before;
-  StillWorld after;
-  for (StillWorld* world : {&before, &after}) {
-    world->add("a");
-    world->add("b");
-  }
-  Changing journal;
-  journal.now = &before;
-  std::vector<std::string> told;
-  before.peer.answer = [&](const Call& call) {
-    told.push_back(call.body);
-    return StillPeer::status(204);
-  };
-  const auto notices = std::make_shared<Notices>(
-      Notices::World{journal, before.peer, before.loop, before.clock, before.random});
-  ASSERT_TRUE(notices
-                  ->open([&](journal::Change change) {
-                    after.write(change);
-                    return base::Result<journal::Outcome>(before.write(std::move(change)));
-                  })
-                  .has_value());
+TEST_F(CutNotices, BelieveNoRecordOfThemselvesThatTellsOfWhatIsLost) {
+  begin({"a", "b"});
   notices->look();
   happen(before, Kind::kDispatched, "a");
   happen(before, Kind::kLanded, "a");
