@@ -252,7 +252,7 @@ class Destroying(unittest.TestCase):
                               and answer, 60)
         self.assertIn(b"it was destroyed on", gone.body)
         self.assertEqual(old.request("GET", f"/sessions/{held}/document").status, 200)
-        self.assertIn("event=bodies-removed", old.log.read_text())
+        stage.wait_for("it is told, which comes after", lambda: "event=bodies-removed" in old.log.read_text())
         old.stop()
         before, self.engine = self.engine, old
         try:
