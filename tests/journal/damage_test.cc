@@ -286,6 +286,26 @@ TEST_F(Damage, TablesThatContradictEachOtherAreSaidToBeDamaged) {
   EXPECT_NE(written.error().text().find("its tables contradict each other"), std::string::npos);
 }
 
+// What a bad disk makes of a stored part can still look like one.
+TEST_F(Damage, APartThatIsNotWhatItsHeadSaysIsNotGivenOut) {
+  Change change(record_of(Kind::kAccepted, "a", 1));
+  change.parts.push_back(to_stored(Part("document", "flow 2")));
+  const Position position = write(std::move(change)).position;
+  ASSERT_EQ(*store_->part(position, "document"), "flow 2");
+  for (const char* damage : {"bytes = CAST('flow 3' AS BLOB)", "bytes = CAST('flow' AS BLOB)",
+                             "codec = 1", "name = 'bundle'"}) {
+    sql("CREATE TABLE kept AS SELECT * FROM part");
+    sql(std::string("UPDATE part SET ") + damage);
+    for (const char* name : {"document", "bundle"}) {
+      const auto read = store_->part(position, name);
+      EXPECT_FALSE(read.has_value()) << damage << ", " << name << ": " << *read;
+    }
+    EXPECT_EQ(store_->part(position, "document").error().code, base::ErrorCode::kCorrupt) << damage;
+    sql("DELETE FROM part; INSERT INTO part SELECT * FROM kept; DROP TABLE kept");
+    EXPECT_EQ(*store_->part(position, "document"), "flow 2");
+  }
+}
+
 // As somebody else: the owner of all files may write anything.
 class AsNobody {
  public:
