@@ -57,6 +57,23 @@ std::optional<std::size_t> find_invalid_utf8(std::string_view text) {
   return std::nullopt;
 }
 
+bool has_control(std::string_view text) {
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    const auto c = static_cast<unsigned char>(text[i]);
+    const auto next = static_cast<unsigned char>(i + 1 < text.size() ? text[i + 1] : 0);
+    const bool c1 = c == 0xC2 && next >= 0x80 && next < 0xA0;
+    const std::string_view three = text.substr(i, 3);
+    if (c < 0x20 || c == 0x7F || c1 || three == "\xE2\x80\xA8" || three == "\xE2\x80\xA9") {
+      return true;
+    }
+  }
+  return false;
+}
+
+bool is_one_line(std::string_view text) {
+  return !has_control(text) && !find_invalid_utf8(text).has_value();
+}
+
 std::size_t count_scalars(std::string_view text) {
   std::size_t n = 0;
   for (const char c : text) {

@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "engine/base/limits.h"
+#include "engine/base/utf8.h"
 
 namespace engine::journal {
 namespace {
@@ -63,11 +64,6 @@ constexpr std::array<TextField, 10> kTextFields = {{
     {"why", &Record::why},
 }};
 
-bool has_control(std::string_view text) {
-  return std::any_of(text.begin(), text.end(),
-                     [](char c) { return static_cast<unsigned char>(c) < 0x20 || c == 0x7F; });
-}
-
 base::Error control_character(const TextField& field) {
   return {base::ErrorCode::kInvalid, "a control character where none is allowed",
           std::string(field.name)};
@@ -83,6 +79,12 @@ bool read_number(std::string_view text, Number& out) {
   return error == std::errc() && end == text.data() + text.size();
 }
 
+// It names a file of an export.
+bool is_part_name(std::string_view name) {
+  return !name.empty() && name.size() <= base::limits::kHeadTextBytesMax &&
+         name.find_first_not_of("abcdefghijklmnopqrstuvwxyz-") == std::string_view::npos;
+}
+
 // "name hash stored-bytes codec"
 bool read_part(std::string_view value, Head& head) {
   std::array<std::string_view, 4> words;
@@ -94,8 +96,8 @@ bool read_part(std::string_view value, Head& head) {
   const auto hash = digest_from_hex(words[1]);
   Head::PartMark mark;
   mark.name = std::string(words[0]);
-  if (!hash || !value.empty() || !read_number(words[2], mark.stored_bytes) ||
-      !read_number(words[3], mark.codec)) {
+  if (!is_part_name(mark.name) || !hash || !value.empty() ||
+      !read_number(words[2], mark.stored_bytes) || !read_number(words[3], mark.codec)) {
     return false;
   }
   mark.hash = *hash;
@@ -191,7 +193,7 @@ base::Result<void> check_writable(const Record& record, const std::vector<Stored
       return base::Error(base::ErrorCode::kInvalid, "longer than a record may say it",
                          std::string(field.name));
     }
-    if (has_control(value)) {
+    if (base::has_control(value)) {
       return control_character(field);
     }
   }
@@ -214,7 +216,7 @@ base::Result<std::string> print_head(const Record& record, const std::vector<Sto
   line(out, "kind", name_of(record.kind));
   for (const TextField& field : kTextFields) {
     const std::string& value = record.*field.member;
-    if (has_control(value)) {
+    if (base::has_control(value)) {
       return control_character(field);
     }
     if (!value.empty()) {

@@ -1,7 +1,5 @@
 #include "engine/journal/words.h"
 
-#include <algorithm>
-
 #include "engine/base/limits.h"
 #include "engine/base/utf8.h"
 
@@ -13,11 +11,7 @@ constexpr std::string_view kByCommand = " (command, uid ";
 }  // namespace
 
 base::Result<void> check_line(std::string_view text) {
-  const bool plain = std::all_of(text.begin(), text.end(), [](char c) {
-    return static_cast<unsigned char>(c) >= 0x20 && c != 0x7F;
-  });
-  if (!plain || text.size() > base::limits::kPersonWordsBytesMax ||
-      base::find_invalid_utf8(text).has_value()) {
+  if (text.size() > base::limits::kPersonWordsBytesMax || !base::is_one_line(text)) {
     return base::Error(base::ErrorCode::kInvalid,
                        "say it in one line of at most 1000 bytes, without control characters");
   }

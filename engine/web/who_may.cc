@@ -40,11 +40,7 @@ bool is_own(std::string_view origin, std::string_view host) {
 std::optional<Response> take_why(Request& request) {
   const std::string_view given = request.header(kReadWhy);
   request.why = decode_path(given);
-  const bool line = std::none_of(request.why.begin(), request.why.end(), [](char c) {
-    return static_cast<unsigned char>(c) < 0x20 || c == 0x7F;
-  });
-  if (line && !base::find_invalid_utf8(request.why) &&
-      request.why.size() <= base::limits::kReadWhyBytesMax) {
+  if (base::is_one_line(request.why) && request.why.size() <= base::limits::kReadWhyBytesMax) {
     return std::nullopt;
   }
   return problem(400, "value",

@@ -79,6 +79,19 @@ TEST(Utf8, NamesTheOffsetWhereverItIs) {
   }
 }
 
+// The mandatory breaks of Unicode Standard Annex 14 (LF, VT, FF, CR, NEL, LS, PS), and the other
+// control characters of category Cc.
+TEST(Utf8, KnowsWhatIsOneLine) {
+  for (const char* good : {"", "a", "Grüße \u00A0\u00FF", "\u2027\u202A", "\u3042"}) {
+    EXPECT_TRUE(is_one_line(good)) << good;
+  }
+  for (const char* bad : {"\n", "a\v", "\f", "\r", "\u0085", "\u2028", "a\u2029b", "\t", "\x7F",
+                          "\u0080", "\u009B", "\u009F", "\xC2", "\xE2\x80", "a\xFF"}) {
+    EXPECT_FALSE(is_one_line(bad)) << bad;
+  }
+  EXPECT_FALSE(is_one_line(std::string_view("\0", 1)));
+}
+
 TEST(Utf8, CountsScalars) {
   EXPECT_EQ(count_scalars(""), 0U);
   EXPECT_EQ(count_scalars("abc"), 3U);

@@ -53,7 +53,8 @@ TEST(RecordHead, ReadsBackWhatItPrints) {
 }
 
 TEST(RecordHead, RefusesControlCharacters) {
-  for (const char* bad : {"two\nlines", "tab\t", "\x7f"}) {
+  for (const char* bad : {"two\nlines", "tab\t", "\x7f", "next\u0085line", "line\u2028separator",
+                          "paragraph\u2029"}) {
     Record record = full();
     record.why = bad;
     EXPECT_FALSE(print_head(record, {}, genesis()).has_value()) << bad;
@@ -104,6 +105,9 @@ TEST(RecordHead, RefusesWhatIsNoHead) {
       with("position 7", "position 99999999999999999999"),
       with("revision 2", "revision two"),
       with("counted yes", "counted no"),
+      with("part outcome", "part x/../../outcome"),
+      with("part outcome", "part .."),
+      with("part outcome", "part Outcome"),
       with("previous ", "previous x"),
       with(" 2 0\n", " 2\n"),
       with(" 2 0\n", " 2 0 0\n"),
