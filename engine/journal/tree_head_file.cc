@@ -22,9 +22,10 @@ using base::Result;
 constexpr std::string_view kNoRegularFile = "this is no regular file";
 
 // To be written. Does not wait for the other end of a pipe: whoever signs the heads would wait with
-// it. -1 with errno, which is ENOTSUP for what is no regular file.
+// it. Goes along no link: an anchor lies where others write, who could have any file of the
+// engine's written over. -1 with errno, which is ENOTSUP for what is no regular file.
 int open_to_write(const std::string& path, int flags) {
-  const int fd = ::open(path.c_str(), flags | O_CREAT | O_CLOEXEC | O_NONBLOCK, 0644);
+  const int fd = ::open(path.c_str(), flags | O_CREAT | O_CLOEXEC | O_NONBLOCK | O_NOFOLLOW, 0644);
   struct stat kind {};
   if (fd < 0 || (::fstat(fd, &kind) == 0 && S_ISREG(kind.st_mode))) {
     return fd;
@@ -35,8 +36,8 @@ int open_to_write(const std::string& path, int flags) {
 }
 
 std::string why_not_opened(int problem) {
-  return problem == ENOTSUP ? std::string(kNoRegularFile)
-                            : std::generic_category().message(problem);
+  return problem == ENOTSUP || problem == ELOOP ? std::string(kNoRegularFile)
+                                                : std::generic_category().message(problem);
 }
 
 // The bytes of a file, none when there is no such file.
@@ -90,7 +91,7 @@ Error unwritten(const std::string& path, int problem) {
 
 Result<void> check_heads_file(const std::string& path) {
   struct stat kind {};
-  if (::stat(path.c_str(), &kind) == 0 && !S_ISREG(kind.st_mode)) {
+  if (::lstat(path.c_str(), &kind) == 0 && !S_ISREG(kind.st_mode)) {
     return Error(ErrorCode::kInvalid,
                  "tree heads cannot be kept here: " + std::string(kNoRegularFile), path);
   }
@@ -137,7 +138,8 @@ Result<void> write_tree_heads(const std::string& path, const std::vector<TreeHea
     text += print_tree_head(head);
   }
   const std::string beside = path + ".part";
-  const int fd = open_to_write(beside, O_WRONLY | O_TRUNC);
+  ::unlink(beside.c_str());
+  const int fd = open_to_write(beside, O_WRONLY | O_EXCL);
   if (fd < 0) {
     return unwritten(path, errno);
   }

@@ -115,6 +115,32 @@ TEST(TreeHeads, OutliveAPowerLossInTheMiddleOfALine) {
   EXPECT_EQ(broken.error().where, path + ":3");
 }
 
+// In an anchor's folder others may write.
+TEST(TreeHeads, AreWrittenAlongNoLink) {
+  const TemporaryFolder folder;
+  const std::string secret = folder.file("key");
+  const std::string heads = folder.file("heads");
+  const auto content = [](const std::string& path) {
+    std::ifstream file(path);
+    return std::string(std::istreambuf_iterator<char>(file), {});
+  };
+  std::ofstream(secret) << "secret";
+  const TreeHead head = HeadSigner(kSecret).sign(1, base::sha256("1"), "2026-03-02T09:41:00.000Z");
+  std::filesystem::create_symlink(secret, heads + ".part");
+  ASSERT_TRUE(write_tree_heads(heads, {head}).has_value());
+  EXPECT_EQ(content(secret), "secret");
+  EXPECT_EQ(content(heads), print_tree_head(head));
+  EXPECT_FALSE(std::filesystem::is_symlink(heads));
+  EXPECT_TRUE(check_heads_file(heads).has_value());
+  std::filesystem::remove(heads);
+  std::filesystem::create_symlink(secret, heads);
+  const auto refused = append_tree_head(heads, head);
+  ASSERT_FALSE(refused.has_value());
+  EXPECT_NE(refused.error().text().find("this is no regular file"), std::string::npos);
+  EXPECT_FALSE(check_heads_file(heads).has_value());
+  EXPECT_EQ(content(secret), "secret");
+}
+
 TEST(TreeHeads, AnotherKeyAndAShrunkTreeAreNamed) {
   const HeadSigner signer(kSecret);
   const HeadSigner other(std::string(32, 'x'));
