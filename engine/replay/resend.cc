@@ -8,6 +8,7 @@
 #include "engine/delivery/landing.h"
 #include "engine/delivery/pieces.h"
 #include "engine/delivery/verdict.h"
+#include "engine/json/document.h"
 
 namespace engine::replay {
 namespace {
@@ -19,10 +20,33 @@ using base::Result;
 // What landed with a record, and what the other landed revisions of its session sent.
 struct Landed {
   std::string bundle;
-  bool correction = false;           // its bundle may change what is there
+  bool correction = false;           // it may change what is there
   std::vector<std::string> earlier;  // newest first; also what may have landed
   std::vector<std::string> later;
 };
+
+// Whether an entry says more than "create it unless something with its identifier is there". Also a
+// first revision does, when it was translated again after it may have landed. A Provenance has an
+// id of its own revision and nothing that it could change.
+bool may_change(std::string_view bundle) {
+  static const json::NameTable names;
+  json::Document document(names);
+  if (!document.parse(bundle).has_value()) {
+    return true;
+  }
+  const json::Node* list = document.root()->find("entry");
+  for (const json::Node* entry = list != nullptr ? list->first : nullptr; entry != nullptr;
+       entry = entry->next) {
+    const json::Node* resource = entry->find("resource");
+    const json::Node* request = entry->find("request");
+    const bool creates = request != nullptr && request->string_at("method") == "POST" &&
+                         !request->string_at("ifNoneExist").empty();
+    if (!creates && (resource == nullptr || resource->string_at("resourceType") != "Provenance")) {
+      return true;
+    }
+  }
+  return false;
+}
 
 Result<Landed> landed_with(const journal::Store& store, const journal::Record& landed) {
   const auto legs = store.legs(landed.session);
@@ -44,6 +68,7 @@ Result<Landed> landed_with(const journal::Store& store, const journal::Record& l
     found = found || this_one;
     out.correction = out.correction || leg.revision < landed.revision;
     if (this_one) {
+      out.correction = out.correction || may_change(*bundle);
       out.bundle = std::move(*bundle);
     } else if (bundle && leg.revision < landed.revision) {
       out.earlier.insert(out.earlier.begin(), std::move(*bundle));

@@ -2,8 +2,9 @@
 // Sends to another record server what the journal calls landed: for moving to a new one. The stored
 // bundles go again, in the order in which they landed, one at a time; one that is too large for the
 // server as a whole goes one resource at a time. Sending one twice is safe, so a resend that
-// stopped is simply begun again: every create is conditional, and what a correction changes is
-// looked up first. It is written over what an earlier revision of ours sent and over nothing else.
+// stopped is simply begun again: every create is conditional, and what a bundle changes, of
+// whichever revision it is, is looked up first. It is written over what an earlier revision of ours
+// sent and over nothing else.
 
 #include <cstdint>
 #include <functional>

@@ -138,6 +138,41 @@ class Resend(unittest.TestCase):
         (now,) = [one for one in new.all("Observation") if one["id"] == edited["id"]]
         self.assertEqual(now["note"], edited["note"])
 
+    def test_a_first_revision_that_was_made_again_in_doubt_is_not_written_over_what_is_newer(self):
+        self.old.faults({"action": "html", "method": "POST", "times": 1})
+        document = json.loads(json.dumps(stage.sent("hazel-stairs.r1")))
+        document["identifier"]["value"] = "made-again"
+        session = self.engine.session_id(self.engine.send(document))
+        stage.wait_for("held", lambda: self.engine.settled(session, ("held",)))
+        wish = {"actor": "Robin Sample", "why": "the portal is away"}
+        answer = self.engine.request("POST", f"/sessions/{session}/remap", wish, {"Content-Type": "application/json"})
+        self.assertEqual(answer.status, 200, answer.body)
+        stage.wait_for("landed", lambda: self.engine.landed_revision(session) == 1)
+        document.update(revision=2, status="entered-in-error", change={"reason": "Never done"})
+        self.assertEqual(self.engine.send(document).status, 202)
+        stage.wait_for("taken back", lambda: self.engine.landed_revision(session) == 2)
+        landed = [one for one in self.engine.records("landed") if one["session"] == session]
+        new = self.started("new", [PEOPLE])
+        self.assertEqual(self.resend(new)[0], 0)
+        self.assertEqual(content(new), content(self.old))
+        # Its updates alone once more: what the second left stays.
+        alone = ("--after", landed[0]["position"] - 1, "--until", landed[1]["time"])
+        chart, versions = content(new), self.versions(new)
+        status, report = self.resend(new, *alone)
+        self.assertEqual((status, report["sent"]), (0, 1), report)
+        self.assertEqual((content(new), self.versions(new)), (chart, versions))
+        # And so does what somebody else wrote.
+        edited = [one for one in new.all("Observation") if one["status"] == "entered-in-error"][0]
+        edited["note"] = [{"text": "Looked at by somebody else"}]
+        answer = new.request("PUT", f"/fhir/Observation/{edited['id']}", edited,
+                             {"Content-Type": "application/fhir+json"})
+        self.assertEqual(answer.status, 200, answer.body)
+        status, report = self.resend(new, *alone)
+        self.assertEqual((status, report["reason"]), (1, "changed-elsewhere"), report)
+        self.assertEqual(content(new), chart)
+        (now,) = [one for one in new.all("Observation") if one["id"] == edited["id"]]
+        self.assertEqual(now["note"], edited["note"])
+
     def test_it_stops_at_the_first_that_does_not_land_and_goes_on_from_there(self):
         new = self.started("new", [])
         status, report = self.resend(new)
