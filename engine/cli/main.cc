@@ -9,6 +9,7 @@
 #include <string_view>
 
 #include "engine/cli/commands.h"
+#include "engine/cli/terminal_guard.h"
 
 namespace engine::cli {
 namespace {
@@ -79,6 +80,7 @@ int run(int argc, char** argv) {
 
 int main(int argc, char** argv) {
   try {
+    engine::cli::guard_terminal();
     return engine::cli::run(argc, argv);
   } catch (const std::bad_alloc&) {
     std::fprintf(stderr,

@@ -8,6 +8,7 @@
 
 #include <gtest/gtest.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 #include "tests/cli/program.h"
 
@@ -46,7 +47,7 @@ TEST(ServeConfig, RefusesWhatATargetCannotHave) {
 
 // Nobody writes into it: whoever waited for that would wait without a word.
 TEST(ServeConfig, RefusesAPipeWhereAFileIsMeant) {
-  const std::string folder = ::testing::TempDir() + "chartferry-pipe";
+  const std::string folder = ::testing::TempDir() + "chartferry-pipe-" + std::to_string(::getpid());
   std::filesystem::create_directories(folder);
   const std::string pipe = folder + "/pipe";
   ASSERT_EQ(::mkfifo(pipe.c_str(), 0600), 0);
