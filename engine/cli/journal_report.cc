@@ -150,13 +150,22 @@ base::Result<std::uint64_t> run_disclosures(const Asked& asked, ReportLines& lin
 base::Result<std::uint64_t> run_activity(const Asked& asked, const std::string& actor,
                                          ReportLines& lines) {
   lines.head({"record", "time", "did", "session", "revision", "target", "reason", "who", "why"});
-  return count_of(replay::activity(*asked.store, {asked.therapist, actor}, asked.range,
-                                   [&](const journal::Record& record, const std::string& why) {
-                                     lines.row({std::to_string(record.position), record.time,
-                                                std::string(journal::name_of(record.kind)),
-                                                record.session, number(record.revision),
-                                                record.target, record.reason, record.actor, why});
-                                   }));
+  bool found = false;
+  const auto unread = replay::activity(
+      *asked.store, {asked.therapist, actor}, asked.range,
+      [&](const journal::Record& record, const std::string& why) {
+        found = true;
+        lines.row({std::to_string(record.position), record.time,
+                   std::string(journal::name_of(record.kind)), record.session,
+                   number(record.revision), record.target, record.reason, record.actor, why});
+      });
+  if (unread && !found) {
+    // No rows would look the same when a name is written otherwise than the journal has it.
+    std::fprintf(stderr,
+                 "chartferry journal report: no record within this is of that person; 'journal "
+                 "list' shows names as they are written, 'Robin Sample (robin)'\n");
+  }
+  return count_of(unread);
 }
 
 base::Result<std::uint64_t> run_corrections(const Asked& asked, ReportLines& lines) {

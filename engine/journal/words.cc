@@ -8,6 +8,17 @@ namespace {
 
 constexpr std::string_view kByCommand = " (command, uid ";
 
+// Under which somebody signed in: the word in the last bracket. Empty of a command's actor, which
+// has several there.
+std::string_view account_of(std::string_view actor) {
+  const std::size_t open = actor.rfind(" (");
+  if (open == actor.npos || !actor.ends_with(')')) {
+    return {};
+  }
+  const std::string_view word = actor.substr(open + 2, actor.size() - open - 3);
+  return word.find_first_of(" ()") == word.npos ? word : std::string_view();
+}
+
 }  // namespace
 
 base::Result<void> check_line(std::string_view text) {
@@ -36,12 +47,17 @@ std::string command_actor(std::string_view name, std::uint32_t uid, std::string_
 }
 
 bool goes_by(std::string_view actor, std::string_view name) {
+  const std::string_view account = account_of(actor);
+  if (!account.empty() && account == name) {
+    return true;
+  }
   if (!actor.starts_with(name)) {
     return false;
   }
   const std::string_view rest = actor.substr(name.size());
-  // The last bracket is the system's word, whatever the name before it holds.
-  return rest.empty() || (rest.starts_with(kByCommand) && rest.find('(', 2) == rest.npos);
+  // The last bracket is the engine's or the system's word, whatever the name before it holds.
+  const bool last = rest.rfind('(') == 1;
+  return rest.empty() || (last && (!account.empty() || rest.starts_with(kByCommand)));
 }
 
 }  // namespace engine::journal

@@ -76,6 +76,9 @@ class Reports(unittest.TestCase):
         rows = self.rows("activity", "--actor", "Kim Auditor")
         self.assertIn(("read", "report-delay", "audit"), [(row["did"], row["reason"], row["why"]) for row in rows])
         self.assertIn("report-activity", [row["reason"] for row in rows])
+        status, out, err = self.command("report", "activity", "--actor", "Kim Auditr", "--why", "audit")
+        self.assertEqual((status, len(out.splitlines())), (0, 1), out)
+        self.assertIn("no record within this is of that person", err)
 
     def test_corrections_before_and_after(self):
         rows = self.rows("corrections", "--patient", self.patient)
