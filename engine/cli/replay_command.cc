@@ -110,6 +110,7 @@ std::uint64_t sum_of(const std::map<std::string, std::uint64_t>& by_target) {
 void print_json(const replay::WhatIfReport& report) {
   std::string out = "{\"translations\":" + std::to_string(report.translations) +
                     ",\"same\":" + std::to_string(report.same) +
+                    ",\"destroyed\":" + std::to_string(report.destroyed) +
                     ",\"otherSets\":" + std::to_string(sum_of(report.left_out)) + ",\"targets\":[";
   for (const auto& [target, count] : report.compared) {
     out += out.back() == '[' ? "" : ",";

@@ -25,7 +25,8 @@ base::Result<std::string> replay_report(const journal::Store& store,
     return report.error();
   }
   std::string out = "{\"translations\":" + std::to_string(report->translations) +
-                    ",\"same\":" + std::to_string(report->same) + ",\"otherSets\":{";
+                    ",\"same\":" + std::to_string(report->same) +
+                    ",\"destroyed\":" + std::to_string(report->destroyed) + ",\"otherSets\":{";
   for (const auto& [what, count] : report->other_sets) {
     out += (out.back() == '{' ? "" : ",") + json_text(what) + ":" + std::to_string(count);
   }

@@ -8,8 +8,9 @@
 
 namespace engine::cli {
 
-// {"translations","same","otherSets":{what: count},"faults":[{"position","session","revision",
-// "target","what"}]}, on one thread. `folder`: KeptSets::folder_of(). Errors: of replay::verify().
+// {"translations","same","destroyed","otherSets":{what: count},"faults":[{"position","session",
+// "revision","target","what"}]}, on one thread. `folder`: KeptSets::folder_of(). Errors: of
+// replay::verify().
 base::Result<std::string> replay_report(const journal::Store& store,
                                         const intake::SessionCore& core, const std::string& folder,
                                         const replay::Range& range);

@@ -13,6 +13,9 @@ base::Result<replay::VerifyReport> verify_with_kept_sets(const journal::Store& s
   }
   const KeptSets kept(wish.folder);
   for (const auto& [made_with, other] : report->others) {
+    if (other.count == 0) {
+      continue;  // all destroyed: nothing that the set could make again
+    }
     const auto translator = kept.load(ids_of(made_with));
     if (!translator) {
       wish.unusable(translator.error());
@@ -23,12 +26,15 @@ base::Result<replay::VerifyReport> verify_with_kept_sets(const journal::Store& s
     if (own.substr(0, own.find(" revisions=")) != made_with) {
       continue;  // another version of the computation: only that program can tell
     }
-    const auto part = replay::verify(store, older, wish.range, wish.threads, wish.progress);
+    const auto part = replay::verify(store, older, wish.range, wish.threads, wish.progress,
+                                     replay::Others::kLeftOut);
     if (!part) {
       return part.error();
     }
+    // What it finds now: meanwhile an engine may have made more, or a person destroyed some.
+    report->translations += part->translations - other.count;
     report->same += part->same;
-    report->destroyed += part->destroyed;
+    report->destroyed += part->destroyed - other.destroyed;
     report->faults.insert(report->faults.end(), part->faults.begin(), part->faults.end());
     const auto count = report->other_sets.find(other.what);
     count->second -= other.count;

@@ -35,7 +35,8 @@ struct Fault {
 struct VerifyReport {
   std::uint64_t translations = 0;
   std::uint64_t same = 0;
-  std::uint64_t destroyed = 0;  // not among them: their documents were destroyed on purpose
+  // Not among them, whatever they were made with: their documents were destroyed on purpose.
+  std::uint64_t destroyed = 0;
   // Made with another mapping, profile or settings set, or computation: this core cannot tell about
   // them. By what differs ("mapping", "mapping, profiles").
   std::map<std::string, std::uint64_t> other_sets;
@@ -44,6 +45,7 @@ struct VerifyReport {
   struct Other {
     std::string what;  // key of other_sets
     std::uint64_t count = 0;
+    std::uint64_t destroyed = 0;  // of `destroyed`
   };
   std::map<std::string, Other> others;
   std::vector<Fault> faults;
@@ -56,10 +58,13 @@ struct Progress {
 };
 using OnProgress = std::function<void(const Progress&)>;
 
+// What was made with other sets than the core's: counted, or passed over.
+enum class Others : std::uint8_t { kCounted, kLeftOut };
+
 // Errors: kIo, kCorrupt when the journal cannot be read.
 base::Result<VerifyReport> verify(const journal::Store& store, const intake::SessionCore& core,
                                   const Range& range, std::size_t threads,
-                                  const OnProgress& on_progress);
+                                  const OnProgress& on_progress, Others others = Others::kCounted);
 
 // Whose translations are compared with those of one core. A target may have sets of its own; what
 // was made with those says nothing about a change of others.

@@ -3,6 +3,7 @@
 #include <utility>
 
 #include "engine/base/limits.h"
+#include "engine/intake/translation.h"
 #include "engine/replay/history.h"
 #include "engine/replay/replay.h"
 
@@ -53,11 +54,32 @@ std::string compare(const Journalled& made, const base::Result<therapy::Translat
   return {};
 }
 
+// Another core could make nothing of it again either.
+bool is_destroyed(const journal::Store& store, const journal::Record& made) {
+  const auto revisions = intake::load_basis(store, made);
+  return !revisions && revisions.error().code == base::ErrorCode::kNotFound;
+}
+
+void count_other(const journal::Record& made, std::string what, bool destroyed,
+                 VerifyReport& report) {
+  VerifyReport::Other& other =
+      report.others[made.made_with.substr(0, made.made_with.find(" revisions="))];
+  if (destroyed) {
+    ++report.destroyed;
+    ++other.destroyed;
+  } else {
+    ++report.translations;
+    ++report.other_sets[what];
+    ++other.count;
+  }
+  other.what = std::move(what);
+}
+
 }  // namespace
 
 base::Result<VerifyReport> verify(const journal::Store& store, const intake::SessionCore& core,
                                   const Range& range, std::size_t threads,
-                                  const OnProgress& on_progress) {
+                                  const OnProgress& on_progress, Others others) {
   VerifyReport report;
   const std::string own = intake::made_with(core.provenance(), {});
   Walk rules;
@@ -67,13 +89,11 @@ base::Result<VerifyReport> verify(const journal::Store& store, const intake::Ses
     if (what.empty()) {
       return false;
     }
-    const std::lock_guard lock(mutex);
-    ++report.translations;
-    ++report.other_sets[what];
-    VerifyReport::Other& other =
-        report.others[record.made_with.substr(0, record.made_with.find(" revisions="))];
-    other.what = std::move(what);
-    ++other.count;
+    if (others == Others::kCounted) {
+      const bool destroyed = is_destroyed(store, record);
+      const std::lock_guard lock(mutex);
+      count_other(record, std::move(what), destroyed, report);
+    }
     return true;
   };
   rules.compare = [&](const Journalled& made, const base::Result<therapy::Translation>& again) {

@@ -98,6 +98,29 @@ class TargetSets(unittest.TestCase):
         self.start(f'site = "{self.folder / "site"}"\noverlay = "us-core"')
         self.assertEqual(self.engine.request("GET", "/mapping").json()["targets"][0]["inForce"]["set"], first)
 
+    def test_what_was_destroyed_is_counted_once_whatever_it_was_made_with(self):
+        maps, of_b = self.site("own")
+        maps.write_text(CHANGED, encoding="utf-8")
+        self.start(of_b)
+        for name, value in (("alder-moving", "stays"), ("birch-moving", "goes")):
+            session, document = self.send(name, value)
+            self.legs(session, (1, "main", "landed"), (1, "second", "landed"))
+        who = document["patient"]["identifier"]
+        subprocess.run([str(stage.ENGINE), "journal", "--journal", str(self.engine.journal), "shred", "--why", "wish",
+                        "--patient", f"{who['system']}|{who['value']}"], check=True, capture_output=True)
+        told = self.engine.request("POST", "/log/replay", {"why": "yearly"}, JSON).json()
+        self.assertEqual(told, {"translations": 2, "same": 2, "destroyed": 2, "otherSets": {}, "faults": []})
+        for words in ([], ["--overlay", "us-core"]):  # either set at hand
+            self.assertEqual(self.replay("--verify", *words), {"translations": 2, "same": 2, "destroyed": 2, "otherSets": 0,
+                                                               "faults": 0, "verified": True})
+        told = self.replay()
+        self.assertEqual((told["targets"], told["translations"], told["destroyed"]), (["main"], 1, 1))
+
+    def replay(self, *words):
+        done = subprocess.run([str(stage.ENGINE), "replay", "--journal", str(self.engine.journal), "--json", *words],
+                              check=True, capture_output=True, text=True)
+        return json.loads(done.stdout)
+
     def test_other_maps_are_tried_on_what_was_made_with_that_set_only(self):
         maps, of_b = self.site("own")
         maps.write_text(CHANGED, encoding="utf-8")

@@ -178,6 +178,15 @@ TEST_F(ReplayTest, CountsWhatWasDestroyedOnPurposeAndGoesOn) {
     EXPECT_EQ(report->translations, 28u);
     EXPECT_EQ(report->same, 28u);
     EXPECT_TRUE(report->verified());
+    // Whoever made them: what another core made of nothing that is left is not asked for any more.
+    const auto other = verify(*store_, CoreDouble("m2"), {}, threads, {});
+    EXPECT_EQ(other->destroyed, 4u);
+    EXPECT_EQ(other->translations, 28u);
+    EXPECT_EQ(other->other_sets, (std::map<std::string, std::uint64_t>{{"mapping", 28}}));
+    EXPECT_EQ(other->others.begin()->second.count, 28u);
+    EXPECT_EQ(other->others.begin()->second.destroyed, 4u);
+    const auto own = verify(*store_, CoreDouble("m2"), {}, threads, {}, Others::kLeftOut);
+    EXPECT_EQ(own->translations + own->destroyed + own->others.size(), 0u);
     const auto what = what_if(*store_, core_, {}, threads, {});
     EXPECT_EQ(what->destroyed, 4u);
     EXPECT_TRUE(what->differences.empty());

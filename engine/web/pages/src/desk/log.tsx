@@ -64,6 +64,7 @@ function Whole(p: { wish: Wish }): JSX.Element {
       const others = objectAt(value, 'otherSets') ?? {};
       say({ good: faults.length === 0, lines: [
         `${number('translations')} translations made again, ${number('same')} the same byte for byte.`,
+        ...(!['', '0'].includes(number('destroyed')) ? [`${number('destroyed')} cannot be made again: their documents were destroyed on purpose.`] : []),
         ...Object.keys(others).map((name) => `${numberAt(others, name)} were made with another ${name} that is not kept beside this journal: not judged.`),
         ...faults.map((one) => `Record ${numberAt(one, 'position')}, session ${textAt(one, 'session').slice(0, 8)}: ${textAt(one, 'what')}`)] });
     }
