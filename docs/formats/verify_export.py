@@ -3,8 +3,10 @@
 
 Needs Python 3.8 or later and the openssl command (3.0 or later), nothing of chartferry. Take the public key from a place of
 your own when you can: the one in the folder came with what it is to prove. Exit status 0: everything agrees and is proved;
-1: something is wrong; 2: nothing is wrong, but there are records that no signed head covers, which anybody can have written.
+1: something is wrong; 2: nothing is wrong, but there are records that no signed head covers, which anybody can have written,
+or a list of what was destroyed is packed, as earlier versions did, and neither Python 3.14 nor the zstd command is here.
 """
+import functools
 import hashlib
 import pathlib
 import shutil
@@ -12,10 +14,17 @@ import subprocess
 import sys
 import tempfile
 
+try:
+    from compression import zstd
+except ImportError:
+    zstd = None
+
 faults = []
-unproved = []  # records that no signed head covers
+unproved = []  # records that no signed head covers, lists that nothing here unpacks
 named = set()  # the files of records/ that records of the export name
-counts = {"destroyed": 0, "sealed": 0}  # parts that hold nothing for the reader
+counts = {"destroyed, as records say": 0, "missing, and whether a record says so is not seen": 0,
+          "sealed, without their keys": 0}  # parts that hold nothing for the reader
+DESTROYED, UNSEEN, SEALED = counts
 
 
 def sha256(data):
@@ -74,29 +83,53 @@ def check_heads(folder, key_file, leaves):
     return covered
 
 
+def unpacked(file):
+    """What a file packed with zstd (RFC 8878) holds; None: nothing here unpacks it."""
+    if zstd:
+        return zstd.decompress(file.read_bytes())
+    if not shutil.which("zstd"):
+        return None
+    return subprocess.run(["zstd", "-dcq"], input=file.read_bytes(), capture_output=True, check=True).stdout
+
+
+@functools.lru_cache(maxsize=None)
+def destroyed_by(head_file, leaf):
+    """Lines of the list of what this record had destroyed: none unless it has this leaf, None when nothing here unpacks it."""
+    head = head_file.read_bytes() if head_file.is_file() else b""
+    lines = head.decode("utf-8").splitlines()
+    if sha256(b"\x00" + head) != leaf or not ("kind shredded" in lines or "kind expired" in lines):
+        return []
+    for words in (line.split(" ") for line in lines if line.startswith("part destroyed ")):
+        packed = words[4] == "1"
+        list_file = head_file.with_suffix(".destroyed.zst" if packed else ".destroyed")
+        if not list_file.is_file() or sha256(list_file.read_bytes()).hex() != words[2]:
+            return []
+        listed = unpacked(list_file) if packed else list_file.read_bytes()
+        if listed is None:
+            unproved.append(f"{list_file.name}: is packed: install the zstd command to see what it says was destroyed")
+            return None
+        return listed.decode("ascii").splitlines()
+    return []
+
+
 def destroyed_as_said(part, position, proved, sealed):
-    """Whether a later record that is proved says that this part was destroyed: its place, or the key it was sealed with."""
+    """Whether a later record that is proved says that this part was destroyed, its place or the key it was sealed with:
+    what it counts as, or nothing."""
     note = part.with_name(part.name + ".destroyed")
     named.add(note.name)
-    if not note.is_file():
-        return False
-    by = int(note.read_text(encoding="ascii"))
-    head_file, list_file = part.parent / f"{by}.record", part.parent / f"{by}.destroyed"
-    if not head_file.is_file() or not list_file.is_file():
-        return False
-    head, listed = head_file.read_bytes(), list_file.read_bytes()
-    lines = head.decode("utf-8").splitlines()
-    if not (position < by <= len(proved) and sha256(b"\x00" + head) == proved[by - 1]
-            and ("kind shredded" in lines or "kind expired" in lines)
-            and any(line.startswith(f"part destroyed {sha256(listed).hex()} ") for line in lines)):
-        return False
-    for line in listed.decode("ascii").splitlines():
+    by = int(note.read_text(encoding="ascii")) if note.is_file() else 0
+    if not position < by <= len(proved):
+        return None
+    listed = destroyed_by(part.parent / f"{by}.record", proved[by - 1])
+    if listed is None:
+        return UNSEEN
+    for line in listed:
         words = line.split(" ")
         if words[0] == "key" and sealed and bytes.fromhex(words[1]) == sealed[:16]:
-            return True
+            return DESTROYED
         if words[0] == "records" and int(words[1]) <= position <= int(words[2]):
-            return True
-    return False
+            return DESTROYED
+    return None
 
 
 def opened(sealed, key):
@@ -109,17 +142,18 @@ def opened(sealed, key):
 def check_sealed(part, clear, sealed, position, proved):
     key = part.with_name(part.name + ".key")
     named.update((key.name, clear.name))
+    destroyed = None if key.is_file() or clear.is_file() else destroyed_as_said(part, position, proved, sealed)
     if key.is_file():
         if not clear.is_file() or opened(sealed, key.read_text(encoding="ascii").strip()) != clear.read_bytes():
             faults.append(f"{clear.name}: is not what the sealed part holds")
     elif clear.is_file():
         faults.append(f"{clear.name}: nothing shows that the sealed part holds it")
-    elif destroyed_as_said(part, position, proved, sealed):
-        counts["destroyed"] += 1
+    elif destroyed:
+        counts[destroyed] += 1
     elif part.with_name(part.name + ".destroyed").is_file():
         faults.append(f"{part.name}.destroyed: no record says so")
     else:
-        counts["sealed"] += 1
+        counts[SEALED] += 1
 
 
 def check_part(file, words, position, proved):
@@ -129,8 +163,9 @@ def check_part(file, words, position, proved):
     stored = file.with_suffix("." + words[1] + ".sealed") if is_sealed else clear
     named.add(stored.name)
     if not stored.is_file():
-        if destroyed_as_said(part, position, proved, None):
-            counts["destroyed"] += 1
+        destroyed = destroyed_as_said(part, position, proved, None)
+        if destroyed:
+            counts[destroyed] += 1
         else:
             faults.append(f"{stored.name}: is missing")
     elif sha256(stored.read_bytes()).hex() != words[2]:
@@ -188,7 +223,7 @@ def main():
         print("not proved:", record)
     for what, count in counts.items():
         if count:
-            print(f"{count} parts are {what}" + (", as records say" if what == "destroyed" else ", without their keys"))
+            print(f"{count} parts are {what}")
     verdict = "NOT SOUND" if faults else "NOT PROVED" if unproved else "sound"
     print(f"{verdict}: {len(records)} records of {len(leaves)}, {covered} of them under signed heads")
     sys.exit(1 if faults else 2 if unproved else 0)

@@ -192,7 +192,8 @@ Result<Outcome> LogWriter::write(const Change& change, const std::string& time) 
   return outcome;
 }
 
-// What it takes is chosen here, where nobody else writes.
+// What it takes is chosen here, where nobody else writes. The list is never packed: whoever
+// verifies an export reads it with nothing but a text.
 Result<Outcome> LogWriter::write_destroying(const Change& change, const std::string& time) {
   const Record& record = change.record;
   const auto taken =
@@ -208,7 +209,8 @@ Result<Outcome> LogWriter::write_destroying(const Change& change, const std::str
     outcome.record.reason = taken->refused;
     return outcome;
   }
-  return append(record, {to_stored(Part(std::string(kDestroyedPart), print(taken->what)))}, time);
+  const Part list(std::string(kDestroyedPart), print(taken->what));
+  return append(record, {to_stored_plain(list)}, time);
 }
 
 Result<Outcome> LogWriter::append(Record record, const std::vector<StoredPart>& parts,

@@ -30,23 +30,32 @@ Contexts& contexts() {
 
 }  // namespace
 
-StoredPart to_stored(const Part& part) {
+StoredPart to_stored_plain(const Part& part) {
   StoredPart stored;
   stored.name = part.name;
+  stored.too_large = part.bytes.size() > base::limits::kStoredBytesMax;
+  if (!stored.too_large) {
+    stored.bytes = part.bytes;
+    stored.hash = base::sha256(stored.bytes);
+  }
+  return stored;
+}
+
+StoredPart to_stored(const Part& part) {
   if (part.bytes.size() > base::limits::kStoredBytesMax) {
-    stored.too_large = true;
-    return stored;
+    return to_stored_plain(part);
   }
   std::string packed(ZSTD_compressBound(part.bytes.size()), '\0');
   const std::size_t n = ZSTD_compressCCtx(contexts().pack, packed.data(), packed.size(),
                                           part.bytes.data(), part.bytes.size(), kLevel);
-  if (ZSTD_isError(n) == 0 && n < part.bytes.size()) {
-    packed.resize(n);
-    stored.codec = kCodecZstd;
-    stored.bytes = packed;
-  } else {
-    stored.bytes = part.bytes;
+  if (ZSTD_isError(n) != 0 || n >= part.bytes.size()) {
+    return to_stored_plain(part);
   }
+  packed.resize(n);
+  StoredPart stored;
+  stored.name = part.name;
+  stored.codec = kCodecZstd;
+  stored.bytes = packed;
   stored.hash = base::sha256(stored.bytes);
   return stored;
 }

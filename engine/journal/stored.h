@@ -22,6 +22,8 @@ inline bool is_sealed(int codec) {
 // What is larger than limits::kStoredBytesMax is marked so, and the change that it is part of
 // fails.
 StoredPart to_stored(const Part& part);
+// The same, never packed.
+StoredPart to_stored_plain(const Part& part);
 // Errors: kCorrupt when the bytes are not what their codec says, kLimit when they would unpack to
 // more than limits::kStoredBytesMax, kUnsupported for a sealed part and a codec of a later version.
 base::Result<std::string> from_stored(int codec, std::string_view bytes);

@@ -1,7 +1,9 @@
 #!/usr/bin/env python3
 """Bodies sealed at rest by a real engine: what lies on the disk, what the commands say with and without the master key."""
+import hashlib
 import os
 import pathlib
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -285,6 +287,107 @@ class Destroying(unittest.TestCase):
             self.assertIn("is missing", done.stdout)
         finally:
             self.engine = before
+
+
+class LongLists(unittest.TestCase):
+    """Two patients in turns, one destroyed: a list of what was destroyed as long as those of a real journal."""
+
+    @classmethod
+    def setUpClass(cls):
+        cls.folder = pathlib.Path(cls.enterClassContext(tempfile.TemporaryDirectory(prefix="chartferry-lists-")))
+        server = cls.enterClassContext(stage.RecordServer(cls.folder, load=[stage.WARD / "people.bundle.json"]))
+        server.start()
+        engine = cls.enterClassContext(stage.Engine(cls.folder))
+        engine.start(server.base)
+        for number in range(60):
+            for name in ("alder-moving", "maple-moving"):
+                document = stage.sent(name)
+                document["identifier"]["value"] = f"turn-{number}"
+                engine.send(document)
+            engine.wait_until_empty(60)  # else the records of two of them stand side by side
+        engine.stop()
+        cls.journal = str(engine.journal)
+        who = stage.sent("alder-moving")["patient"]["identifier"]
+        for words in (["shred", "--patient", f"{who['system']}|{who['value']}", "--why", "wish of the patient"],
+                      ["export", str(cls.folder / "export")]):
+            subprocess.run([str(stage.ENGINE), "journal", "--journal", cls.journal, *words], check=True, capture_output=True)
+
+    def check_export(self, folder, **given):
+        done = subprocess.run([sys.executable, "-B", str(SCRIPT), str(folder)], capture_output=True, text=True, check=False,
+                              **given)
+        self.assertEqual(done.stderr, "")
+        return done.returncode, done.stdout
+
+    def as_of_before(self, name):
+        """The export as a version that packed the list would have written it, and its file."""
+        folder = self.folder / name
+        shutil.copytree(self.folder / "export", folder)
+        (plain,) = (folder / "records").glob("[0-9]*[0-9].destroyed")
+        packed = plain.with_name(plain.name + ".zst")
+        packed.write_bytes(subprocess.run(["zstd", "-1cq", str(plain)], check=True, capture_output=True).stdout)
+        plain.unlink()
+        self.assertLess(packed.stat().st_size, 2000)
+        record = plain.with_suffix(".record")
+        lines = [line for line in record.read_text().splitlines() if not line.startswith("part ")]
+        body = packed.read_bytes()
+        lines.insert(-1, f"part destroyed {hashlib.sha256(body).hexdigest()} {len(body)} 1")
+        record.write_text("\n".join(lines) + "\n")
+        leaves = (folder / "leaves").read_text().split()
+        leaves[int(record.stem) - 1] = hashlib.sha256(b"\0" + record.read_bytes()).hexdigest()
+        (folder / "leaves").write_text("\n".join(leaves) + "\n")
+        self.sign(folder, leaves)
+        return folder, packed
+
+    def sign(self, folder, leaves):
+        def root(nodes):
+            if len(nodes) == 1:
+                return nodes[0]
+            half = 1 << (len(nodes) - 1).bit_length() - 1
+            return hashlib.sha256(b"\1" + root(nodes[:half]) + root(nodes[half:])).digest()
+
+        head = (folder / "tree-heads").read_text().splitlines()[-1]
+        named = dict(part.split("=") for part in head.split(" "))
+        named.update(size=len(leaves), root=root([bytes.fromhex(leaf) for leaf in leaves]).hex())
+        secret, text, signature = folder.parent / "secret.der", folder.parent / "text", folder.parent / "signature"
+        # RFC 8410, section 7: an Ed25519 private key of these 32 bytes.
+        secret.write_bytes(bytes.fromhex("302e020100300506032b657004220420" + pathlib.Path(self.journal + ".head-key").read_text()))
+        text.write_text("chartferry tree head 1\n" + "".join(f"{name} {named[name]}\n" for name in ("size", "root", "time", "key")))
+        subprocess.run(["openssl", "pkeyutl", "-sign", "-inkey", str(secret), "-keyform", "DER", "-rawin", "-in", str(text),
+                        "-out", str(signature)], check=True)
+        named["signature"] = signature.read_bytes().hex()
+        (folder / "tree-heads").write_text(" ".join(f"{name}={value}" for name, value in named.items()) + "\n")
+
+    def test_an_export_is_proved(self):
+        (listed,) = (self.folder / "export" / "records").glob("[0-9]*[0-9].destroyed")
+        self.assertGreater(len(listed.read_text().splitlines()), 59)
+        status, said = self.check_export(self.folder / "export")
+        self.assertEqual(status, 0, said)
+        self.assertRegex(said, r"\d{3} parts are destroyed, as records say")
+
+    def test_one_with_a_packed_list_is_proved_too(self):
+        folder, packed = self.as_of_before("packed")
+        status, said = self.check_export(folder)
+        self.assertEqual(status, 0, said)
+        self.assertRegex(said, r"\d{3} parts are destroyed, as records say")
+        # It excuses what it lists and nothing else.
+        kept = min((file for file in (folder / "records").glob("*.document.zst")), key=lambda file: int(file.name.split(".")[0]))
+        kept.unlink()
+        kept.with_name(kept.name.replace(".zst", ".destroyed")).write_text(packed.name.split(".")[0] + "\n")
+        status, said = self.check_export(folder)
+        self.assertEqual(status, 1, said)
+        self.assertIn(f"fault: {kept.name}: is missing", said)
+
+    def test_without_anything_to_unpack_it_the_export_is_not_proved(self):
+        folder, packed = self.as_of_before("no-command")
+        commands = self.folder / "commands"
+        commands.mkdir()
+        (commands / "openssl").symlink_to(shutil.which("openssl"))
+        status, said = self.check_export(folder, env={"PATH": str(commands)})
+        self.assertEqual(status, 2, said)
+        self.assertEqual(said.count(packed.name), 1, said)
+        self.assertIn(f"not proved: {packed.name}: is packed: install the zstd command", said)
+        self.assertRegex(said, r"\d{3} parts are missing, and whether a record says so is not seen")
+        self.assertIn("NOT PROVED", said)
 
 
 if __name__ == "__main__":

@@ -10,6 +10,7 @@
 #include "engine/journal/merkle.h"
 #include "engine/journal/open_store.h"
 #include "engine/journal/sql.h"
+#include "engine/journal/stored.h"
 #include "tests/journal/growing_store.h"
 #include "tests/journal/sealed_store.h"
 
@@ -241,6 +242,26 @@ TEST_P(Destroying, GoesInStepsThatJoin) {
   EXPECT_EQ(list_of(expire("2030-01-01T00:00:00.000Z", 30)), "records 101 118\n");
   EXPECT_EQ(expire("2030-01-01T00:00:00.000Z", 30).record.reason, keeping::kNothing);
   EXPECT_EQ(destroyed(), 60u);
+  expect_sound();
+}
+
+TEST_P(Destroying, OfAnyLengthTheListIsKeptAsAPlainText) {
+  for (int i = 0; i < 40; ++i) {
+    for (const char* patient : {"a", "b"}) {
+      const std::string session = patient + std::to_string(i);
+      accept(session, "body");
+      land(session);
+    }
+  }
+  hold("p-b");
+  at_year(10);
+  const Outcome outcome = expire("2030-01-01T00:00:00.000Z");
+  const std::string list = list_of(outcome);
+  EXPECT_EQ(std::count(list.begin(), list.end(), '\n'), 40) << list;
+  ASSERT_FALSE(stored().empty());
+  EXPECT_EQ(stored().back().part.name, kDestroyedPart);
+  EXPECT_EQ(stored().back().part.codec, kCodecPlain);
+  EXPECT_EQ(stored().back().part.bytes, list);
   expect_sound();
 }
 
