@@ -31,18 +31,29 @@ def sha256(data):
     return hashlib.sha256(data).digest()
 
 
-def root_of(leaves):
-    """The Merkle tree hash of RFC 6962, section 2.1, over leaves that are hashed already, by subtrees of rising size."""
-    stack = []  # (leaves below, hash), sizes falling
-    for leaf in leaves:
+def shown(text):
+    """Without what would steer a terminal: names of files are whoever's who made the export."""
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def lines_of(text):
+    """Lines end with a line feed and with nothing else: words of a person may hold what Python parts lines at, too."""
+    return [] if not text else (text[:-1] if text.endswith("\n") else text).split("\n")
+
+
+def roots_of(leaves, sizes):
+    """The Merkle tree hash of RFC 6962, section 2.1, over the first so many leaves, which are hashed already, for each size."""
+    roots, stack = {}, []  # of the stack: (leaves below, hash), sizes falling
+    for size, leaf in enumerate(leaves, 1):
         stack.append((1, leaf))
         while len(stack) > 1 and stack[-2][0] == stack[-1][0]:
             (n, left), (m, right) = stack[-2:]
             stack[-2:] = [(n + m, sha256(b"\x01" + left + right))]
-    _, root = stack.pop()
-    while stack:
-        root = sha256(b"\x01" + stack.pop()[1] + root)
-    return root
+        if size in sizes:
+            roots[size] = stack[-1][1]
+            for _, left in reversed(stack[:-1]):
+                roots[size] = sha256(b"\x01" + left + roots[size])
+    return roots
 
 
 def signature_verifies(head, key_file):
@@ -57,30 +68,34 @@ def signature_verifies(head, key_file):
 
 
 def check_heads(folder, key_file, leaves):
-    """How many records the largest head covers of those that agree."""
-    last = covered = 0
-    lines = (folder / "tree-heads").read_text(encoding="utf-8", errors="replace").splitlines()
-    if not lines:
-        faults.append("tree-heads: holds no tree head")
-    for number, line in enumerate(lines, 1):
+    """How many records the largest head covers of those that agree. One that verifies vouches for all records that it covers,
+    so of smaller ones it is enough that they agree."""
+    heads = []
+    for number, line in enumerate(lines_of((folder / "tree-heads").read_text(encoding="utf-8", errors="replace")), 1):
         try:
             head = dict(part.split("=", 1) for part in line.split(" "))
             head = {name: head[name] for name in ("size", "root", "time", "key", "signature")}
-            size = int(head["size"])
             bytes.fromhex(head["signature"])
+            heads.append((number, int(head["size"]), head))
         except (ValueError, KeyError):
             faults.append(f"tree-heads:{number}: is no tree head")
-            continue
-        if not signature_verifies(head, key_file):
-            faults.append(f"tree-heads:{number}: the signature does not verify with {key_file}")
-        elif size < max(last, 1) or size > len(leaves):
+    if not heads:
+        faults.append("tree-heads: holds no tree head")
+    roots = roots_of(leaves, {size for _, size, _ in heads})
+    last, agreeing = 0, []
+    for number, size, head in heads:
+        if size < max(last, 1) or size > len(leaves):
             faults.append(f"tree-heads:{number}: covers {size} records; before it {last}, leaves {len(leaves)}")
-        elif root_of(leaves[:size]).hex() != head["root"]:
+        elif roots[size].hex() != head["root"]:
             faults.append(f"tree-heads:{number}: the first {size} leaves have another root")
         else:
-            covered = max(covered, size)
+            agreeing.append((number, size, head))
         last = max(last, size)
-    return covered
+    for number, size, head in reversed(agreeing):
+        if signature_verifies(head, key_file):
+            return size
+        faults.append(f"tree-heads:{number}: the signature does not verify with {key_file}")
+    return 0
 
 
 def unpacked(file):
@@ -96,7 +111,7 @@ def unpacked(file):
 def destroyed_by(head_file, leaf):
     """Lines of the list of what this record had destroyed: none unless it has this leaf, None when nothing here unpacks it."""
     head = head_file.read_bytes() if head_file.is_file() else b""
-    lines = head.decode("utf-8").splitlines()
+    lines = lines_of(head.decode("utf-8"))
     if sha256(b"\x00" + head) != leaf or not ("kind shredded" in lines or "kind expired" in lines):
         return []
     for words in (line.split(" ") for line in lines if line.startswith("part destroyed ")):
@@ -108,7 +123,7 @@ def destroyed_by(head_file, leaf):
         if listed is None:
             unproved.append(f"{list_file.name}: is packed: install the zstd command to see what it says was destroyed")
             return None
-        return listed.decode("ascii").splitlines()
+        return lines_of(listed.decode("ascii"))
     return []
 
 
@@ -132,11 +147,36 @@ def destroyed_as_said(part, position, proved, sealed):
     return None
 
 
+def aes(mode, key, data):
+    return subprocess.run(["openssl", "enc", *mode, "-nosalt", "-K", key], input=data, capture_output=True, check=True).stdout
+
+
+def ghash(factor, data):
+    """NIST SP 800-38D, section 6.4, of whole blocks."""
+    powers, power = [], int.from_bytes(factor, "big")
+    for _ in range(128):
+        powers.append(power)
+        power = (power >> 1) ^ (0xE1 << 120 if power & 1 else 0)
+    total = 0
+    for at in range(0, len(data), 16):
+        mixed, total = total ^ int.from_bytes(data[at:at + 16], "big"), 0
+        for bit, power in enumerate(powers):
+            if mixed >> (127 - bit) & 1:
+                total ^= power
+    return total
+
+
 def opened(sealed, key):
-    """What a sealed part holds. AES-256-GCM (NIST SP 800-38D) is counter mode; its tag guards what the hash has proved."""
-    counter = sealed[16:28].hex() + "00000002"
-    return subprocess.run(["openssl", "enc", "-d", "-aes-256-ctr", "-nosalt", "-K", key, "-iv", counter],
-                          input=sealed[28:-16], capture_output=True, check=True).stdout
+    """What a sealed part holds, None when this is not its key: AES-256-GCM (NIST SP 800-38D)."""
+    name, nonce, text, tag = sealed[:16], sealed[16:28], sealed[28:-16], sealed[-16:]
+    if len(sealed) < 44:
+        return None
+    blocks = aes(["-e", "-aes-256-ecb", "-nopad"], key, bytes(16) + nonce + b"\0\0\0\1")
+    lengths = (8 * len(name)).to_bytes(8, "big") + (8 * len(text)).to_bytes(8, "big")
+    mark = ghash(blocks[:16], name + text + bytes(-len(text) % 16) + lengths) ^ int.from_bytes(blocks[16:], "big")
+    if mark != int.from_bytes(tag, "big"):
+        return None
+    return aes(["-d", "-aes-256-ctr", "-iv", nonce.hex() + "00000002"], key, text)
 
 
 def check_sealed(part, clear, sealed, position, proved):
@@ -174,19 +214,19 @@ def check_part(file, words, position, proved):
         check_sealed(part, clear, stored.read_bytes(), position, proved)
 
 
-def check_record(file, leaves, covered):
+def check_record(file, leaves, proved):
     named.add(file.name)
     position = int(file.name.split(".")[0])
     head = file.read_bytes()
     if file.name != f"{position}.record" or not 0 < position <= len(leaves) or sha256(b"\x00" + head) != leaves[position - 1]:
         faults.append(f"{file.name}: is not the record with leaf {position}")
         return
-    if position > covered:
+    if position > len(proved):
         unproved.append(f"{file.name}: is newer than the signed heads; nothing shows that the journal wrote it")
-    for line in head.decode("utf-8").splitlines():
+    for line in lines_of(head.decode("utf-8")):
         words = line.split(" ")
         if words[0] == "part":
-            check_part(file, words, position, leaves[:covered])
+            check_part(file, words, position, proved)
 
 
 def main():
@@ -208,19 +248,21 @@ def main():
     except ValueError:
         sys.exit(f"{folder / 'leaves'}: is no list of hashes")
     covered = check_heads(folder, key_file, leaves)
-    records = sorted((folder / "records").glob("*.record"), key=lambda file: (len(file.name), file.name))
+    proved = leaves[:covered]
+    records = [file for file in (folder / "records").glob("*.record") if file.is_file()]
+    records.sort(key=lambda file: (len(file.name), file.name))
     for file in records:
         try:
-            check_record(file, leaves, covered)
+            check_record(file, leaves, proved)
         except (ValueError, IndexError, OSError, subprocess.CalledProcessError) as problem:
             faults.append(f"{file.name}: cannot be checked: {problem}")
     for file in sorted((folder / "records").glob("*")):
         if file.name not in named:
             faults.append(f"{file.name}: no record of the export names this file")
     for fault in faults:
-        print("fault:", fault)
+        print("fault:", shown(fault))
     for record in unproved:
-        print("not proved:", record)
+        print("not proved:", shown(record))
     for what, count in counts.items():
         if count:
             print(f"{count} parts are {what}")

@@ -111,6 +111,19 @@ class SealedBodies(unittest.TestCase):
         self.assertEqual(status, 0, said)
         self.assertIn("parts are sealed, without their keys", said)
         clear = opened / "records" / (self.document() + ".document.zst")
+        # Any key makes something of a counter mode's bytes; only one is the part's.
+        key = opened / "records" / (self.document() + ".document.key")
+        before = key.read_text(), clear.read_bytes()
+        sealed_bytes = (opened / "records" / (self.document() + ".document.sealed")).read_bytes()
+        key.write_text("0" * 64 + "\n")
+        clear.write_bytes(subprocess.run(["openssl", "enc", "-d", "-aes-256-ctr", "-nosalt", "-K", "0" * 64, "-iv",
+                                          sealed_bytes[16:28].hex() + "00000002"], input=sealed_bytes[28:-16],
+                                         capture_output=True, check=True).stdout)
+        status, said = self.check_export(opened)
+        self.assertEqual(status, 1, said)
+        self.assertIn("is not what the sealed part holds", said)
+        key.write_text(before[0])
+        clear.write_bytes(before[1])
         # What was opened is not what is proved: whoever exports cannot put other words beside the sealed ones.
         clear.write_bytes(clear.read_bytes()[:-1] + b"!")
         status, said = self.check_export(opened)
