@@ -22,6 +22,8 @@ using journal::Part;
 using therapy::Meets;
 
 struct Intake::State : std::enable_shared_from_this<State> {
+  struct UnderWay;
+
   State(World w, std::vector<Target> t, std::function<void(const std::string&)> done)
       : world(w), targets(std::move(t)), translated(std::move(done)) {
     for (const Target& target : targets) {
@@ -41,7 +43,7 @@ struct Intake::State : std::enable_shared_from_this<State> {
   void translate_for(const Target& target, const std::vector<journal::Leg>& legs);
   base::Result<Change> made_for(const Target& target, const journal::Leg& leg,
                                 const std::vector<journal::Leg>& legs) const;
-  void hold(const journal::Leg& leg, const char* reason);
+  void hold(const journal::Leg& leg, const char* reason, const std::shared_ptr<UnderWay>& mark);
 
   World world;
   std::vector<Target> targets;
@@ -54,6 +56,33 @@ struct Intake::State : std::enable_shared_from_this<State> {
   std::size_t sweeps_until_count = 0;
   std::mutex mutex;
   std::set<std::string> waiting;  // sessions that a worker has been given
+  // Session and target of what is being translated and written: a record of one target wakes the
+  // session, and what another is about to have must not be made for it twice.
+  std::set<std::pair<std::string, std::string>> under_way;
+};
+
+// A mark in `under_way`, until the record is written or none will be.
+struct Intake::State::UnderWay {
+  UnderWay(std::shared_ptr<State> s, const journal::Leg& leg)
+      : state(std::move(s)), of(leg.session, leg.target) {
+    const std::lock_guard lock(state->mutex);
+    state->under_way.insert(of);
+  }
+  UnderWay(const UnderWay&) = delete;
+  UnderWay& operator=(const UnderWay&) = delete;
+  ~UnderWay() { end(); }
+  // Before the session is woken for what comes next, which would pass it over otherwise.
+  void end() {
+    const std::lock_guard lock(state->mutex);
+    if (!ended) {
+      state->under_way.erase(of);
+    }
+    ended = true;
+  }
+
+  std::shared_ptr<State> state;
+  std::pair<std::string, std::string> of;
+  bool ended = false;
 };
 
 namespace {
@@ -297,16 +326,25 @@ void Intake::State::enqueue(const std::string& session) {
 }
 
 void Intake::State::translate(const std::string& session) {
+  // Looked at before the legs: what has ended by now is in them. What has not wakes the session.
+  std::set<std::string> passed_over;
   {
     const std::lock_guard lock(mutex);
     waiting.erase(session);
+    for (const std::string& name : names) {
+      if (under_way.contains({session, name})) {
+        passed_over.insert(name);
+      }
+    }
   }
   const auto legs = world.journal.store().legs(session);
   if (!legs) {
     return;
   }
   for (const Target& target : targets) {
-    translate_for(target, *legs);
+    if (!passed_over.contains(target.name)) {
+      translate_for(target, *legs);
+    }
   }
 }
 
@@ -344,39 +382,48 @@ void Intake::State::translate_for(const Target& target, const std::vector<journa
   if (leg == legs.end()) {
     return;
   }
+  const auto mark = std::make_shared<UnderWay>(shared_from_this(), *leg);
   base::Result<Change> change = made_for(target, *leg, legs);
   if (!change) {
     // The document cannot be read back: held, since no amount of trying again mends a disk. What
     // the next sweep may manage is left to it.
     const base::ErrorCode code = change.error().code;
     if (code != base::ErrorCode::kIo) {
-      hold(*leg, code == base::ErrorCode::kLimit      ? kMapFailed
-                 : code == base::ErrorCode::kNotFound ? "document-destroyed"
-                                                      : "document-unreadable");
+      hold(*leg,
+           code == base::ErrorCode::kLimit      ? kMapFailed
+           : code == base::ErrorCode::kNotFound ? "document-destroyed"
+                                                : "document-unreadable",
+           mark);
     }
     return;
   }
   const std::string name = target.name;
   static_cast<void>(world.journal.submit(
       std::move(*change),
-      [self = shared_from_this(), leg = *leg, name](const base::Result<Outcome>& outcome) {
+      [self = shared_from_this(), leg = *leg, name, mark](const base::Result<Outcome>& outcome) {
         if (!outcome) {
           if (journal::is_of_the_change(outcome.error().code)) {
-            self->hold(leg, kMapFailed);
+            self->hold(leg, kMapFailed, mark);
+          } else {
+            mark->end();
           }
           return;  // likewise
         }
         if (outcome->record.kind == Kind::kChecked) {
           self->translated(name);
         }
+        mark->end();
         self->enqueue(leg.session);
       }));
 }
 
 // Waits for a person, without anything that was made of it.
-void Intake::State::hold(const journal::Leg& leg, const char* reason) {
+void Intake::State::hold(const journal::Leg& leg, const char* reason,
+                         const std::shared_ptr<UnderWay>& mark) {
   static_cast<void>(world.journal.submit(
-      held(leg, reason), [self = shared_from_this(), session = leg.session](const auto& outcome) {
+      held(leg, reason),
+      [self = shared_from_this(), session = leg.session, mark](const auto& outcome) {
+        mark->end();
         if (outcome) {
           self->enqueue(session);
         }

@@ -1,11 +1,14 @@
 #include "engine/intake/intake.h"
 
+#include <atomic>
 #include <chrono>
 #include <future>
 #include <memory>
+#include <mutex>
 #include <new>
 #include <string>
 #include <thread>
+#include <utility>
 #include <vector>
 
 #include <gtest/gtest.h>
@@ -168,6 +171,100 @@ TEST_F(IntakeTest, ACoreThatThrowsHoldsTheRevisionAndTheEngineGoesOn) {
   intake_->sweep();
   workers_->stop();
   EXPECT_EQ(*store_->size(), before) << "it is not tried again by itself";
+}
+
+// Counts what it is asked to translate.
+class CountingCore final : public SessionCore {
+ public:
+  therapy::Translator::Admission admit(std::string_view body) const override {
+    return inner_.admit(body);
+  }
+  therapy::Translation translate(std::span<const therapy::Revision> revisions) const override {
+    ++translations;
+    return inner_.translate(revisions);
+  }
+  const therapy::Provenance& provenance() const override { return inner_.provenance(); }
+  mutable std::atomic<int> translations{0};
+
+ private:
+  CoreDouble inner_{"m1"};
+};
+
+// A journal that has what is for one target written only when it is told to.
+class HaltingJournal final : public journal::Appender {
+ public:
+  HaltingJournal(journal::Journal& inner, std::string target)
+      : inner_(inner), target_(std::move(target)) {}
+  bool submit(journal::Change change, Done done) override {
+    {
+      const std::lock_guard lock(mutex_);
+      if (halts_ && change.record.target == target_) {
+        halted_.emplace_back(std::move(change), std::move(done));
+        return true;
+      }
+    }
+    return inner_.submit(std::move(change), std::move(done));
+  }
+  journal::Store& store() const override { return inner_.store(); }
+  std::size_t halted() {
+    const std::lock_guard lock(mutex_);
+    return halted_.size();
+  }
+  void go_on() {
+    const std::lock_guard lock(mutex_);
+    halts_ = false;
+    for (auto& [change, done] : halted_) {
+      EXPECT_TRUE(inner_.submit(std::move(change), std::move(done)));
+    }
+    halted_.clear();
+  }
+
+ private:
+  journal::Journal& inner_;
+  std::string target_;
+  std::mutex mutex_;
+  bool halts_ = true;
+  std::vector<std::pair<journal::Change, Done>> halted_;
+};
+
+TEST_F(IntakeTest, WhatOneTargetsRecordWakesIsMadeOnceForTheOther) {
+  stop();
+  const CountingCore first;
+  const CountingCore second;
+  journal_ = std::make_unique<journal::Journal>(*store_, clock_);
+  workers_ = std::make_unique<WorkPool>(1);
+  HaltingJournal halting(*journal_, "second");
+  std::vector<Target> targets;
+  targets.emplace_back("main", &first);
+  targets.emplace_back("second", &second);
+  intake_ = std::make_unique<Intake>(Intake::World{halting, *workers_, *workers_, key_, core_},
+                                     std::move(targets), [](const std::string&) {});
+  EXPECT_EQ(send(document_of("a", 1, "p")).status, 202);
+  EXPECT_EQ(send(document_of("a", 2, "p")).status, 202);
+  const auto seen = [this] {
+    std::string out;
+    const auto legs = store_->legs(session_id_of("a"));
+    for (const journal::Leg& leg : *legs) {
+      out += leg.target + " " + std::string(journal::name_of(leg.state)) + ", ";
+    }
+    return out;
+  };
+  const std::string waits = "main checked, second accepted, main checked, second accepted, ";
+  for (int i = 0; i < 2'000 && (seen() != waits || halting.halted() == 0); ++i) {
+    std::this_thread::sleep_for(std::chrono::milliseconds(1));
+  }
+  EXPECT_EQ(seen(), waits);
+  intake_->sweep();
+  std::promise<void> done;  // what was woken has been looked at
+  ASSERT_TRUE(workers_->run(session_id_of("a"), [&done] { done.set_value(); }));
+  done.get_future().get();
+  EXPECT_EQ(second.translations, 1);
+  // Its own record wakes what waits behind it, with no sweep.
+  halting.go_on();
+  EXPECT_EQ(settled("a"), "1 main checked, 1 second checked, 2 main checked, 2 second checked");
+  EXPECT_EQ(first.translations, 2);
+  EXPECT_EQ(second.translations, 2);
+  stop();
 }
 
 // As a core that was given conditions: the first holds for patients whose name begins with "y", and
