@@ -62,6 +62,7 @@ using journal::Leg;
 using journal::LegState;
 using journal::Record;
 using journal::Store;
+using Conflicts = std::vector<delivery::Conflict>;
 
 // Records read at one time: a journal of any length is listed in little memory.
 constexpr std::size_t kPage = 256;
@@ -102,16 +103,26 @@ Result<void> each_of(const Store& store, journal::Query query,
   }
 }
 
+// Why it is not said what is in a revision's way: the part that says so is sealed, or damaged.
+std::string unsaid(const Store& store, const Leg& leg, const Result<Conflicts>& conflicts) {
+  const bool too_large = leg.state == LegState::kHeld && leg.reason == delivery::kTooLarge;
+  const auto part = too_large ? store.part(leg.changed, "outcome") : Result<std::string>({});
+  return !conflicts ? conflicts.error().text() : !part ? part.error().text() : std::string();
+}
+
 void print_leg(const Store& store, const Leg& leg) {
   std::printf("%8llu %s/%u %s %s %s\n", static_cast<unsigned long long>(leg.accepted),
               leg.session.c_str(), leg.revision, leg.target.c_str(),
               std::string(journal::name_of(leg.state)).c_str(), leg.reason.c_str());
   const auto conflicts = delivery::conflicts_of(store, leg);
-  for (const delivery::Conflict& one : conflicts ? *conflicts : std::vector<delivery::Conflict>()) {
+  for (const delivery::Conflict& one : conflicts ? *conflicts : Conflicts()) {
     std::printf("         %s\n", shown_text(delivery::to_sentence(one)).c_str());
   }
   if (const std::string detail = delivery::too_large_sentence(store, leg); !detail.empty()) {
     std::printf("         %s\n", shown_text(detail).c_str());
+  }
+  if (const std::string why = unsaid(store, leg, conflicts); !why.empty()) {
+    std::printf("         what is in its way cannot be said: %s\n", shown_text(why).c_str());
   }
 }
 
@@ -132,6 +143,10 @@ void print_json_leg(const Store& store, const Leg& leg) {
   if (const std::string detail = delivery::too_large_sentence(store, leg); !detail.empty()) {
     out += ",\"detail\":";
     json::write_string(detail, out);
+  }
+  if (const std::string why = unsaid(store, leg, conflicts); !why.empty()) {
+    out += ",\"unsaid\":";
+    json::write_string(why, out);
   }
   std::printf("%s}\n", out.c_str());
 }

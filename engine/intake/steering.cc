@@ -179,8 +179,12 @@ base::Result<journal::Change> steer(const journal::Store& store, const SteerRequ
   }
   if (request.action == Steer::kRelease) {
     const ReasonRow* row = row_of(leg->reason);
-    if (leg->bundle == 0 || (row != nullptr && !row->may_release) ||
-        !store.part(leg->bundle, "bundle").has_value()) {
+    const bool may = leg->bundle != 0 && (row == nullptr || row->may_release);
+    const auto bundle = may ? store.part(leg->bundle, "bundle") : base::Result<std::string>({});
+    if (!bundle && bundle.error().code != base::ErrorCode::kNotFound) {
+      return bundle.error();  // sealed and no key given, damaged: nothing is wrong with the reason
+    }
+    if (!may || !bundle) {
       return base::Error(base::ErrorCode::kInvalid,
                          "this one cannot be released (" + leg->reason +
                              "): mend what stopped it and remap, or send a new revision");

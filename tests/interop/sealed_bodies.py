@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
 """Bodies sealed at rest by a real engine: what lies on the disk, what the commands say with and without the master key."""
 import hashlib
+import json
 import os
 import pathlib
 import shutil
@@ -10,6 +11,7 @@ import sys
 import tempfile
 import time
 import unittest
+import unittest.mock
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[2] / "sandbox"))
 import stage  # noqa: E402
@@ -100,6 +102,32 @@ class SealedBodies(unittest.TestCase):
         status, said = self.command("move", self.session, "--to", "https://hill.example/ids/patient|P-0102", "--why", "mixed up")
         self.assertEqual(status, 2)
         self.assertIn("give the master key", said)
+
+    def test_what_is_held_is_explained_and_released_with_the_key(self):
+        self.enterContext(unittest.mock.patch.object(self, "engine", self.enterContext(stage.Engine(self.folder, name="held"))))
+        self.engine.start(self.server.base, "--journal-key", self.key)
+        document = stage.sent("hazel-stairs.r1")
+        session = self.engine.session_id(self.engine.send(document))
+        stage.wait_for("landed", lambda: self.engine.settled(session, ("landed",)))
+        for one in self.server.all("Observation"):  # somebody else writes to all of it
+            answer = self.server.request("PUT", f"/fhir/Observation/{one['id']}", dict(one, note=[{"text": "seen again"}]),
+                                         {"Content-Type": "application/fhir+json"})
+            self.assertEqual(answer.status, 200, answer.body)
+        self.engine.send(stage.sent("hazel-stairs.r2"))
+        stage.wait_for("held", lambda: self.engine.settled(session, ("held",)))
+        self.engine.stop()
+
+        status, said = self.command("list", "--state", "held")
+        self.assertEqual((status, said.count("what is in its way cannot be said: the part is sealed")), (0, 1), said)
+        (told,) = map(json.loads, self.command("list", "--state", "held", "--json")[1].splitlines())
+        self.assertIn("give the master key", told["unsaid"])
+        status, said = self.command("--journal-key", self.key, "list", "--state", "held")
+        self.assertEqual((status, "cannot be said" in said), (0, False), said)
+        self.assertIn("was changed on the record server by somebody else", said)
+        status, said = self.command("release", session, "--why", "compared")
+        self.assertEqual((status, "give the master key" in said, "mend what stopped it" in said), (2, True, False), said)
+        status, said = self.command("--journal-key", self.key, "release", session, "--why", "compared")
+        self.assertEqual((status, " released " in said), (0, True), said)
 
     def test_an_export_is_verified_by_others_opened_and_sealed(self):
         opened, sealed = self.folder / "opened", self.folder / "sealed"
