@@ -11,6 +11,7 @@
 #include "engine/cli/given_words.h"
 #include "engine/cli/journal_keys.h"
 #include "engine/cli/journal_report.h"
+#include "engine/cli/shown_text.h"
 #include "engine/cli/system_seams.h"
 #include "engine/journal/keeping.h"
 #include "engine/journal/open_store.h"
@@ -30,7 +31,7 @@ using journal::Outcome;
 using journal::Store;
 
 int fail(const Error& error) {
-  std::fprintf(stderr, "chartferry journal: %s\n", error.text().c_str());
+  std::fprintf(stderr, "chartferry journal: %s\n", shown_text(error.text()).c_str());
   return kUsage;
 }
 
@@ -227,8 +228,9 @@ int list_holds(const Store& store) {
     return fail(standing.error());
   }
   for (const journal::Record& one : *standing) {
-    std::printf("%8llu %s patient %s by %s (%s)\n", wide(one.position), one.time.c_str(),
-                one.patient.c_str(), one.actor.c_str(), one.why.c_str());
+    const std::string what =
+        one.time + " patient " + one.patient + " by " + one.actor + " (" + one.why + ")";
+    std::printf("%8llu %s\n", wide(one.position), shown_text(what).c_str());
   }
   return kOk;
 }

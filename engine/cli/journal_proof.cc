@@ -13,6 +13,7 @@
 #include "engine/cli/files.h"
 #include "engine/cli/journal_export.h"
 #include "engine/cli/read_file.h"
+#include "engine/cli/shown_text.h"
 #include "engine/cli/system_seams.h"
 #include "engine/journal/merkle.h"
 #include "engine/journal/secret_file.h"
@@ -30,13 +31,15 @@ using base::Result;
 using journal::Store;
 using journal::TreeHead;
 
+// What is wrong quotes what somebody may have put there to be read as another verdict: each finding
+// is one line, and steers nothing.
 int fail(const Error& error) {
-  std::fprintf(stderr, "chartferry journal: %s\n", error.text().c_str());
+  std::fprintf(stderr, "chartferry journal: %s\n", shown_text(error.text()).c_str());
   return kUsage;
 }
 
 int no(const std::string& why) {
-  std::fprintf(stderr, "chartferry journal: %s\n", why.c_str());
+  std::fprintf(stderr, "chartferry journal: %s\n", shown_text(why).c_str());
   return kNo;
 }
 
@@ -275,15 +278,15 @@ int verify_journal(const Store& store, const ProofFiles& files) {
   }
   const auto judged = judge(store, files);
   if (!judged) {
-    std::printf("unreadable: %s\n", judged.error().text().c_str());
+    std::printf("unreadable: %s\n", shown_text(judged.error().text()).c_str());
     return kNo;
   }
   const journal::Verification* report = &judged->report;
   for (const std::string& remark : report->remarks) {
-    std::printf("remark: %s\n", remark.c_str());
+    std::printf("remark: %s\n", shown_text(remark).c_str());
   }
   for (const std::string& fault : report->faults) {
-    std::printf("fault: %s\n", fault.c_str());
+    std::printf("fault: %s\n", shown_text(fault).c_str());
   }
   if (report->destroyed > 0 || report->unopened > 0) {
     std::printf(

@@ -91,6 +91,38 @@ class JournalProof(unittest.TestCase):
         # Another program gets it as it was sent.
         self.assertIn(STEERING, subprocess.run(words, stdout=subprocess.PIPE, check=False).stdout)
 
+    def test_whoever_altered_it_writes_no_line_of_the_verdict(self):
+        verdict = "sound: 20 records, 20 parts, 50000 bytes, 2 of 2 tree heads agree, root ab12"
+        name = f"x\x1b[2J\x1b[H\n{verdict}\u202e\x9b\x1b[30m"
+        journal = self.copied("steered")
+        with sqlite3.connect(journal) as database:
+            database.execute("UPDATE record SET head = replace(head, 'kind landed', 'kind held')")
+            database.execute(f'CREATE VIEW "{name}" AS SELECT 1')
+        terminal, program = pty.openpty()
+        with open(terminal, "rb", buffering=0) as reader, open(program, "wb", buffering=0) as writer:
+            words = [str(stage.ENGINE), "journal", "--journal", str(journal), "verify"]
+            self.assertEqual(subprocess.run(words, stdout=writer, check=False).returncode, 1)
+            shown = reader.read(65536).decode("utf-8")
+        said = self.command("verify", journal=journal)[1]
+        folder = self.export("steered-export")
+        (folder / "records" / name).write_text("x")
+        for text in (shown.replace("\r\n", "\n"), said, self.check_export(folder)[1]):
+            lines = [line for line in text.split("\n") if line]
+            self.assertTrue(any("fault: " in line and verdict in line for line in lines), text)
+            self.assertFalse(any(line.startswith("sound") for line in lines), text)
+            self.assertTrue(lines[-1].startswith("NOT SOUND: "), text)
+            for steering in "\x1b\u202e\x9b\r":
+                self.assertNotIn(steering, text)
+
+    def test_a_hold_reads_as_it_was_written(self):
+        journal = self.copied("held")
+        status, said = self.command("hold", "--patient", "https://hill.example/ids/patient|P-0999", "--why",
+                                    "order \u202eof the court", journal=journal)
+        self.assertEqual(status, 0, said)
+        status, said = self.command("holds", journal=journal)
+        self.assertEqual(status, 0, said)
+        self.assertIn("(order  of the court)", said)
+
     @staticmethod
     def forge(folder, head, parts):
         """What anybody can do with a folder and no key: a record behind the last one, with its parts."""
