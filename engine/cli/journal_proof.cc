@@ -58,6 +58,7 @@ Result<journal::HeadKey> public_key(const ProofFiles& files) {
 struct CheckedHeads {
   std::vector<TreeHead> signed_ones;  // by the key
   std::size_t all = 0;
+  std::vector<std::string> no_heads;  // lines that are none, a sentence each
 };
 
 // All heads of all files; what is wrong with them goes into `faults`, not into an error. A head
@@ -67,26 +68,29 @@ CheckedHeads checked_heads(const ProofFiles& files, std::vector<std::string>& fa
   const std::vector<std::string> names =
       files.heads.empty() ? std::vector<std::string>{files.all_heads()} : files.heads;
   for (const std::string& name : names) {
-    auto heads = journal::read_tree_heads(name);
-    if (!heads) {
-      faults.push_back(heads.error().text());
+    auto file = journal::read_tree_heads(name);
+    if (!file) {
+      faults.push_back(file.error().text());
       continue;
     }
-    if (heads->empty()) {
+    const auto no_heads = journal::no_heads_of(*file, name);
+    checked.no_heads.insert(checked.no_heads.end(), no_heads.begin(), no_heads.end());
+    if (file->heads.empty()) {
       if (!files.heads.empty()) {
         faults.push_back(name + ": holds no tree head");
       }
       continue;
     }
-    checked.all += heads->size();
+    checked.all += file->heads.size();
     const auto key = public_key(files);
     if (!key) {
       faults.push_back("the tree heads cannot be verified: " + key.error().text());
       continue;
     }
-    const auto found = journal::check_tree_heads(*heads, *key, name);
+    const auto found = journal::check_tree_heads(*file, *key, name);
     faults.insert(faults.end(), found.begin(), found.end());
-    std::copy_if(std::make_move_iterator(heads->begin()), std::make_move_iterator(heads->end()),
+    std::copy_if(std::make_move_iterator(file->heads.begin()),
+                 std::make_move_iterator(file->heads.end()),
                  std::back_inserter(checked.signed_ones),
                  [&key](const TreeHead& head) { return key->verify(head); });
   }
@@ -140,7 +144,8 @@ std::string json_of(const std::vector<Digest>& path) {
   return out + "]";
 }
 
-// The heads for a proof: without a fault, or what is wrong.
+// The heads for a proof: without a fault, or what is wrong. A line that is none takes nothing away
+// from a proof by those that are.
 Result<std::vector<TreeHead>> sound_heads(const ProofFiles& files) {
   std::vector<std::string> faults;
   std::vector<TreeHead> heads = checked_heads(files, faults).signed_ones;
@@ -178,6 +183,7 @@ Result<Judged> judge(const Store& store, const ProofFiles& files) {
     return std::move(report).error();
   }
   report->faults.insert(report->faults.end(), faults.begin(), faults.end());
+  report->faults.insert(report->faults.end(), heads.no_heads.begin(), heads.no_heads.end());
   auto differences = store.check_fold(base::limits::kIssuesMax);
   if (!differences) {
     report->faults.push_back("states: " + differences.error().text());

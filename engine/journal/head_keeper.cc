@@ -28,9 +28,9 @@ HeadKeeper::HeadKeeper(const Store& store, const base::Clock& clock, HeadSigner 
       key_(*HeadKey::from_pem(signer_.public_pem())),
       key_is_old_(files.key_is_old),
       none_before_(!files.key_is_old) {
-  places_.push_back({files.heads, false, 0});
+  places_.push_back(Place(files.heads));
   for (const std::string& anchor : files.anchors) {
-    places_.push_back({anchor, false, 0});
+    places_.push_back(Place(anchor));
   }
 }
 
@@ -46,30 +46,52 @@ void HeadKeeper::read_newest(Place& place, const std::vector<TreeHead>& heads) {
 }
 
 // Before the records, so that none can be signed by somebody else in between. An anchor that cannot
-// be read (its machine is away, or it holds what is no head) is read as soon as it can be, and
-// holds nothing up.
+// be read (its machine is away), or that holds other lines and not one head, so that it may be
+// another file than the one that was meant, is read as soon as it can be, and holds nothing up.
 Result<void> HeadKeeper::read_places(Kept& kept) {
   for (Place& place : places_) {
     if (place.read) {
       continue;
     }
-    const auto heads = read_tree_heads(place.path);
-    if (!heads) {
-      if (&place == &places_.front()) {
-        return heads.error();
-      }
-      kept.unwritten.push_back(heads.error().text());
+    const bool is_anchor = &place != &places_.front();
+    const auto file = read_tree_heads(place.path);
+    if (!file && !is_anchor) {
+      return file.error();
+    }
+    if (!file) {
+      kept.unwritten.push_back(file.error().text());
+      continue;
+    }
+    if (is_anchor && file->heads.empty() && !file->no_heads.empty()) {
+      kept.unwritten.push_back(place.path + ":" + std::to_string(file->no_heads.front().number) +
+                               ": this file holds lines and not one tree head; none is written "
+                               "into it");
       continue;
     }
     place.read = true;
+    place.has_no_heads = !file->no_heads.empty();
     read_ = false;
-    for (std::size_t line = 0; line < heads->size(); ++line) {
-      const TreeHead& head = (*heads)[line];
-      claims_.emplace(head.size, Claim{head.root, head.time, place.path, line});
+    for (std::size_t i = 0; i < file->heads.size(); ++i) {
+      const TreeHead& head = file->heads[i];
+      claims_.emplace(head.size, Claim{head.root, head.time, place.path, i});
     }
-    read_newest(place, *heads);
+    read_newest(place, file->heads);
   }
   return {};
+}
+
+// Those that stand there now: somebody may have taken some out.
+void HeadKeeper::name_no_heads(Kept& kept) {
+  for (Place& place : places_) {
+    const auto file =
+        place.has_no_heads ? read_tree_heads(place.path) : Result<HeadsFile>(HeadsFile());
+    if (!file) {
+      continue;  // what comes to be written there tells of it
+    }
+    place.has_no_heads = !file->no_heads.empty();
+    const auto lines = no_heads_of(*file, place.path);
+    kept.unproved.insert(kept.unproved.end(), lines.begin(), lines.end());
+  }
 }
 
 // What is wrong is looked at again from the start, should it be put right.
@@ -93,16 +115,16 @@ Result<void> HeadKeeper::contradiction(const Claim& claim, std::string what) {
 Result<bool> HeadKeeper::proves(const Claim& claim, HeadFiles& files) {
   auto file = files.find(claim.path);
   if (file == files.end()) {
-    auto heads = read_tree_heads(claim.path);
-    if (!heads) {
-      return std::move(heads).error();
+    auto read = read_tree_heads(claim.path);
+    if (!read) {
+      return std::move(read).error();
     }
-    file = files.emplace(claim.path, std::move(*heads)).first;
+    file = files.emplace(claim.path, std::move(*read)).first;
   }
-  if (claim.line >= file->second.size()) {
+  if (claim.number >= file->second.heads.size()) {
     return true;
   }
-  const TreeHead& head = file->second[claim.line];
+  const TreeHead& head = file->second.heads[claim.number];
   if (head.key != key_.name() || key_.verify(head)) {
     return true;
   }
@@ -110,7 +132,7 @@ Result<bool> HeadKeeper::proves(const Claim& claim, HeadFiles& files) {
     return false;
   }
   unproved_.push_back({claim.path, print_tree_head(head),
-                       claim.path + ":" + std::to_string(claim.line + 1) +
+                       claim.path + ":" + std::to_string(file->second.lines[claim.number]) +
                            ": the signature does not verify; nobody with the key wrote this line"});
   return false;
 }
@@ -121,8 +143,8 @@ void HeadKeeper::drop_what_is_gone() {
     if (lines.count(one.path) > 0) {
       continue;
     }
-    const auto heads = read_tree_heads(one.path);
-    for (const TreeHead& head : heads ? *heads : std::vector<TreeHead>()) {
+    const auto file = read_tree_heads(one.path);
+    for (const TreeHead& head : file ? file->heads : std::vector<TreeHead>()) {
       lines[one.path].insert(print_tree_head(head));
     }
   }
@@ -190,12 +212,13 @@ Result<std::vector<TreeHead>> HeadKeeper::heads_elsewhere(const Place& place) {
     if (&other == &place || !other.read || other.size == 0) {
       continue;
     }
-    auto heads = read_tree_heads(other.path);
-    if (heads) {
-      std::erase_if(*heads, [&](const TreeHead& head) { return !key_.verify(head); });
+    auto file = read_tree_heads(other.path);
+    if (!file) {
+      return std::move(file).error();
     }
-    if (!heads || !heads->empty()) {
-      return heads;
+    std::erase_if(file->heads, [&](const TreeHead& head) { return !key_.verify(head); });
+    if (!file->heads.empty()) {
+      return std::move(file->heads);
     }
   }
   return std::vector<TreeHead>();
@@ -244,6 +267,7 @@ Result<HeadKeeper::Kept> HeadKeeper::keep() {
   for (const Unproved& one : unproved_) {
     kept.unproved.push_back(one.text);
   }
+  name_no_heads(kept);
   if (tree_.size() == 0) {
     return kept;
   }

@@ -38,8 +38,8 @@ class HeadKeeper {
     // leaves are what was written, as the records behind them prove: they are signed over all the
     // same, so that what is not damaged stays protected.
     std::vector<std::string> damaged;
-    // Lines of files that nobody with the key wrote, as long as they stand there: they prove
-    // nothing, neither against the journal nor for it.
+    // Lines of files that are no head, or that nobody with the key wrote, as long as they stand
+    // there: they prove nothing, neither against the journal nor for it.
     std::vector<std::string> unproved;
   };
   HeadKeeper(const Store& store, const base::Clock& clock, HeadSigner signer, const Files& files);
@@ -55,16 +55,18 @@ class HeadKeeper {
 
  private:
   struct Place {
+    explicit Place(std::string where) : path(std::move(where)) {}
     std::string path;
     bool read = false;
-    std::uint64_t size = 0;  // of its newest head with this key
+    std::uint64_t size = 0;     // of its newest head with this key
+    bool has_no_heads = false;  // lines that are none
   };
   // A head that is to be compared with the tree.
   struct Claim {
     base::Digest root{};
     std::string time;
     std::string path;
-    std::size_t line = 0;  // of the file, from 0
+    std::size_t number = 0;  // among the heads of the file, from 0
   };
   struct Unproved {
     std::string path;
@@ -74,8 +76,9 @@ class HeadKeeper {
 
   base::Result<void> read_places(Kept& kept);
   void read_newest(Place& place, const std::vector<TreeHead>& heads);
+  void name_no_heads(Kept& kept);
   base::Result<void> catch_up(Kept& kept);
-  using HeadFiles = std::map<std::string, std::vector<TreeHead>>;
+  using HeadFiles = std::map<std::string, HeadsFile>;
   base::Result<bool> proves(const Claim& claim, HeadFiles& files);
   void drop_what_is_gone();
   base::Result<void> contradiction(const Claim& claim, std::string what);

@@ -119,13 +119,22 @@ std::string HeadSigner::public_pem() const {
   return base::ed25519_to_pem(base::ed25519_public(secret_));
 }
 
-std::vector<std::string> check_tree_heads(const std::vector<TreeHead>& heads, const HeadKey& key,
+std::vector<std::string> no_heads_of(const HeadsFile& file, const std::string& where) {
+  std::vector<std::string> out;
+  for (const HeadsFile::Line& line : file.no_heads) {
+    out.push_back(where + ":" + std::to_string(line.number) +
+                  ": this line is no tree head; it proves nothing");
+  }
+  return out;
+}
+
+std::vector<std::string> check_tree_heads(const HeadsFile& file, const HeadKey& key,
                                           const std::string& where) {
   std::vector<std::string> faults;
   std::uint64_t size = 0;
-  std::size_t line = 0;
-  for (const TreeHead& head : heads) {
-    const std::string place = where + ", line " + std::to_string(++line);
+  for (std::size_t i = 0; i < file.heads.size(); ++i) {
+    const TreeHead& head = file.heads[i];
+    const std::string place = where + ", line " + std::to_string(file.lines[i]);
     if (head.key != key.name()) {
       faults.push_back(place + ": signed with another key (" + head.key.substr(0, 16) +
                        "..., expected " + key.name().substr(0, 16) + "...)");

@@ -60,10 +60,22 @@ class HeadSigner {
 // That heads can be kept there: nothing is there yet, or a regular file. What cannot be looked at
 // (a disk that is away) may become one. Errors: kInvalid.
 base::Result<void> check_heads_file(const std::string& path);
+// A file of heads as it was read.
+struct HeadsFile {
+  struct Line {
+    std::size_t number = 0;  // from 1
+    std::string text;
+  };
+  std::vector<TreeHead> heads;
+  std::vector<std::size_t> lines;  // of each head, from 1
+  std::vector<Line> no_heads;      // lines that are none: the first few
+};
 // The heads of a file, one a line; none when there is no file. A last line without its break was
-// being written when the power went, and is left out. Errors: kIo, kLimit, kCorrupt naming the
-// line.
-base::Result<std::vector<TreeHead>> read_tree_heads(const std::string& path);
+// being written when the power went, and is left out. Any other line that is no head says nothing,
+// neither for the heads around it nor against them. Errors: kIo, kLimit.
+base::Result<HeadsFile> read_tree_heads(const std::string& path);
+// One sentence for each of the lines that are no head. `where` names the file.
+std::vector<std::string> no_heads_of(const HeadsFile& file, const std::string& where);
 // Durable on return. Errors: kIo, with the system's words.
 base::Result<void> append_tree_head(const std::string& path, const TreeHead& head);
 // A file of these, in place of what is there.
@@ -71,7 +83,7 @@ base::Result<void> write_tree_heads(const std::string& path, const std::vector<T
 
 // What a set of heads says that it should not: a signature that does not verify, another key, a
 // tree that shrank. `where` names the file. One sentence each.
-std::vector<std::string> check_tree_heads(const std::vector<TreeHead>& heads, const HeadKey& key,
+std::vector<std::string> check_tree_heads(const HeadsFile& file, const HeadKey& key,
                                           const std::string& where);
 
 }  // namespace engine::journal

@@ -20,6 +20,7 @@ using base::ErrorCode;
 using base::Result;
 
 constexpr std::string_view kNoRegularFile = "this is no regular file";
+constexpr std::size_t kNoHeadsMax = 16;  // lines that are kept to be named
 
 // To be written. Does not wait for the other end of a pipe: whoever signs the heads would wait with
 // it. Goes along no link: an anchor lies where others write, who could have any file of the
@@ -98,24 +99,26 @@ Result<void> check_heads_file(const std::string& path) {
   return {};
 }
 
-Result<std::vector<TreeHead>> read_tree_heads(const std::string& path) {
+Result<HeadsFile> read_tree_heads(const std::string& path) {
   auto text = whole_file(path);
   if (!text) {
     return std::move(text).error();
   }
-  std::vector<TreeHead> heads;
+  HeadsFile file;
   std::string_view rest = *text;
   std::size_t line = 0;
   for (std::size_t end = rest.find('\n'); end != std::string_view::npos; end = rest.find('\n')) {
     auto head = parse_tree_head(rest.substr(0, end));
     ++line;
-    if (!head) {
-      return Error(head.error().code, head.error().detail, path + ":" + std::to_string(line));
+    if (head) {
+      file.heads.push_back(std::move(*head));
+      file.lines.push_back(line);
+    } else if (file.no_heads.size() < kNoHeadsMax) {
+      file.no_heads.push_back({line, std::string(rest.substr(0, end))});
     }
-    heads.push_back(std::move(*head));
     rest.remove_prefix(end + 1);
   }
-  return heads;
+  return file;
 }
 
 Result<void> append_tree_head(const std::string& path, const TreeHead& head) {

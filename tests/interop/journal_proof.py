@@ -200,6 +200,21 @@ class JournalProof(unittest.TestCase):
         self.assertIn("signed with another key", said)
         self.assertRegex(said, r"0 of [4-9] tree heads agree")  # whoever signed them
 
+    def test_a_line_that_is_no_head_is_named_and_the_heads_around_it_count(self):
+        journal = self.copied("garbage")
+        heads = pathlib.Path(f"{journal}.heads")
+        lines = heads.read_text().splitlines()
+        heads.write_text("\n".join([lines[0], "garbage", *lines[1:]]) + "\nsize=9")  # the last was cut off with the power
+        status, said = self.command("verify", journal=journal)
+        self.assertEqual(status, 1, said)
+        self.assertIn(f"fault: {heads}:2: this line is no tree head; it proves nothing", said)
+        self.assertIn("NOT SOUND: ", said)
+        self.assertIn(f"{len(lines)} of {len(lines)} tree heads agree", said)
+        self.assertNotIn("no signed tree heads", said)
+        status, said = self.command("prove", 2, journal=journal)
+        self.assertEqual((status, json.loads(said)["position"]), (0, 2), said)
+        self.assertEqual(self.check_export(self.export("of-garbage", journal=journal))[0], 0)
+
     def test_a_file_that_is_named_and_not_there_is_an_error(self):
         empty = self.folder / "empty"
         empty.write_text("")

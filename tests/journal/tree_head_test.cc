@@ -35,9 +35,9 @@ HeadKey key_of(const HeadSigner& signer) {
 }
 
 std::vector<TreeHead> heads_of(const std::string& path) {
-  auto heads = read_tree_heads(path);
-  EXPECT_TRUE(heads.has_value()) << (heads ? "" : heads.error().text());
-  return heads ? *heads : std::vector<TreeHead>();
+  auto file = read_tree_heads(path);
+  EXPECT_TRUE(file.has_value()) << (file ? "" : file.error().text());
+  return file ? file->heads : std::vector<TreeHead>();
 }
 
 TEST(TreeHeads, AreNamedByThePublicKeyOfTheirSecret) {
@@ -109,10 +109,28 @@ TEST(TreeHeads, OutliveAPowerLossInTheMiddleOfALine) {
   const auto heads = heads_of(path);
   ASSERT_EQ(heads.size(), 2U);
   EXPECT_EQ(print_tree_head(heads[1]), print_tree_head(second));
-  std::ofstream(path, std::ios::app) << "size=3\n";
-  const auto broken = read_tree_heads(path);
-  ASSERT_FALSE(broken.has_value());
-  EXPECT_EQ(broken.error().where, path + ":3");
+}
+
+TEST(TreeHeads, StandInTheirLinesWhateverElseAFileHolds) {
+  const TemporaryFolder folder;
+  const std::string path = folder.file("heads");
+  const HeadSigner signer(kSecret);
+  const std::string time = "2026-03-02T09:41:00.000Z";
+  std::ofstream(path) << print_tree_head(signer.sign(1, base::sha256("1"), time)) << "size=3\n\n"
+                      << print_tree_head(signer.sign(2, base::sha256("2"), time));
+  const auto file = read_tree_heads(path);
+  ASSERT_TRUE(file.has_value()) << file.error().text();
+  ASSERT_EQ(file->heads.size(), 2U);
+  EXPECT_EQ(file->heads[1].size, 2U);
+  EXPECT_EQ(file->lines, (std::vector<std::size_t>{1, 4}));
+  EXPECT_EQ(no_heads_of(*file, "heads"),
+            (std::vector<std::string>{"heads:2: this line is no tree head; it proves nothing",
+                                      "heads:3: this line is no tree head; it proves nothing"}));
+  EXPECT_TRUE(check_tree_heads(*file, key_of(signer), "heads").empty());
+  for (int i = 0; i < 1000; ++i) {
+    std::ofstream(path, std::ios::app) << "another file\n";
+  }
+  EXPECT_EQ(read_tree_heads(path)->no_heads.size(), 16U) << "the first";
 }
 
 // In an anchor's folder others may write.
@@ -147,14 +165,15 @@ TEST(TreeHeads, AnotherKeyAndAShrunkTreeAreNamed) {
   const std::string time = "2026-03-02T09:41:00.000Z";
   TreeHead forged = signer.sign(6, base::sha256("6"), time);
   forged.size = 7;
-  const auto faults = check_tree_heads(
-      {signer.sign(5, base::sha256("5"), time), other.sign(6, base::sha256("6"), time), forged,
-       signer.sign(4, base::sha256("4"), time)},
-      key_of(signer), "heads");
+  HeadsFile file;
+  file.heads = {signer.sign(5, base::sha256("5"), time), other.sign(6, base::sha256("6"), time),
+                forged, signer.sign(4, base::sha256("4"), time)};
+  file.lines = {1, 2, 4, 5};
+  const auto faults = check_tree_heads(file, key_of(signer), "heads");
   ASSERT_EQ(faults.size(), 3U);
   EXPECT_NE(faults[0].find("heads, line 2: signed with another key"), std::string::npos);
-  EXPECT_NE(faults[1].find("heads, line 3: the signature does not verify"), std::string::npos);
-  EXPECT_NE(faults[2].find("heads, line 4: covers 4 records"), std::string::npos);
+  EXPECT_NE(faults[1].find("heads, line 4: the signature does not verify"), std::string::npos);
+  EXPECT_NE(faults[2].find("heads, line 5: covers 4 records"), std::string::npos);
 }
 
 class KeptHeads : public ::testing::Test {
@@ -196,7 +215,8 @@ TEST_F(KeptHeads, AreSignedWhenTheTreeHasGrown) {
   ASSERT_EQ(heads.size(), 2U);
   EXPECT_EQ(heads_of(folder_.file("anchor")).size(), 2U);
   EXPECT_EQ(heads_of(folder_.file("second")).size(), 2U);
-  EXPECT_TRUE(check_tree_heads(heads, key_of(HeadSigner(kSecret)), "heads").empty());
+  EXPECT_TRUE(
+      check_tree_heads(*read_tree_heads(heads_), key_of(HeadSigner(kSecret)), "heads").empty());
   const auto verification = verify(*store, heads);
   ASSERT_TRUE(verification.has_value());
   EXPECT_TRUE(verification->sound());
@@ -291,18 +311,52 @@ TEST_F(KeptHeads, ALineThatNobodyWithTheKeyWroteHoldsNothingUp) {
   EXPECT_TRUE(keeper.keep()->unproved.empty()) << "somebody took them out";
 }
 
-TEST_F(KeptHeads, AnAnchorThatHoldsWhatIsNoHeadIsNamedAndReadOnceItIsRight) {
+TEST_F(KeptHeads, ALineThatIsNoHeadIsNamedAndTheHeadsAroundItCount) {
   const auto store = store_of("a", {"k"});
   ASSERT_TRUE(keeper_of(*store).keep().has_value());
-  const std::string anchor = folder_.file("anchor");
-  std::ofstream(anchor, std::ios::app) << "nothing\n";
+  const std::vector<std::string> files = {heads_, folder_.file("anchor")};
+  for (const std::string& file : files) {
+    std::ofstream(file, std::ios::app) << "nothing\n";
+  }
+  ASSERT_TRUE(write(*store, clock_, Change(record_of(Kind::kAccepted, "l", 1))).has_value());
   HeadKeeper keeper = keeper_of(*store);
-  const auto kept = keeper.keep();
-  ASSERT_TRUE(kept.has_value()) << kept.error().text();
-  ASSERT_EQ(kept->unwritten.size(), 1U);
-  EXPECT_NE(kept->unwritten[0].find(anchor + ":2"), std::string::npos) << kept->unwritten[0];
-  ASSERT_TRUE(write_tree_heads(anchor, heads_of(heads_)).has_value());
+  for (int again = 0; again < 2; ++again) {
+    const auto kept = keeper.keep();
+    ASSERT_TRUE(kept.has_value()) << kept.error().text();
+    EXPECT_EQ(kept->unwritten, std::vector<std::string>());
+    ASSERT_EQ(kept->unproved.size(), 2U);
+    for (std::size_t i = 0; i < files.size(); ++i) {
+      EXPECT_EQ(kept->unproved[i], files[i] + ":2: this line is no tree head; it proves nothing");
+      EXPECT_EQ(heads_of(files[i]).size(), 2U) << "the next head comes behind it";
+    }
+  }
+  // What stands before such a line is held against the journal all the same.
+  const auto other = store_of("b", {"x", "y", "z"});
+  EXPECT_EQ(keeper_of(*other).keep().error().code, base::ErrorCode::kCorrupt);
+  ASSERT_TRUE(write_tree_heads(heads_, heads_of(heads_)).has_value());
+  EXPECT_EQ(keeper.keep()->unproved.size(), 1U);
+  ASSERT_TRUE(write_tree_heads(files[1], heads_of(heads_)).has_value());
+  EXPECT_TRUE(keeper.keep()->unproved.empty()) << "somebody took them out";
+}
+
+TEST_F(KeptHeads, NothingIsWrittenIntoAnAnchorThatIsAnotherFile) {
+  const auto store = store_of("a", {"k"});
+  const std::string anchor = folder_.file("anchor");
+  std::ofstream(anchor) << "listen = \"127.0.0.1:8080\"\nhosts";
+  HeadKeeper keeper = keeper_of(*store);
+  for (int again = 0; again < 2; ++again) {
+    const auto kept = keeper.keep();
+    ASSERT_TRUE(kept.has_value()) << kept.error().text();
+    ASSERT_EQ(kept->unwritten.size(), 1U);
+    EXPECT_EQ(kept->unwritten[0], anchor +
+                                      ":1: this file holds lines and not one tree head; none is "
+                                      "written into it");
+  }
+  EXPECT_EQ(std::filesystem::file_size(anchor), 31U);
+  EXPECT_EQ(heads_of(heads_).size(), 1U);
+  std::filesystem::remove(anchor);
   EXPECT_TRUE(keeper.keep()->unwritten.empty());
+  EXPECT_EQ(heads_of(anchor).size(), 1U);
 }
 
 TEST_F(KeptHeads, AMissingFileIsMadeAgainFromAnotherAndSaid) {
