@@ -353,7 +353,7 @@ base::Result<Change> Intake::State::made_for(const Target& target, const journal
                                              const std::vector<journal::Leg>& legs) const {
   const journal::Store& store = world.journal.store();
   // What corrects something that went there follows it, whatever the condition says.
-  if (target.condition && basis_of(leg, legs).size() == 1) {
+  if (target.condition && !follows_another(leg, legs)) {
     const auto document = store.part(leg.accepted, "document");
     if (!document) {
       return document.error();

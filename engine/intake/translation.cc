@@ -18,12 +18,19 @@ std::vector<std::uint32_t> basis_of(const Leg& leg, std::span<const Leg> legs) {
   std::vector<std::uint32_t> out;
   for (const Leg& earlier : legs) {
     if (earlier.target == leg.target && earlier.revision < leg.revision &&
-        journal::stands(earlier)) {
+        journal::stands(earlier) && !journal::is_doubtful(earlier)) {
       out.push_back(earlier.revision);
     }
   }
   out.push_back(leg.revision);
   return out;
+}
+
+bool follows_another(const Leg& leg, std::span<const Leg> legs) {
+  return std::any_of(legs.begin(), legs.end(), [&leg](const Leg& earlier) {
+    return earlier.target == leg.target && earlier.revision < leg.revision &&
+           journal::stands(earlier);
+  });
 }
 
 base::Result<std::vector<therapy::Revision>> load_revisions(
@@ -74,7 +81,19 @@ std::string_view sets_of(std::string_view made_with) {
 struct Sent {
   journal::Position bundle = 0;
   bool doubtful = false;
+  std::uint32_t revision = 0;  // 0: of the one that is translated
+  bool other_patient = false;  // than that one's
 };
+
+std::string json_of(const Sent& one, const std::string& bundle) {
+  std::string out = "{";
+  if (one.revision != 0) {
+    out += R"("revision":)" + std::to_string(one.revision) + ",";
+  }
+  out += one.other_patient ? R"("otherPatient":true,)" : "";
+  out += one.doubtful ? R"("doubtful":true,)" : "";
+  return out + R"("bundle":)" + bundle + "}";
+}
 
 // Those of one revision, oldest first; `rendered` becomes false where rendering it again does not
 // tell what they say.
@@ -103,7 +122,8 @@ base::Result<std::vector<Sent>> sent_of(const journal::Store& store, const Leg& 
 }
 
 // What was sent before, where rendering the earlier revisions again does not tell; otherwise empty.
-// This revision itself may have left as another bundle.
+// This revision itself may have left as another bundle, and one that was given up is told of by its
+// bundle alone.
 base::Result<std::string> sent_before(const journal::Store& store, const Leg& leg,
                                       std::span<const Leg> legs,
                                       const therapy::Provenance& provenance) {
@@ -116,7 +136,11 @@ base::Result<std::string> sent_before(const journal::Store& store, const Leg& le
       if (!sent) {
         return std::move(sent).error();
       }
-      all.insert(all.end(), sent->begin(), sent->end());
+      for (Sent& bundle : *sent) {
+        bundle.revision = one.revision < leg.revision ? one.revision : 0;
+        bundle.other_patient = one.patient != leg.patient;
+        all.push_back(bundle);
+      }
     }
   }
   std::string out;
@@ -125,9 +149,7 @@ base::Result<std::string> sent_before(const journal::Store& store, const Leg& le
     if (!bundle) {
       return bundle.error();
     }
-    out += out.empty() ? "[{" : ",{";
-    out += one.doubtful ? R"("doubtful":true,"bundle":)" : R"("bundle":)";
-    out += *bundle + "}";
+    out += (out.empty() ? "[" : ",") + json_of(one, *bundle);
   }
   return out.empty() ? out : out + "]";
 }

@@ -14,8 +14,11 @@
 namespace engine::intake {
 
 // The earlier revisions that a revision for a target builds on, and itself last: those that landed
-// or still may.
+// or are still to. What was given up says nothing any more, also when it may have landed; what it
+// may have put there, its bundles tell.
 std::vector<std::uint32_t> basis_of(const journal::Leg& leg, std::span<const journal::Leg> legs);
+// Whether the target has something of an earlier revision, may have it, or is still to get it.
+bool follows_another(const journal::Leg& leg, std::span<const journal::Leg> legs);
 
 // The documents as sent and the times they were taken in. Errors: kNotFound, kCorrupt, kIo.
 base::Result<std::vector<therapy::Revision>> load_revisions(

@@ -73,15 +73,19 @@ bool in_error(const Node& session) {
   return session.string_at("status") == "entered-in-error";
 }
 
+void ask_why_taken_back(const Node& session, Report& report) {
+  report.hold("reason-missing", session,
+              "This revision takes back the whole session: add change with a reason.",
+              "reason-missing");
+}
+
 // The payer's record rule: a change to what was sent carries its reason.
 void ask_reason(const Entries& before, const Entries& after, const Node& session, Report& report) {
   if (session.find("change") != nullptr) {
     return;
   }
   if (in_error(session)) {
-    report.hold("reason-missing", session,
-                "This revision takes back the whole session: add change with a reason.",
-                "reason-missing");
+    ask_why_taken_back(session, report);
     return;
   }
   for (const auto& [id, known] : before) {
@@ -98,6 +102,14 @@ void ask_reason(const Entries& before, const Entries& after, const Node& session
 
 // Whoever was treated stays the same: another patient's chart gets a session of its own, so that
 // what the first one got by mistake is taken back there and not moved about.
+void ask_which_patient(const Node& at, Report& report) {
+  report.hold("patient-changed", at,
+              "This revision names another patient than the one before. If the first was wrong, "
+              "move the session: it is taken back there and entered anew. If both are one person, "
+              "let this one go on.",
+              "patient-changed");
+}
+
 void ask_patient(const std::string& earlier, const Node& session, Report& report) {
   const Node* patient = session.find("patient");
   const Node* identifier = patient != nullptr ? patient->find("identifier") : nullptr;
@@ -107,12 +119,7 @@ void ask_patient(const std::string& earlier, const Node& session, Report& report
   const std::string now = std::string(identifier->string_at("system")) + "|" +
                           std::string(identifier->string_at("value"));
   if (now != earlier) {
-    report.hold(
-        "patient-changed", *identifier,
-        "This revision names another patient than the one before. If the first was wrong, "
-        "move the session: it is taken back there and entered anew. If both are one person, "
-        "let this one go on.",
-        "patient-changed");
+    ask_which_patient(*identifier, report);
   }
 }
 
@@ -183,6 +190,15 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
     history.issued.emplace(id, std::move(known.issued));
   }
   return history;
+}
+
+void ask_after_given_up(const Node& session, bool other_patient, Report& report) {
+  if (in_error(session) && session.find("change") == nullptr) {
+    ask_why_taken_back(session, report);
+  }
+  if (other_patient) {
+    ask_which_patient(session, report);
+  }
 }
 
 }  // namespace engine::therapy

@@ -26,5 +26,9 @@ struct History {
 // leaves out are copied in. Says what is odd about the sequence.
 History merge_history(std::span<const Revision> revisions, const Workshop& shop,
                       json::Document& document, Report& report);
+// What is odd about a revision behind others that were all given up and may have landed:
+// they say nothing, and what may be there is not changed without a word. `other_patient`: it is
+// about another one.
+void ask_after_given_up(const json::Node& session, bool other_patient, Report& report);
 
 }  // namespace engine::therapy

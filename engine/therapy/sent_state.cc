@@ -1,9 +1,12 @@
 #include "engine/therapy/sent_state.h"
 
+#include <algorithm>
 #include <map>
+#include <optional>
 #include <string>
 #include <vector>
 
+#include "engine/base/decimal.h"
 #include "engine/base/limits.h"
 #include "engine/therapy/ids.h"
 
@@ -22,8 +25,16 @@ class Fold {
  public:
   explicit Fold(Document& out) : out_(out) {}
 
-  void add(const Node& bundle, bool doubtful) {
-    in_doubt_ = in_doubt_ || doubtful;
+  // One of Revision::sent_before.
+  void add(const Node& sent, const Node& bundle) {
+    const bool doubtful = sent.find("doubtful") != nullptr;
+    state_.in_doubt = state_.in_doubt || doubtful;
+    state_.other_patient = state_.other_patient || sent.find("otherPatient") != nullptr;
+    if (const Node* revision = sent.find("revision")) {
+      const auto number = base::Decimal::parse(revision->text());
+      const auto value = number ? number->to_int64() : std::nullopt;
+      state_.revision = std::max(state_.revision, static_cast<std::uint32_t>(value.value_or(0)));
+    }
     const Node* list = bundle.find("entry");
     for (const Node* entry = list != nullptr ? list->first : nullptr; entry != nullptr;
          entry = entry->next) {
@@ -48,7 +59,7 @@ class Fold {
     }
   }
 
-  Node* whole() {
+  SentState whole() {
     for (const auto& [full_url, state] : states_) {
       if (state.resource != nullptr) {
         urls_.emplace(place_of(*state.resource), full_url);
@@ -71,12 +82,9 @@ class Fold {
       }
       Document::append(list, entry);
     }
-    Node* root = out_.make_object();
-    out_.append(root, "entry", list);
-    if (in_doubt_) {
-      out_.append(root, "doubtful", out_.make_boolean(true));
-    }
-    return root;
+    state_.resources = out_.make_object();
+    out_.append(state_.resources, "entry", list);
+    return state_;
   }
 
  private:
@@ -123,7 +131,7 @@ class Fold {
   }
 
   Document& out_;
-  bool in_doubt_ = false;
+  SentState state_;
   std::map<std::string, State> states_;
   std::vector<std::string> order_;
   std::map<std::string, std::string, std::less<>> urls_;  // by place
@@ -131,16 +139,15 @@ class Fold {
 
 }  // namespace
 
-Node* sent_state(std::string_view sent, Document& out) {
+SentState sent_state(std::string_view sent, Document& out) {
   Document given(out.names());
   Fold fold(out);
   json::ParseLimits limits;
   limits.bytes_max = base::limits::kStoredBytesMax;
   if (given.parse(sent, limits).has_value() && given.root()->is_array()) {
     for (const Node& one : *given.root()) {
-      const Node* doubtful = one.find("doubtful");
       if (const Node* bundle = one.find("bundle")) {
-        fold.add(*bundle, doubtful != nullptr);
+        fold.add(one, *bundle);
       }
     }
   }

@@ -12,6 +12,7 @@
 #include "engine/mapping/mapping.h"
 #include "engine/shapes/catalog.h"
 #include "engine/therapy/changes.h"
+#include "engine/therapy/history.h"
 #include "engine/therapy/json_schema.h"
 #include "engine/therapy/moved.h"
 #include "engine/therapy/rendering.h"
@@ -359,14 +360,45 @@ bool write_bundle(const Node& bundle, std::size_t document_bytes, Translation& o
 }
 
 // What was sent, in the place of what would be made now. See sent_state.h.
-void take_sent(const std::string& text, Rendering& before) {
+SentState take_sent(const std::string& text, Rendering& before) {
   before.sent = std::make_unique<json::Document>(before.document.names());
-  json::Node* state = sent_state(text, *before.sent);
-  before.in_doubt = state->find("doubtful") != nullptr;
-  before.resources = resources_of(*state);
+  const SentState state = sent_state(text, *before.sent);
+  before.in_doubt = state.in_doubt;
+  before.resources = resources_of(*state.resources);
   for (Resource& resource : before.resources) {
     resource.doubtful = resource.wrapper->find("doubtful") != nullptr;
   }
+  return state;
+}
+
+// What the last revision is compared with. Of the revisions that were all given up and may have
+// landed, only what was sent is known.
+struct Earlier {
+  std::unique_ptr<Rendering> rendering;  // none: nothing was sent
+  std::uint32_t revises = 0;             // 0: this is the first that says anything
+  bool given_up = false;
+  bool other_patient = false;  // then
+};
+
+Earlier earlier_of(std::span<const Revision> revisions, const Workshop& shop) {
+  const std::string& sent = revisions.back().sent_before;
+  Earlier out;
+  if (revisions.size() == 1 && !sent.empty()) {
+    out.rendering = std::make_unique<Rendering>(shop.model->catalog().names());
+    const SentState state = take_sent(sent, *out.rendering);
+    out.revises = state.revision;  // none when this revision itself, made otherwise, may be there
+    out.given_up = state.revision != 0;
+    out.other_patient = state.other_patient;
+  } else if (revisions.size() > 1) {
+    out.rendering = render(revisions.first(revisions.size() - 1), shop, {.lineage = false});
+    out.revises = out.rendering->header.revision;
+    if (!sent.empty()) {
+      take_sent(sent, *out.rendering);
+    } else if (out.rendering->refused || out.rendering->bundle == nullptr) {
+      out.rendering.reset();
+    }
+  }
+  return out;
 }
 
 void write_lineage(const Rendering& made, Report& report, std::string& out) {
@@ -401,25 +433,15 @@ Translation Translator::translate_whole(std::span<const Revision> revisions,
     add_fired(*now, out.fired);
     return out;
   }
-  std::unique_ptr<Rendering> before;
-  std::uint32_t revises = 0;
-  if (revisions.size() == 1 && !revisions.back().sent_before.empty()) {
-    // This revision itself, made otherwise, may be there.
-    before = std::make_unique<Rendering>(now->document.names());
-    take_sent(revisions.back().sent_before, *before);
-  } else if (revisions.size() > 1) {
-    before = render(revisions.first(revisions.size() - 1), shop, {.lineage = false});
-    revises = before->header.revision;
-    if (!revisions.back().sent_before.empty()) {
-      take_sent(revisions.back().sent_before, *before);
-    } else if (before->refused || before->bundle == nullptr) {
-      before.reset();
-    }
-  }
+  const Earlier earlier = earlier_of(revisions, shop);
   Report report(revisions.back().body, out.issues);
-  const ChangeCounts counts = apply_changes(*now, before.get(), report);
+  if (earlier.given_up) {
+    ask_after_given_up(*now->document.root(), earlier.other_patient, report);
+  }
+  const ChangeCounts counts = apply_changes(*now, earlier.rendering.get(), report);
   if (counts.any()) {
-    Result<void> added = add_provenance(*now, shop, counts, revisions.back().accepted_at, revises);
+    Result<void> added =
+        add_provenance(*now, shop, counts, revisions.back().accepted_at, earlier.revises);
     if (!added) {
       report.hold("map-failed", *now->document.root(), added.error().detail, added.error().where);
     }

@@ -58,8 +58,11 @@ struct Revision {
   std::string body;         // the bytes as sent
   std::string accepted_at;  // FHIR instant, stamped at intake
   // Of the last one, where rendering those before it again does not tell what was sent of them: the
-  // bundles that were, oldest first, [{"bundle": {...}, "doubtful": true?}]; doubtful ones may have
-  // landed and may not have. Empty: they are rendered again.
+  // bundles that were, oldest first,
+  //   [{"revision": 1?, "otherPatient": true?, "doubtful": true?, "bundle": {...}}]
+  // `revision`: of which earlier one, which need not be among the documents: one that was given up
+  // is not. `otherPatient`: than the last one's. `doubtful` ones may have landed and may not have.
+  // Empty: they are rendered again.
   std::string sent_before = {};
 };
 

@@ -1,5 +1,6 @@
 #include "engine/intake/intake.h"
 
+#include <algorithm>
 #include <atomic>
 #include <chrono>
 #include <future>
@@ -377,6 +378,18 @@ TEST_F(AskingIntake, ACorrectionFollowsWhatWentThereWhateverTheConditionSays) {
   EXPECT_EQ(settled("b"), "1 main checked, 1 second checked, 2 main checked, 2 second checked");
 }
 
+TEST_F(AskingIntake, ACorrectionFollowsWhatMayHaveGoneThereAndWasGivenUp) {
+  EXPECT_EQ(send(document_of("b", 1, "y")).status, 202);
+  EXPECT_EQ(settled("b"), "1 main checked, 1 second checked");
+  for (const Kind kind : {Kind::kDispatched, Kind::kHeld, Kind::kWithdrawn}) {
+    journal::Change change(journal::record_of(kind, session_id_of("b"), 1, "second"));
+    change.record.unknown = kind == Kind::kHeld;
+    ASSERT_TRUE(journal::write(*store_, clock_, std::move(change)).has_value());
+  }
+  EXPECT_EQ(send(document_of("b", 2, "n")).status, 202);
+  EXPECT_EQ(settled("b"), "1 main checked, 1 second withdrawn, 2 main checked, 2 second checked");
+}
+
 TEST_F(IntakeTest, WhatWaitsForATargetThatIsNotConfiguredStopsNothing) {
   std::vector<journal::Change> batch;
   for (std::size_t i = 0; i < base::limits::kIntakeMax + 1; ++i) {
@@ -542,6 +555,59 @@ TEST_F(IntakeTest, BuildsALaterRevisionOnWhatMayStillLand) {
   const auto legs = store_->legs(session_id_of("a"));
   const auto head = journal::parse_head(*store_->head_text(legs->back().bundle));
   EXPECT_EQ(revisions_of(head->record.made_with), (std::vector<std::uint32_t>{1, 3}));
+}
+
+// What a person gave up is not said again by the next revision; what it may have put on the server
+// is known to that one.
+TEST_F(IntakeTest, WhatWasGivenUpInDoubtIsKnownByItsBundleAlone) {
+  const auto write = [&](Kind kind, const std::string& id, std::uint32_t revision) {
+    journal::Change change(journal::record_of(kind, session_id_of(id), revision));
+    change.record.unknown = kind == Kind::kHeld;
+    change.record.reason = kind == Kind::kHeld ? "html-answer" : "";
+    ASSERT_TRUE(journal::write(*store_, clock_, std::move(change)).has_value());
+  };
+  const auto give_up = [&](const std::string& id, std::uint32_t revision) {
+    for (const Kind kind : {Kind::kDispatched, Kind::kHeld, Kind::kWithdrawn}) {
+      write(kind, id, revision);
+    }
+  };
+  const auto made = [&](const std::string& id) {
+    settled(id);
+    const auto legs = store_->legs(session_id_of(id));
+    const auto leg = std::find_if(legs->rbegin(), legs->rend(),
+                                  [](const auto& one) { return one.target == "main"; });
+    return journal::parse_head(*store_->head_text(leg->bundle))->record;
+  };
+  const auto sent_before = [&](const journal::Record& record) {
+    return *store_->part(record.position, kSentBefore);
+  };
+  send(document_of("a", 1, "p", "ready", "one"));
+  settled("a");
+  write(Kind::kDispatched, "a", 1);
+  write(Kind::kLanded, "a", 1);
+  send(document_of("a", 2, "q", "ready", "two"));
+  settled("a");
+  give_up("a", 2);
+  send(document_of("a", 3, "p", "ready", "three"));
+  const journal::Record third = made("a");
+  EXPECT_EQ(revisions_of(third.made_with), (std::vector<std::uint32_t>{1, 3}));
+  EXPECT_EQ(sent_before(third).find(R"([{"revision":1,"bundle":{)"), 0u) << sent_before(third);
+  EXPECT_NE(
+      sent_before(third).find(R"(,{"revision":2,"otherPatient":true,"doubtful":true,"bundle":{)"),
+      std::string::npos)
+      << sent_before(third);
+  const auto loaded = load_basis(*store_, third);
+  ASSERT_TRUE(loaded.has_value());
+  EXPECT_EQ(loaded->size(), 2u);
+  EXPECT_EQ(loaded->back().sent_before, sent_before(third));
+  // Also when nothing else was there.
+  send(document_of("b", 1, "p", "ready", "one"));
+  settled("b");
+  give_up("b", 1);
+  send(document_of("b", 2, "p", "ready", "two"));
+  const journal::Record only = made("b");
+  EXPECT_EQ(revisions_of(only.made_with), std::vector<std::uint32_t>{2});
+  EXPECT_EQ(sent_before(only).find(R"([{"revision":1,"doubtful":true,"bundle":{)"), 0u);
 }
 
 TEST_F(IntakeTest, TranslatesAfterARestartWhatWasAcceptedBefore) {

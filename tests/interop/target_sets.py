@@ -340,6 +340,43 @@ class TargetSets(unittest.TestCase):
             self.assertEqual(self.live(self.b), set(), fault)
         self.assert_all_verified()
 
+    def test_what_was_given_up_is_not_done_by_the_next_revision(self):
+        self.start("")
+
+        def pulses(server):
+            chart = server.request("GET", "/fhir/Observation?code=8867-4&_count=100").json()
+            return sorted(one["resource"]["valueQuantity"]["value"] for one in chart.get("entry", ())
+                          if one["resource"]["status"] != "entered-in-error")
+
+        for fault in ("html-after-commit", "html"):
+            session, first = self.send("hazel-stairs.r1", fault)
+            self.legs(session, (1, "main", "landed"), (1, "second", "landed"))
+            before, live = pulses(self.b), self.live(self.b)
+            measured = next(one for one in first["entry"] if "pulse" in one.get("vitals", {}))
+
+            def other(whole):
+                wrong = next(one for one in whole["entry"] if one["id"] == measured["id"])
+                wrong["vitals"]["pulse"]["value"] += 3
+                whole["entry"].append(dict(copy.deepcopy(wrong), id="e9"))
+                whole.update(revision=2, change={"reason": "Misread"})
+
+            self.b.faults({"action": fault, "times": 1, "method": "POST"})
+            self.send("hazel-stairs.r1", fault, other)
+            self.legs(session, (1, "main", "landed"), (1, "second", "landed"), (2, "main", "landed"), (2, "second", "held"))
+            wish = {"why": "of another bed", "actor": "Robin Sample", "target": "second"}
+            answer = self.engine.request("POST", f"/sessions/{session}/withdraw", wish, JSON)
+            self.assertEqual(answer.status, 200, answer.body)
+
+            def without(whole):
+                whole.update(revision=3, entry=[one for one in whole["entry"] if one["id"] != measured["id"]])
+
+            self.send("hazel-stairs.r1", fault, without)
+            self.legs(session, (1, "main", "landed"), (1, "second", "landed"), (2, "main", "landed"),
+                      (2, "second", "withdrawn"), (3, "main", "landed"), (3, "second", "landed"))
+            self.assertEqual(pulses(self.b), before, fault)
+            self.assertEqual(self.live(self.b), live, fault)
+        self.assert_all_verified()
+
     def test_a_condition_that_no_document_could_meet_is_refused_at_the_start(self):
         with self.assertRaises(stage.Failure) as refused:
             self.start("only = \"facilty.exists()\"")
