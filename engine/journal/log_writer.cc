@@ -140,7 +140,8 @@ Result<Outcome> LogWriter::write(const Change& change, const std::string& time) 
   if (destroys(record.kind)) {
     return write_destroying(change, time);
   }
-  if (record.kind == Kind::kWithdrawn || (record.kind == Kind::kHeld && !record.unknown)) {
+  if (record.kind == Kind::kWithdrawn || record.kind == Kind::kRemapped ||
+      (record.kind == Kind::kHeld && !record.unknown)) {
     const auto later = state::has_followers(connection_, record);
     if (!later) {
       return later.error();

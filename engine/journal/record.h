@@ -97,7 +97,7 @@ struct Record {
   bool unknown = false;     // the target may have taken it all the same
   // Withdrawn: this earlier revision, which the withdrawn one had superseded, is held again.
   std::uint32_t revived = 0;
-  bool anew = false;  // later revisions, made to follow this one, are made again without it
+  bool anew = false;  // later revisions, made to follow this one as it was, are made again
 };
 
 // Whether a record may be written. Errors: kInvalid for a control character or a text that is

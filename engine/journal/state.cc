@@ -199,6 +199,15 @@ base::Result<void> withdraw(Connection& connection, const Record& record) {
   return done && record.anew ? make_followers_anew(connection, record) : done;
 }
 
+// What is made of it now is what the later ones have to differ from.
+base::Result<void> remap(Connection& connection, const Record& record) {
+  auto done = update(connection,
+                     "UPDATE leg SET state = 1, due = NULL, bundle = 0, open = 1, failures = 0, "
+                     "changed = ?1 WHERE session = ?2 AND revision = ?3 AND target = ?4",
+                     record);
+  return done && record.anew ? make_followers_anew(connection, record) : done;
+}
+
 base::Result<bool> has_later(Connection& connection, const Record& record) {
   auto row = connection.run(
       "SELECT 1 FROM leg WHERE session = ? AND revision > ? AND target = ? AND state <> 7");
@@ -291,10 +300,7 @@ base::Result<void> apply(Connection& connection, const Record& record) {
                     "session = ?2 AND revision = ?3 AND target = ?4",
                     record);
     case Kind::kRemapped:
-      return update(connection,
-                    "UPDATE leg SET state = 1, due = NULL, bundle = 0, open = 1, failures = 0, "
-                    "changed = ?1 WHERE session = ?2 AND revision = ?3 AND target = ?4",
-                    record);
+      return remap(connection, record);
     case Kind::kWithdrawn:
       return withdraw(connection, record);
     case Kind::kAlsoFor:

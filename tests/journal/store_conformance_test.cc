@@ -233,6 +233,32 @@ TEST_P(StoreConformance, WhatBuildsOnARevisionThatWillNotLandIsMadeAgain) {
   expect_sound();
 }
 
+// What the earlier one becomes is what the later ones have to differ from.
+TEST_P(StoreConformance, WhatBuildsOnARevisionThatIsMadeAgainIsMadeAgainToo) {
+  write(Kind::kAccepted, "a", 1);
+  hold("a", 1, true);
+  EXPECT_FALSE(write(Kind::kRemapped, "a", 1).record.anew) << "nothing later";
+  hold("a", 1, true);
+  write(Kind::kAccepted, "a", 2);
+  write(Kind::kChecked, "a", 2);
+  EXPECT_TRUE(write(Kind::kRemapped, "a", 1).record.anew);
+  EXPECT_EQ(legs_text(*store_, {"a"}), "a/1 accepted(why), a/2 accepted");
+  EXPECT_EQ(store_->legs("a")->back().bundle, 0u);
+  // One that was sent already keeps the bytes that it was sent with, and what is before it its own.
+  write(Kind::kAccepted, "b", 1);
+  write(Kind::kChecked, "b", 1);
+  write(Kind::kDispatched, "b", 1);
+  write(Kind::kLanded, "b", 1);
+  write(Kind::kAccepted, "b", 2);
+  hold("b", 2, true);
+  write(Kind::kAccepted, "b", 3);
+  write(Kind::kChecked, "b", 3);
+  hold("b", 3, true);
+  EXPECT_FALSE(write(Kind::kRemapped, "b", 2).record.anew);
+  EXPECT_EQ(legs_text(*store_, {"b"}), "b/1 landed, b/2 accepted(why), b/3 held(why)");
+  expect_sound();
+}
+
 TEST_P(StoreConformance, WithdrawingTheLastRevisionBringsBackTheOneThatItSuperseded) {
   write(Kind::kAccepted, "a", 1);
   hold("a", 1);
@@ -284,7 +310,7 @@ TEST_P(StoreConformance, WithoutTheirMarkRecordsFoldAsTheyDid) {
     Record record = record_of(kind, session, revision);
     record.position = records.size() + 1;
     record.time = "2027-01-15T08:00:00.000Z";
-    record.unknown = kind == Kind::kHeld && record.session == "b";
+    record.unknown = kind == Kind::kHeld && record.session != "a";
     CopiedRecord copied;
     copied.head = *print_head(record, {}, previous);
     copied.leaf = previous = leaf_hash(copied.head);
@@ -300,9 +326,14 @@ TEST_P(StoreConformance, WithoutTheirMarkRecordsFoldAsTheyDid) {
   append(Kind::kAccepted, "b", 2);
   append(Kind::kChecked, "b", 2);
   append(Kind::kWithdrawn, "b", 1);
+  append(Kind::kAccepted, "c", 1);
+  append(Kind::kHeld, "c", 1);
+  append(Kind::kAccepted, "c", 2);
+  append(Kind::kChecked, "c", 2);
+  append(Kind::kRemapped, "c", 1);
   ASSERT_TRUE((*opened)->restore(records).has_value());
-  EXPECT_EQ(legs_text(**opened, {"a", "b"}),
-            "a/1 superseded, a/2 held, b/1 withdrawn, b/2 checked");
+  EXPECT_EQ(legs_text(**opened, {"a", "b", "c"}),
+            "a/1 superseded, a/2 held, b/1 withdrawn, b/2 checked, c/1 accepted, c/2 checked");
 }
 
 // A machine whose clock was a year ahead put it off.
