@@ -59,6 +59,7 @@ struct CheckedHeads {
   std::vector<TreeHead> signed_ones;  // by the key
   std::size_t all = 0;
   std::vector<std::string> no_heads;  // lines that are none, a sentence each
+  std::vector<std::string> not_ours;  // heads that the key did not sign, likewise
 };
 
 // All heads of all files; what is wrong with them goes into `faults`, not into an error. A head
@@ -87,12 +88,19 @@ CheckedHeads checked_heads(const ProofFiles& files, std::vector<std::string>& fa
       faults.push_back("the tree heads cannot be verified: " + key.error().text());
       continue;
     }
-    const auto found = journal::check_tree_heads(*file, *key, name);
+    journal::HeadsFile ours;
+    for (std::size_t i = 0; i < file->heads.size(); ++i) {
+      const journal::HeadsFile one{{file->heads[i]}, {file->lines[i]}, {}};
+      const auto found = journal::check_tree_heads(one, *key, name);
+      checked.not_ours.insert(checked.not_ours.end(), found.begin(), found.end());
+      if (found.empty()) {
+        ours.heads.push_back(std::move(file->heads[i]));
+        ours.lines.push_back(file->lines[i]);
+      }
+    }
+    const auto found = journal::check_tree_heads(ours, *key, name);
     faults.insert(faults.end(), found.begin(), found.end());
-    std::copy_if(std::make_move_iterator(file->heads.begin()),
-                 std::make_move_iterator(file->heads.end()),
-                 std::back_inserter(checked.signed_ones),
-                 [&key](const TreeHead& head) { return key->verify(head); });
+    std::move(ours.heads.begin(), ours.heads.end(), std::back_inserter(checked.signed_ones));
   }
   return checked;
 }
@@ -144,18 +152,21 @@ std::string json_of(const std::vector<Digest>& path) {
   return out + "]";
 }
 
-// The heads for a proof: without a fault, or what is wrong. A line that is none takes nothing away
-// from a proof by those that are.
+// The heads for a proof: without a fault, or what is wrong. A line that is none, or that nobody
+// with the key wrote, takes nothing away from a proof by the others.
 Result<std::vector<TreeHead>> sound_heads(const ProofFiles& files) {
   std::vector<std::string> faults;
-  std::vector<TreeHead> heads = checked_heads(files, faults).signed_ones;
+  CheckedHeads checked = checked_heads(files, faults);
+  if (faults.empty() && checked.signed_ones.empty()) {
+    faults = std::move(checked.not_ours);
+  }
   if (!faults.empty()) {
     return Error(ErrorCode::kCorrupt, faults.front());
   }
-  if (heads.empty()) {
+  if (checked.signed_ones.empty()) {
     return Error(ErrorCode::kConflict, "no tree head was signed yet", files.all_heads());
   }
-  return heads;
+  return std::move(checked.signed_ones);
 }
 
 // The newest head of `size` records; 0: the newest of all.
@@ -183,7 +194,9 @@ Result<Judged> judge(const Store& store, const ProofFiles& files) {
     return std::move(report).error();
   }
   report->faults.insert(report->faults.end(), faults.begin(), faults.end());
-  report->faults.insert(report->faults.end(), heads.no_heads.begin(), heads.no_heads.end());
+  for (const auto* lines : {&heads.not_ours, &heads.no_heads}) {
+    report->faults.insert(report->faults.end(), lines->begin(), lines->end());
+  }
   auto differences = store.check_fold(base::limits::kIssuesMax);
   if (!differences) {
     report->faults.push_back("states: " + differences.error().text());

@@ -111,7 +111,8 @@ Result<void> HeadKeeper::contradiction(const Claim& claim, std::string what) {
 }
 
 // Asked of heads that do not agree only: there may be half a million that do. Of another key nobody
-// can tell.
+// can tell, unless this key's own heads stand in the same file: they cover all records, and a
+// head of another key beside them proves nothing more.
 Result<bool> HeadKeeper::proves(const Claim& claim, HeadFiles& files) {
   auto file = files.find(claim.path);
   if (file == files.end()) {
@@ -125,7 +126,11 @@ Result<bool> HeadKeeper::proves(const Claim& claim, HeadFiles& files) {
     return true;
   }
   const TreeHead& head = file->second.heads[claim.number];
-  if (head.key != key_.name() || key_.verify(head)) {
+  const bool foreign = head.key != key_.name();
+  const bool beside_ours = std::any_of(
+      places_.begin(), places_.end(),
+      [&claim](const Place& place) { return place.path == claim.path && place.size > 0; });
+  if (foreign ? !beside_ours : key_.verify(head)) {
     return true;
   }
   if (unproved_.size() >= kUnprovedMax) {
@@ -133,7 +138,10 @@ Result<bool> HeadKeeper::proves(const Claim& claim, HeadFiles& files) {
   }
   unproved_.push_back({claim.path, print_tree_head(head),
                        claim.path + ":" + std::to_string(file->second.lines[claim.number]) +
-                           ": the signature does not verify; nobody with the key wrote this line"});
+                           (foreign ? ": signed with another key, and it contradicts the heads of "
+                                      "this one; it proves nothing"
+                                    : ": the signature does not verify; nobody with the key wrote "
+                                      "this line")});
   return false;
 }
 

@@ -7,6 +7,7 @@
 
 #include "engine/base/ed25519.h"
 #include "engine/journal/record.h"
+#include "engine/journal/retention.h"
 
 namespace engine::journal {
 namespace {
@@ -73,7 +74,7 @@ Result<TreeHead> parse_tree_head(std::string_view line) {
   }
   const auto [end, problem] = std::from_chars(size->data(), size->data() + size->size(), head.size);
   const auto digest = digest_from_hex(*root);
-  if (problem != std::errc() || !digest) {
+  if (problem != std::errc() || !digest || !is_instant(*time)) {
     return corrupt;
   }
   head.root = *digest;

@@ -189,6 +189,20 @@ class JournalProof(unittest.TestCase):
         self.assertEqual(status, 1, said)
         self.assertIn("the newest ones are missing", said)
 
+    def test_a_line_that_nobody_with_the_key_wrote_takes_no_proof_away(self):
+        journal = self.copied("forged-head")
+        heads = pathlib.Path(f"{journal}.heads")
+        words = heads.read_text().splitlines()[-1].split(" ")
+        forged = ["size=100000", "root=" + "a" * 64, *words[2:4], "signature=" + "0" * 128]
+        heads.write_text(heads.read_text() + " ".join(forged) + "\n")
+        status, said = self.command("verify", journal=journal)
+        self.assertEqual(status, 1, said)
+        self.assertIn("the signature does not verify", said)
+        status, said = self.command("prove", 2, journal=journal)
+        self.assertEqual(status, 0, said)
+        self.assertLess(json.loads(said)["treeHead"]["size"], 100000)
+        self.assertEqual(self.check_export(self.export("under-forged", journal=journal))[0], 0)
+
     def test_a_head_of_another_key_is_named(self):
         journal = self.copied("key")
         other = self.copied("other-key")

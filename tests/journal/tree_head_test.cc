@@ -311,6 +311,25 @@ TEST_F(KeptHeads, ALineThatNobodyWithTheKeyWroteHoldsNothingUp) {
   EXPECT_TRUE(keeper.keep()->unproved.empty()) << "somebody took them out";
 }
 
+TEST_F(KeptHeads, AHeadOfAnotherKeyCountsWhereNoneOfThisKeyStands) {
+  const auto store = store_of("a", {"k"});
+  const std::string anchor = folder_.file("anchor");
+  const TreeHead forged =
+      HeadSigner(std::string(32, 'x')).sign(1000, base::sha256("x"), "2026-03-02T09:41:00.000Z");
+  ASSERT_TRUE(append_tree_head(anchor, forged).has_value());
+  EXPECT_FALSE(keeper_of(*store).keep().has_value()) << "the key may have been exchanged";
+  std::filesystem::remove(anchor);
+  ASSERT_TRUE(keeper_of(*store).keep().has_value());
+  ASSERT_TRUE(append_tree_head(anchor, forged).has_value());
+  HeadKeeper keeper = keeper_of(*store);
+  const auto kept = keeper.keep();
+  ASSERT_TRUE(kept.has_value()) << kept.error().text();
+  ASSERT_EQ(kept->unproved.size(), 1U);
+  EXPECT_NE(kept->unproved[0].find(anchor + ":2: signed with another key"), std::string::npos)
+      << kept->unproved[0];
+  EXPECT_EQ(keeper.newest()->size, 1U);
+}
+
 TEST_F(KeptHeads, ALineThatIsNoHeadIsNamedAndTheHeadsAroundItCount) {
   const auto store = store_of("a", {"k"});
   ASSERT_TRUE(keeper_of(*store).keep().has_value());
