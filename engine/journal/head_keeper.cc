@@ -26,6 +26,7 @@ HeadKeeper::HeadKeeper(const Store& store, const base::Clock& clock, HeadSigner 
       clock_(clock),
       signer_(std::move(signer)),
       key_(*HeadKey::from_pem(signer_.public_pem())),
+      heads_max_(files.heads_max),
       key_is_old_(files.key_is_old),
       none_before_(!files.key_is_old) {
   places_.push_back(Place(files.heads));
@@ -70,6 +71,7 @@ Result<void> HeadKeeper::read_places(Kept& kept) {
     }
     place.read = true;
     place.has_no_heads = !file->no_heads.empty();
+    place.is_long = file->heads.size() > heads_max_;
     read_ = false;
     for (std::size_t i = 0; i < file->heads.size(); ++i) {
       const TreeHead& head = file->heads[i];
@@ -158,6 +160,31 @@ void HeadKeeper::drop_what_is_gone() {
   }
   std::erase_if(unproved_,
                 [&](const Unproved& one) { return lines[one.path].count(one.line) == 0; });
+}
+
+// When all of them were held against the tree. A file that takes no other content, or holds lines
+// that somebody has to look at, stays as it is.
+void HeadKeeper::thin_out(Place& place) {
+  if (!std::exchange(place.is_long, false) || place.has_no_heads) {
+    return;
+  }
+  auto file = read_tree_heads(place.path);
+  while (file && file->heads.size() > heads_max_) {
+    const std::vector<TreeHead>& all = file->heads;
+    std::vector<TreeHead> fewer;
+    for (std::size_t i = 0; i < all.size(); ++i) {
+      if (i % 2 == 0 || i >= all.size() / 2 || all[i].key != key_.name()) {
+        fewer.push_back(all[i]);
+      }
+    }
+    if (fewer.size() == all.size()) {
+      return;
+    }
+    file->heads = std::move(fewer);
+    if (file->heads.size() <= heads_max_) {
+      static_cast<void>(write_tree_heads(place.path, file->heads));
+    }
+  }
 }
 
 // The first time the whole tree is read, and must pass through all heads that were signed.
@@ -284,6 +311,7 @@ Result<HeadKeeper::Kept> HeadKeeper::keep() {
     kept.head = newest_;
   }
   for (Place& place : places_) {
+    thin_out(place);
     if (auto written = bring_up(place, kept); !written) {
       kept.unwritten.push_back(written.error().text());
     }

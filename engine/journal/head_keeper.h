@@ -21,6 +21,10 @@ namespace engine::journal {
 
 // How often an engine signs, when there is anything new.
 inline constexpr std::chrono::seconds kHeadPause{60};
+// Heads in a file, some 60 MiB. A start with more leaves out every second one of the older half,
+// again and again: whoever holds one that was left out finds the tree passing through it all the
+// same.
+inline constexpr std::size_t kHeadsMax = 200'000;
 
 class HeadKeeper {
  public:
@@ -28,6 +32,7 @@ class HeadKeeper {
     std::string heads;                 // beside the journal
     std::vector<std::string> anchors;  // others, best on other machines' disks
     bool key_is_old = false;           // it was there before this start: it has signed heads
+    std::size_t heads_max = kHeadsMax;
   };
   // Each a list of sentences for the log.
   struct Kept {
@@ -60,6 +65,7 @@ class HeadKeeper {
     bool read = false;
     std::uint64_t size = 0;     // of its newest head with this key
     bool has_no_heads = false;  // lines that are none
+    bool is_long = false;       // it is to be thinned out
   };
   // A head that is to be compared with the tree.
   struct Claim {
@@ -81,6 +87,7 @@ class HeadKeeper {
   using HeadFiles = std::map<std::string, HeadsFile>;
   base::Result<bool> proves(const Claim& claim, HeadFiles& files);
   void drop_what_is_gone();
+  void thin_out(Place& place);
   base::Result<void> contradiction(const Claim& claim, std::string what);
   base::Result<void> bring_up(Place& place, Kept& kept);
   base::Result<std::vector<TreeHead>> heads_elsewhere(const Place& place);
@@ -90,6 +97,7 @@ class HeadKeeper {
   HeadSigner signer_;
   HeadKey key_;                // the public half
   std::vector<Place> places_;  // the file beside the journal first
+  const std::size_t heads_max_;
   bool key_is_old_;
   bool none_before_;  // this run signed the first head with this key: no file can miss an older one
   Frontier tree_;

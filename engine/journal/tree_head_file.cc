@@ -19,6 +19,8 @@ using base::Error;
 using base::ErrorCode;
 using base::Result;
 
+// Years of heads; an engine thins them out at its start (kHeadsMax).
+constexpr std::size_t kHeadsBytesMax = 4 * base::limits::kStoredBytesMax;
 constexpr std::string_view kNoRegularFile = "this is no regular file";
 constexpr std::size_t kNoHeadsMax = 16;  // lines that are kept to be named
 
@@ -53,15 +55,14 @@ Result<std::string> whole_file(const std::string& path) {
   std::string text;
   std::array<char, 65536> block{};
   ssize_t n = 0;
-  while ((n = ::read(*fd, block.data(), block.size())) > 0 &&
-         text.size() <= base::limits::kStoredBytesMax) {
+  while ((n = ::read(*fd, block.data(), block.size())) > 0 && text.size() <= kHeadsBytesMax) {
     text.append(block.data(), static_cast<std::size_t>(n));
   }
   ::close(*fd);
   if (n < 0) {
     return Error(ErrorCode::kIo, "the tree heads cannot be read", path);
   }
-  if (text.size() > base::limits::kStoredBytesMax) {
+  if (text.size() > kHeadsBytesMax) {
     return Error(ErrorCode::kLimit, "the file of tree heads is too long", path);
   }
   return text;

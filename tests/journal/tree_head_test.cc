@@ -330,6 +330,38 @@ TEST_F(KeptHeads, AHeadOfAnotherKeyCountsWhereNoneOfThisKeyStands) {
   EXPECT_EQ(keeper.newest()->size, 1U);
 }
 
+TEST_F(KeptHeads, ManyAreThinnedOutByAStart) {
+  const std::string anchor = folder_.file("anchor");
+  const auto store = store_of("a", {"k0"});
+  const HeadSigner signer(kSecret);
+  const auto start = [&] {
+    HeadKeeper keeper(*store, clock_, HeadSigner(kSecret), {heads_, {anchor}, true, 10});
+    return keeper.keep();
+  };
+  for (int i = 1; i <= 40; ++i) {
+    ASSERT_TRUE(start().has_value());
+    ASSERT_TRUE(
+        write(*store, clock_, Change(record_of(Kind::kAccepted, "k" + std::to_string(i), 1))));
+    for (const std::string& path : {heads_, anchor}) {
+      const auto heads = heads_of(path);
+      EXPECT_LE(heads.size(), 11U);
+      EXPECT_EQ(heads.front().size, 1U);
+      EXPECT_EQ(heads.back().size, static_cast<std::uint64_t>(i));
+      EXPECT_TRUE(check_tree_heads(*read_tree_heads(path), key_of(signer), path).empty());
+    }
+  }
+  EXPECT_EQ(heads_of(heads_)[heads_of(heads_).size() - 2].size, 39U) << "the newest stay";
+  // One that somebody has to look at stays as it is.
+  std::ofstream(anchor, std::ios::app) << "nothing\n";
+  const std::size_t before = heads_of(anchor).size();
+  for (int i = 0; i < 5; ++i) {
+    ASSERT_TRUE(
+        write(*store, clock_, Change(record_of(Kind::kAccepted, "m" + std::to_string(i), 1))));
+    ASSERT_TRUE(start().has_value());
+  }
+  EXPECT_EQ(heads_of(anchor).size(), before + 5);
+}
+
 TEST_F(KeptHeads, ALineThatIsNoHeadIsNamedAndTheHeadsAroundItCount) {
   const auto store = store_of("a", {"k"});
   ASSERT_TRUE(keeper_of(*store).keep().has_value());
