@@ -67,11 +67,19 @@ base::Result<void> note_read(Store& store, const Arguments& arguments,
   return note_looks(store, {arguments.who, arguments.why}, looks);
 }
 
+// A name that was mistyped would look as if nothing were there.
+base::Result<void> check_named_target(const Store& store, const Arguments& arguments) {
+  return arguments.target.empty() ? base::Result<void>() : check_target(store, arguments.target);
+}
+
 // Patients and therapists are searched by their keyed hashes.
 base::Result<journal::Query> query_of(const Store& store, const Arguments& arguments) {
   journal::Query query;
   query.session = arguments.session;
   query.target = arguments.target;
+  if (auto known = check_named_target(store, arguments); !known) {
+    return std::move(known).error();
+  }
   query.since = arguments.since;
   query.until = arguments.until;
   query.after = arguments.after;
@@ -266,7 +274,8 @@ int steer(const Arguments& arguments, intake::Steer action) {
   request.target = arguments.target;
   request.actor = arguments.who;
   request.why = arguments.why;
-  auto targets = delivery::last_configured(**store);
+  const auto known = check_named_target(**store, arguments);
+  auto targets = known ? delivery::last_configured(**store) : known.error();
   if (!targets) {
     return fail(targets.error());
   }

@@ -19,6 +19,8 @@ void print_json(const replay::ReconcileReport& report) {
   std::string out = "{\"resources\":" + std::to_string(report.resources) +
                     ",\"same\":" + std::to_string(report.same) +
                     ",\"unnamed\":" + std::to_string(report.unnamed) +
+                    ",\"unreadable\":" + std::to_string(report.unreadable) +
+                    ",\"destroyed\":" + std::to_string(report.destroyed) +
                     ",\"drifted\":" + std::to_string(report.drifted) + ",\"drifts\":[";
   bool first = true;
   for (const replay::Drift& drift : report.drifts) {

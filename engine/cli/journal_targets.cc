@@ -95,7 +95,16 @@ Result<void> check_target(const Store& store, const std::string& name) {
   if (!known) {
     return known.error();
   }
-  if (known->contains(name)) {
+  journal::Query query;
+  query.target = name;
+  query.limit = 1;
+  const auto of_it =
+      known->contains(name) ? Result<std::vector<journal::Record>>({}) : store.search(query);
+  if (!of_it) {
+    return of_it.error();
+  }
+  // Journals may hold records of before starts named the targets.
+  if (known->contains(name) || !of_it->empty()) {
     return {};
   }
   std::string text = "there is no target '" + name + "' in this journal; ";

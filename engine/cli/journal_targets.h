@@ -9,8 +9,8 @@
 
 namespace engine::cli {
 
-// That an engine on this journal was ever configured with a target of that name. Errors:
-// kNotFound, naming those that there are.
+// That an engine on this journal was ever configured with a target of that name, or that there is
+// a record of one. Errors: kNotFound, naming those that there are.
 base::Result<void> check_target(const journal::Store& store, const std::string& name);
 // Prints a line a target. Returns the exit status.
 int list_targets(const journal::Store& store, bool as_json);

@@ -106,6 +106,33 @@ bool only_adds(const std::vector<ElementChange>& changes) {
   });
 }
 
+// The revision before, as the chart had it or may still get it. When none of them reached any
+// target, the last that was taken in. Null when there is none.
+base::Result<const journal::Acceptance*> revision_before(
+    const journal::Store& store, const Record& record,
+    const std::vector<journal::Acceptance>& acceptances) {
+  const auto legs = store.legs(record.session);
+  if (!legs) {
+    return legs.error();
+  }
+  const journal::Acceptance* last = nullptr;
+  const journal::Acceptance* standing = nullptr;
+  for (const journal::Acceptance& one : acceptances) {
+    if (one.revision >= record.revision) {
+      continue;
+    }
+    const auto later_than = [&one](const journal::Acceptance* other) {
+      return other == nullptr || one.revision > other->revision;
+    };
+    const bool stands = std::any_of(legs->begin(), legs->end(), [&one](const journal::Leg& leg) {
+      return leg.revision == one.revision && journal::stands(leg);
+    });
+    last = later_than(last) ? &one : last;
+    standing = stands && later_than(standing) ? &one : standing;
+  }
+  return standing != nullptr ? standing : last;
+}
+
 class Reader {
  public:
   Reader(const journal::Store& store, const OnCorrection& visit) : store_(store), visit_(visit) {}
@@ -118,11 +145,11 @@ class Reader {
     if (!acceptances) {
       return acceptances.error();
     }
-    const journal::Acceptance* earlier = nullptr;
-    for (const journal::Acceptance& one : *acceptances) {
-      const bool later = earlier == nullptr || one.revision > earlier->revision;
-      earlier = one.revision < record.revision && later ? &one : earlier;
+    const auto found = revision_before(store_, record, *acceptances);
+    if (!found) {
+      return found.error();
     }
+    const journal::Acceptance* const earlier = *found;
     if (earlier == nullptr) {
       return {};  // its first send here
     }

@@ -60,7 +60,9 @@ struct ElementChange {
 };
 struct Correction {
   journal::Record record;     // the acceptance
-  std::uint32_t earlier = 0;  // the revision it is compared with
+  // The revision it is compared with: the last before it that landed, or may have or may still;
+  // when there is none, the last that was taken in.
+  std::uint32_t earlier = 0;
   std::string reason;
   std::string author;  // of the change; the session's therapist when the document names none
   std::vector<ElementChange> changes;  // at most limits::kIssuesMax

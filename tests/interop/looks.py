@@ -184,7 +184,7 @@ class Looks(unittest.TestCase):
         self.assertEqual((listed("landed", "--session", other), listed("landed", "--session", unknown)), ([other], []))
         for state, sessions in (("held", [unknown]), ("landed", [one, other])):
             self.assertEqual(listed(state, "--target", "main"), sessions)
-            self.assertEqual(listed(state, "--target", "another"), [])
+            self.assertEqual(self.run_it("journal", "list", "--state", state, "--target", "another")[0], USAGE)
             self.assertEqual(listed(state, "--since", "2020-01-01T00:00:00Z"), sessions)
             self.assertEqual(listed(state, "--until", "2020-01-01T00:00:00Z"), [])
             self.assertEqual(listed(state, "--therapist", "https://hill.example/ids/staff|nobody"), [])

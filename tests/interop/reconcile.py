@@ -64,6 +64,24 @@ class Reconcile(unittest.TestCase):
         status, said = self.reconcile("--target", "another")
         self.assertEqual(status, 2)
         self.assertIn("there is no target 'another' in this journal; there are: main", said)
+        # Nor does a name that was mistyped look as if nothing were there, or held.
+        for words in (("list",), ("list", "--state", "held"), ("export", self.folder / "out"),
+                      ("release", one["session"], "--why", "x"), ("remap", one["session"], "--why", "x"),
+                      ("withdraw", one["session"], "--why", "x")):
+            done = subprocess.run([str(stage.ENGINE), "journal", "--journal", str(self.engine.journal), *map(str, words),
+                                   "--target", "mian"], capture_output=True, text=True, check=False)
+            self.assertEqual((done.returncode, done.stdout), (2, ""), words)
+            self.assertIn("there is no target 'mian' in this journal; there are: main", done.stderr)
+        self.assertFalse((self.folder / "out").exists())
+
+    def test_what_is_not_asked_for_is_counted(self):
+        status, report = self.reconcile()
+        self.assertEqual((status, report["unreadable"], report["destroyed"]), (0, 0, 0))
+        who = self.document["patient"]["identifier"]
+        subprocess.run([str(stage.ENGINE), "journal", "--journal", str(self.engine.journal), "shred", "--why", "wish",
+                        "--patient", f"{who['system']}|{who['value']}"], check=True, capture_output=True)
+        status, report = self.reconcile()
+        self.assertEqual((status, report["resources"], report["unreadable"], report["destroyed"]), (0, 0, 0, 1))
 
     def test_a_server_that_does_not_answer_proves_nothing(self):
         self.engine.stop()

@@ -213,6 +213,45 @@ TEST_F(ReportsTest, CorrectionsShowBeforeAndAfter) {
   EXPECT_EQ(found[0].changes[0].after, "80.0") << "digits are data";
 }
 
+TEST_F(ReportsTest, BeforeIsWhatTheChartHad) {
+  const auto take_in = [this](const std::string& session, std::uint32_t revision, int value) {
+    const std::string document =
+        R"({"change":{"reason":"Misread"},"value":)" + std::to_string(value) + "}";
+    Record record = journal::record_of(Kind::kAccepted, session, revision);
+    record.patient = "p";
+    record.content = document;
+    record.targets = "main";
+    write(record, document);
+  };
+  const auto told = [this] {
+    std::string out;
+    const auto done = corrections(*store_, "p", {}, [&out](const Correction& one) {
+      for (const ElementChange& change : one.changes) {
+        out += one.record.session + std::to_string(one.record.revision) + " corrects " +
+               std::to_string(one.earlier) + ": " + change.before + " to " + change.after + ", ";
+      }
+    });
+    EXPECT_TRUE(done.has_value());
+    return out;
+  };
+  take_in("a", 1, 95);
+  happen(Kind::kLanded, "a", 1, 200);
+  take_in("a", 2, 92);
+  happen(Kind::kHeld, "a", 2);
+  happen(Kind::kWithdrawn, "a", 2);
+  take_in("a", 3, 94);
+  EXPECT_EQ(told(), "a2 corrects 1: 95 to 92, a3 corrects 1: 95 to 94, ");
+  happen(Kind::kLanded, "a", 3, 200);
+  take_in("a", 4, 93);
+  // Nothing of it ever landed: what was taken in is all there is.
+  take_in("b", 1, 80);
+  happen(Kind::kHeld, "b", 1);
+  take_in("b", 2, 81);
+  EXPECT_EQ(told(),
+            "a2 corrects 1: 95 to 92, a3 corrects 1: 95 to 94, a4 corrects 3: 94 to 93, "
+            "b2 corrects 1: 80 to 81, ");
+}
+
 TEST_F(ReportsTest, WhatWasDestroyedIsNamedInsteadOfTold) {
   accept("a", 1, "{}");
   accept("a", 2, R"({"change":{"reason":"Misread"},"status":"closed"})");
