@@ -321,7 +321,7 @@ int run_replay(int argc, char** argv) {
   CLI::App app(
       "Makes every bundle in the journal again. --verify: are they the same, byte for byte? "
       "--with: what would be different under other maps or profiles? Nothing is sent, but by "
-      "--resend: what landed goes to another record server, as it is.",
+      "--resend: what landed goes to another record server, as it was made then.",
       "chartferry replay");
   Arguments arguments;
   app.add_option("--journal", arguments.journal,
