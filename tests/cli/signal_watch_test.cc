@@ -33,8 +33,10 @@ class SignalWatchDeathTest : public ::testing::Test {
   SignalWatch::block();
   std::unique_ptr<EndWatch> last;
   const SignalWatch signals([&last, &pipe] {
-    ::unlink(pipe.c_str());
-    last = std::make_unique<EndWatch>(milliseconds(50), [] { std::_Exit(7); });
+    last = std::make_unique<EndWatch>(milliseconds(50), [&pipe] {
+      ::unlink(pipe.c_str());  // not before it was opened
+      std::_Exit(7);
+    });
   });
   ::kill(::getpid(), SIGTERM);
   ::open(pipe.c_str(), O_RDONLY);
