@@ -115,7 +115,7 @@ class JournalDamage(unittest.TestCase):
             self.assertEqual(status, 0, said)
             self.assertIn(f"{lost} records cannot be read any more and are left out", said)
             status, said = self.command("report", *report, "--why", "quality round", "--format", "ndjson")
-            self.assertEqual((status, said.splitlines()[-1]), (0, f'{{"unreadable":{lost}}}'))
+            self.assertEqual((status, said.splitlines().count(f'{{"unreadable":{lost}}}')), (0, 1), said)
         self.engine.start(self.server.base)
         stage.wait_for("the damage is told", lambda: f"the head of record {at[0]} does not hash" in self.log())
         answer = self.engine.request("POST", "/log", {"actor": "Robin Sample", "why": "damage"},
