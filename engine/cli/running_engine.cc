@@ -46,14 +46,24 @@ std::string engine_name(const ServeConfig& config) {
   return host.data();
 }
 
-// When the newest record was written; empty when there is none.
+// When the newest record was written; empty when there is none. Behind damaged ones an older time
+// does: it makes the clock less believed, not more.
 base::Result<std::string> newest_time(const journal::Store& store) {
   const auto size = store.size();
-  if (!size || *size == 0) {
-    return size ? base::Result<std::string>(std::string()) : size.error();
+  if (!size) {
+    return size.error();
   }
-  auto head = store.head(*size);
-  return head ? base::Result<std::string>(std::move(head->record.time)) : head.error();
+  for (journal::Position position = *size; position > 0; --position) {
+    auto head = store.head(position);
+    if (head) {
+      return std::move(head->record.time);
+    }
+    if (head.error().code != base::ErrorCode::kCorrupt &&
+        head.error().code != base::ErrorCode::kNotFound) {
+      return head.error();
+    }
+  }
+  return std::string();
 }
 
 }  // namespace

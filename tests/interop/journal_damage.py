@@ -133,6 +133,15 @@ class JournalDamage(unittest.TestCase):
         stage.wait_for("it is held or lands", lambda: self.engine.settled(session, ("held", "landed")))
         self.assertEqual(self.engine.session(other)["state"], "landed")
 
+    def test_a_damaged_newest_record_keeps_no_engine_from_starting(self):
+        self.run_once()
+        (last,) = self.sql("SELECT max(position) FROM record")[0]
+        self.sql(f"UPDATE record SET head = 'junk' WHERE position >= {last - 1}")
+        self.engine.start(self.server.base, "--retention", "10 years")
+        stage.wait_for("the damage is told", lambda: f"the head of record {last} does not hash" in self.log())
+        self.assertNotIn("event=retention-waits", self.log())
+        self.engine.stop()
+
     def test_an_older_copy_is_not_signed_against_its_anchor(self):
         anchor = self.folder / "anchor"
         self.run_once("--anchor", anchor)
