@@ -151,6 +151,20 @@ void print_json_leg(const Store& store, const Leg& leg) {
   std::printf("%s}\n", out.c_str());
 }
 
+// Of an acceptance whose head cannot be read, what list of records goes by: its columns.
+Result<bool> columns_fit(const Store& store, journal::Position position, journal::Query query) {
+  query.patient.clear();
+  query.target.clear();
+  query.kind = journal::Kind::kAccepted;
+  query.after = position - 1;
+  query.limit = 1;
+  const auto found = store.search(query);
+  if (!found) {
+    return found.error();
+  }
+  return !found->empty() && found->front().position == position;
+}
+
 // Whether the acceptance of a leg fits. Its head is read only when it has to say so.
 Result<bool> fits(const Store& store, const Leg& leg, const journal::Query& query) {
   if ((!query.session.empty() && leg.session != query.session) ||
@@ -164,7 +178,8 @@ Result<bool> fits(const Store& store, const Leg& leg, const journal::Query& quer
   const auto text = store.head_text(leg.accepted);
   const auto head = text ? journal::parse_head(*text) : Result<journal::Head>(text.error());
   if (!head) {
-    return head.error();
+    return head.error().code == base::ErrorCode::kIo ? Result<bool>(head.error())
+                                                     : columns_fit(store, leg.accepted, query);
   }
   const Record& record = head->record;
   return (query.since.empty() || record.time >= query.since) &&

@@ -142,6 +142,26 @@ class JournalDamage(unittest.TestCase):
         self.assertNotIn("event=retention-waits", self.log())
         self.engine.stop()
 
+    def test_what_waits_is_listed_past_a_damaged_acceptance(self):
+        self.engine.start(self.server.base)
+        sessions = []
+        for name in ("first", "second", "third"):
+            document = stage.sent("alder-moving")
+            document["identifier"]["value"] = name
+            document["patient"]["identifier"]["value"] = "P-0999"  # nobody knows this patient
+            sessions.append(self.engine.session_id(self.engine.send(document)))
+            stage.wait_for("held", lambda: self.engine.settled(sessions[-1], ("held",)))
+        self.engine.stop()
+        therapist = stage.sent("alder-moving")["therapist"]["identifier"]
+        self.sql(f"UPDATE record SET head = 'junk' WHERE session = '{sessions[1]}' AND kind = 3")
+        self.sql(f"DELETE FROM record WHERE session = '{sessions[2]}' AND kind = 3")
+        for words, found in ((("--since", "2020-01-01T00:00:00Z"), sessions[:2]),
+                             (("--therapist", f"{therapist['system']}|{therapist['value']}"), sessions[:2]),
+                             (("--since", "2090-01-01T00:00:00Z"), []), ((), sessions)):
+            status, said = self.command("list", "--state", "held", *words)
+            self.assertEqual(status, 0, said)
+            self.assertEqual([one for one in sessions if one in said], found, said)
+
     def test_an_older_copy_is_not_signed_against_its_anchor(self):
         anchor = self.folder / "anchor"
         self.run_once("--anchor", anchor)
