@@ -1,5 +1,7 @@
 #include "engine/cli/body_retention.h"
 
+#include <algorithm>
+#include <optional>
 #include <string>
 #include <utility>
 
@@ -12,7 +14,7 @@ namespace engine::cli {
 
 namespace {
 
-constexpr std::chrono::minutes kNearly{30};
+constexpr std::size_t kPage = 256;
 constexpr std::chrono::hours kTellAgain{24};
 
 }  // namespace
@@ -23,50 +25,67 @@ BodyRetention::BodyRetention(journal::Journal& journal, const base::Clock& clock
       clock_(clock),
       kept_(kept),
       clock_file_(files + journal::kClockFile),
-      believed_(newest.empty() ? base::to_instant(clock.now()) : std::move(newest)),
-      next_(clock.steady()) {}
+      belief_(newest.empty() ? base::to_instant(clock.now()) : std::move(newest)),
+      next_(clock.steady()) {
+  if (const auto size = journal.store().size()) {
+    belief_.read_through(*size);
+  }
+}
 
-base::Result<void> BodyRetention::keep(std::string believed) {
-  believed_ = std::move(believed);
-  return write_file(clock_file_, believed_ + "\n");
+// Persons who removed bodies since the last look, with whatever engine's files.
+base::Result<void> BodyRetention::hear_persons() {
+  const auto size = journal_.store().size();
+  if (!size) {
+    return size.error();
+  }
+  journal::Query query;
+  query.kind = journal::Kind::kExpired;
+  query.limit = kPage;
+  query.after = std::min(belief_.through(), *size);  // a standby may have lacked the last ones
+  for (bool more = true; more;) {
+    const auto records = journal_.store().search(query);
+    if (!records) {
+      return records.error();
+    }
+    for (const journal::Record& record : *records) {
+      belief_.read(record);
+      query.after = record.position;
+    }
+    more = records->size() == kPage;
+  }
+  belief_.read_through(std::max(*size, query.after));
+  return {};
 }
 
 // Each engine of a journal keeps this up, also those that remove nothing just now.
 bool BodyRetention::believes_clock() {
   const auto text = read_file(clock_file_);
-  const bool kept =
-      text && !text->empty() && journal::is_instant(text->substr(0, text->size() - 1));
+  const auto kept = text ? journal::ClockBelief::parse(*text) : std::nullopt;
   if (kept) {
-    believed_ = text->substr(0, text->size() - 1);
+    belief_.follow(*kept);
   }
+  auto done = hear_persons();
   const auto now = clock_.now();
-  const bool believable = journal::is_believable(believed_, now);
+  const bool believable = belief_.believes(now, clock_.steady());
   // Also while it is not: after another start the newest record has the time of this clock.
-  base::Result<void> written;
-  if (believable && base::to_instant(now - kNearly) > believed_) {
-    written = keep(base::to_instant(now));
-  } else if (!kept) {
-    written = keep(believed_);
+  if (done && (!kept || kept->at() != belief_.at())) {
+    done = write_file(clock_file_, belief_.print());
   }
-  if (believable && written) {
+  if (believable && done) {
     waits_ = false;
     return true;
   }
   if (!waits_ || clock_.steady() - told_ >= kTellAgain) {
     say("retention-waits",
         "what=\"" +
-            (written ? "the clock says " + base::to_instant(now) + " and was last believed at " +
-                           believed_ + ": no body is removed until a person runs journal expire"
-                     : written.error().text()) +
+            (done ? "the clock says " + base::to_instant(now) + " and was last believed at " +
+                        belief_.at() + ": no body is removed until a person runs journal expire"
+                  : done.error().text()) +
             "\"");
     told_ = clock_.steady();
   }
   waits_ = true;
   return false;
-}
-
-base::Result<void> believe_clock(const std::string& files, const base::Clock& clock) {
-  return write_file(files + journal::kClockFile, base::to_instant(clock.now()) + "\n");
 }
 
 void BodyRetention::look() {

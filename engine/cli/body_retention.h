@@ -2,7 +2,7 @@
 // Removes, while the engine works, bodies that are older than the site keeps them: once an hour,
 // some at a time, so that nothing waits for it. Each time is a record of the journal. While the
 // clock is not believed (journal/retention.h) nothing is removed, until a person has run `journal
-// expire`.
+// expire`, whose record each engine of the journal finds there.
 
 #include <chrono>
 #include <string>
@@ -25,19 +25,16 @@ class BodyRetention {
 
  private:
   bool believes_clock();
-  base::Result<void> keep(std::string believed);
+  base::Result<void> hear_persons();
 
   journal::Journal& journal_;
   const base::Clock& clock_;
   const journal::Retention kept_;
   const std::string clock_file_;
-  std::string believed_;
+  journal::ClockBelief belief_;
   std::chrono::steady_clock::time_point next_;
   std::chrono::steady_clock::time_point told_;  // that it waits
   bool waits_ = false;
 };
-
-// That a person believes the clock, who removed bodies by it. Errors: kIo.
-base::Result<void> believe_clock(const std::string& files, const base::Clock& clock);
 
 }  // namespace engine::cli

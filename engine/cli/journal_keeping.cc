@@ -6,7 +6,6 @@
 #include <CLI/CLI.hpp>
 
 #include "engine/base/limits.h"
-#include "engine/cli/body_retention.h"
 #include "engine/cli/commands.h"
 #include "engine/cli/given_words.h"
 #include "engine/cli/journal_keys.h"
@@ -235,7 +234,19 @@ int list_holds(const Store& store) {
   return kOk;
 }
 
-int expire(Store& store, const std::string& files, const KeepingArguments& arguments) {
+Result<Outcome> remove_before(Store& store, const std::string& cutoff,
+                              const KeepingArguments& arguments, bool even_nothing) {
+  Change change = change_of(Kind::kExpired, arguments);
+  change.record.reason = "before " + cutoff;
+  change.destroy_before = cutoff;
+  change.destroy_max = base::limits::kRemovedAtOnceMax;
+  change.even_nothing = even_nothing;
+  return append(store, std::move(change));
+}
+
+// Its records tell each engine of the journal that a person believes the clock; so there is one
+// also when nothing is that old.
+int expire(Store& store, const KeepingArguments& arguments) {
   const auto retention = journal::parse_retention(arguments.retention);
   if (!retention) {
     return fail(retention.error());
@@ -244,11 +255,7 @@ int expire(Store& store, const std::string& files, const KeepingArguments& argum
   const std::string cutoff = journal::cutoff_of(*retention, clock.now());
   std::size_t records = 0;
   while (true) {
-    Change change = change_of(Kind::kExpired, arguments);
-    change.record.reason = "before " + cutoff;
-    change.destroy_before = cutoff;
-    change.destroy_max = base::limits::kRemovedAtOnceMax;
-    const auto outcome = append(store, std::move(change));
+    const auto outcome = remove_before(store, cutoff, arguments, false);
     if (!outcome) {
       return fail(outcome.error());
     }
@@ -257,12 +264,16 @@ int expire(Store& store, const std::string& files, const KeepingArguments& argum
     }
     ++records;
   }
+  if (records == 0) {
+    if (const auto said = remove_before(store, cutoff, arguments, true); !said) {
+      return fail(said.error());
+    }
+  }
   std::printf(
       "bodies of before %s are removed, in %zu records; those of sessions that have not "
       "ended or are on hold are kept\n",
       cutoff.c_str(), records);
-  const auto believed = believe_clock(files, clock);
-  return believed ? kOk : fail(believed.error());
+  return kOk;
 }
 
 void add_words(CLI::App& command, KeepingArguments& arguments) {
@@ -345,7 +356,7 @@ int run_keeping(const std::string& location, const std::string& files,
   return arguments.shred->parsed()      ? shred(**store, *patient, arguments)
          : arguments.hold->parsed()     ? hold(**store, *patient, arguments)
          : arguments.end_hold->parsed() ? end_hold(**store, arguments)
-         : arguments.expire->parsed()   ? expire(**store, files, arguments)
+         : arguments.expire->parsed()   ? expire(**store, arguments)
                                         : list_holds(**store);
 }
 

@@ -204,7 +204,8 @@ Result<Outcome> LogWriter::write_destroying(const Change& change, const std::str
   if (!taken) {
     return taken.error();
   }
-  if (!taken->refused.empty()) {
+  const bool even_so = change.even_nothing && taken->refused == keeping::kNothing;
+  if (!taken->refused.empty() && !even_so) {
     Outcome outcome;
     outcome.verdict = Outcome::Verdict::kNotNow;
     outcome.record.reason = taken->refused;

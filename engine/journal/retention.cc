@@ -6,6 +6,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/base/seams.h"
+#include "engine/journal/words.h"
 
 namespace engine::journal {
 namespace {
@@ -21,6 +22,10 @@ constexpr std::array<UnitRow, 3> kUnits = {
     {{"day", "days", Retention::Unit::kDays, kYears * 365},
      {"month", "months", Retention::Unit::kMonths, kYears * 12},
      {"year", "years", Retention::Unit::kYears, kYears}}};
+
+// A step that is not worth a write.
+constexpr std::chrono::minutes kNearly{30};
+constexpr std::string_view kThrough = " through ";
 
 }  // namespace
 
@@ -71,6 +76,57 @@ bool is_instant(std::string_view text) {
 
 bool is_believable(std::string_view believed, std::chrono::system_clock::time_point now) {
   return base::to_instant(now - base::limits::kClockStepMax) <= believed;
+}
+
+void ClockBelief::read(const Record& record) {
+  if (record.kind == Kind::kExpired && is_of_command(record.actor) && is_instant(record.time)) {
+    at_ = std::max(at_, record.time);
+  }
+  through_ = record.position;
+}
+
+bool ClockBelief::believes(std::chrono::system_clock::time_point now,
+                           std::chrono::steady_clock::time_point steady) {
+  if (base::to_instant(now + kNearly) < at_) {
+    behind_since_ = behind_since_.value_or(steady);
+    if (steady - *behind_since_ >= base::limits::kRetentionLook) {
+      at_ = base::to_instant(now);
+      behind_since_.reset();
+    }
+    return true;
+  }
+  behind_since_.reset();
+  if (!is_believable(at_, now)) {
+    return false;
+  }
+  if (base::to_instant(now - kNearly) > at_) {
+    at_ = base::to_instant(now);
+  }
+  return true;
+}
+
+std::string ClockBelief::print() const {
+  return at_ + std::string(kThrough) + std::to_string(through_) + "\n";
+}
+
+std::optional<ClockBelief> ClockBelief::parse(std::string_view line) {
+  const std::string_view text = line.substr(0, line.find('\n'));
+  const std::string_view at = text.substr(0, text.find(' '));
+  const std::string_view rest = text.substr(at.size());
+  if (text.size() + 1 != line.size() || !is_instant(at)) {
+    return std::nullopt;
+  }
+  Position through = 0;
+  if (rest.empty()) {
+    return ClockBelief(std::string(at));
+  }
+  const char* const end = rest.data() + rest.size();
+  const char* const number = rest.data() + std::min(kThrough.size(), rest.size());
+  const auto [stop, problem] = std::from_chars(number, end, through);
+  if (!rest.starts_with(kThrough) || problem != std::errc() || stop != end) {
+    return std::nullopt;
+  }
+  return ClockBelief(std::string(at), through);
 }
 
 }  // namespace engine::journal

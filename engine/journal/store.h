@@ -84,9 +84,11 @@ struct Change {
   // Written only when the change before it in the batch was.
   bool only_with_previous = false;
   // Of an expired record: what it removes is chosen when it is written, bodies of before this
-  // instant, of so many records at most. (A shredded one takes all of its patient.)
+  // instant, of so many records at most. (A shredded one takes all of its patient.) Where there are
+  // none it is not written, unless it says by that time that somebody believes the clock.
   std::string destroy_before;
   std::size_t destroy_max = 0;
+  bool even_nothing = false;
   Change() = default;
   explicit Change(Record r) : record(std::move(r)) {}
 };

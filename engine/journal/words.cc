@@ -46,6 +46,10 @@ std::string command_actor(std::string_view name, std::uint32_t uid, std::string_
   return actor + ")";
 }
 
+bool is_of_command(std::string_view actor) {
+  return actor.ends_with(')') && actor.find(kByCommand) != actor.npos;
+}
+
 bool goes_by(std::string_view actor, std::string_view name) {
   const std::string_view account = account_of(actor);
   if (!account.empty() && account == name) {

@@ -19,6 +19,7 @@ base::Result<void> check_line(std::string_view text);
 // says ran it, "Robin Sample (command, uid 1000 robin)". Anybody can write any name on a command
 // line; nobody who signed in is written like this. `account` may be empty.
 std::string command_actor(std::string_view name, std::uint32_t uid, std::string_view account);
+bool is_of_command(std::string_view actor);
 // Whether an actor goes by this name: on a command line what they called themselves, signed in
 // ("Robin Sample (robin)") the display or the account. The whole of an actor is such a name too.
 bool goes_by(std::string_view actor, std::string_view name);

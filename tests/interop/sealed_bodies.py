@@ -274,7 +274,7 @@ class Destroying(unittest.TestCase):
         old.stop()
         # The clock is two years ahead of when it was believed: nothing is removed by it, restarted or not.
         believed = pathlib.Path(f"{old.journal}.clock")
-        self.assertRegex(believed.read_text(), r"^20\d\d-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z\n$")
+        self.assertRegex(believed.read_text(), r"^20\d\d-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z through \d+\n$")
         past = f"{int(believed.read_text()[:4]) - 2}{believed.read_text()[4:]}"
         believed.write_text(past)
         for times in (1, 2):
@@ -287,9 +287,11 @@ class Destroying(unittest.TestCase):
         # Until a person removes bodies by it, of which there are none that old.
         before, self.engine = self.engine, old
         try:
-            self.command("expire", "--retention", "50 years", "--why", "the clock is right")
+            # With the files of another engine of the journal, or of none: it is the record that tells them.
+            self.command("--files", self.folder / "another", "expire", "--retention", "50 years", "--why", "the clock is right")
         finally:
             self.engine = before
+        self.assertEqual((believed.read_text(), list(self.folder.glob("another*"))), (past, []))
         old.start(self.server.base, "--retention", "10 years")
         gone = stage.wait_for("removed", lambda: (answer := old.request("GET", f"/sessions/{session}/document")).status == 404
                               and answer, 60)
@@ -299,7 +301,7 @@ class Destroying(unittest.TestCase):
         old.stop()
         before, self.engine = self.engine, old
         try:
-            self.assertEqual(self.command("list", "--kind", "expired").count("\n"), 1)
+            self.assertEqual(self.command("list", "--kind", "expired").count("\n"), 2)
             self.assertIn("parts were destroyed as records of the journal say", self.command("verify", status=1))  # the times
         finally:
             self.engine = before

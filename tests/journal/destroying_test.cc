@@ -230,6 +230,26 @@ TEST_P(Destroying, OldBodiesOfEndedSessionsAreRemovedAndNothingElse) {
   expect_sound();
 }
 
+TEST_P(Destroying, APersonWhoFindsNothingSoOldIsWrittenDownAllTheSame) {
+  accept("a", "body");
+  land("a");
+  hold("p-a");
+  at_year(10);
+  Record record;
+  record.kind = Kind::kExpired;
+  record.actor = "Robin Sample (command, uid 1000 robin)";
+  Change change(record);
+  change.destroy_before = "2030-01-01T00:00:00.000Z";
+  change.destroy_max = 100;
+  change.even_nothing = true;
+  const Outcome outcome = write(std::move(change));
+  EXPECT_EQ(outcome.verdict, Outcome::Verdict::kWritten);
+  EXPECT_EQ(list_of(outcome), "");
+  EXPECT_EQ(error_of(1), "readable");
+  EXPECT_EQ(destroyed(), 0u);
+  expect_sound();
+}
+
 TEST_P(Destroying, GoesInStepsThatJoin) {
   for (int i = 0; i < 30; ++i) {
     const std::string session = "s" + std::to_string(i);

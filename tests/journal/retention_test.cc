@@ -75,6 +75,84 @@ TEST(RetentionClock, IsBelievedAsFarAsItRanOn) {
   }
 }
 
+class Belief : public ::testing::Test {
+ protected:
+  static std::chrono::system_clock::time_point at(int y, unsigned m, unsigned d) {
+    return sys_days(year(y) / month(m) / day(d)) + hours(9);
+  }
+  bool look(std::chrono::system_clock::time_point now) {
+    return belief_.believes(now, std::chrono::steady_clock::time_point(hours(++looks_)));
+  }
+  static Record expired(const char* actor, const char* time, Position position) {
+    Record record;
+    record.kind = Kind::kExpired;
+    record.actor = actor;
+    record.time = time;
+    record.position = position;
+    return record;
+  }
+
+  int looks_ = 0;  // an hour apart
+  ClockBelief belief_{"2026-11-30T09:00:00.000Z", 7};
+};
+
+constexpr const char* kPerson = "Robin Sample (command, uid 1000 robin)";
+
+TEST_F(Belief, GoesOnWithTheClock) {
+  EXPECT_TRUE(look(at(2026, 11, 30) + std::chrono::minutes(20)));
+  EXPECT_EQ(belief_.at(), "2026-11-30T09:00:00.000Z") << "not worth a write";
+  EXPECT_TRUE(look(at(2027, 1, 4)));
+  EXPECT_EQ(belief_.at(), "2027-01-04T09:00:00.000Z");
+  EXPECT_FALSE(look(at(2037, 11, 30)));
+  EXPECT_EQ(belief_.at(), "2027-01-04T09:00:00.000Z");
+}
+
+TEST_F(Belief, IsAPersonsWhoRemovedBodiesByTheClockWhereverThatWas) {
+  EXPECT_FALSE(look(at(2037, 11, 30)));
+  belief_.read(expired("chartferry 0.1.0", "2037-11-30T08:00:00.000Z", 8));
+  EXPECT_FALSE(look(at(2037, 11, 30))) << "another engine's clock is that engine's";
+  belief_.read(expired(kPerson, "2037-11-30T08:30:00.000Z", 9));
+  EXPECT_TRUE(look(at(2037, 11, 30)));
+  EXPECT_EQ(belief_.through(), 9U);
+  belief_.read(expired(kPerson, "2030-01-01T00:00:00.000Z", 10));
+  EXPECT_TRUE(look(at(2037, 11, 30))) << "that person's clock was behind";
+}
+
+TEST_F(Belief, OfAWrongClockIsNotForGood) {
+  belief_.read(expired(kPerson, "2037-11-30T08:30:00.000Z", 8));
+  EXPECT_TRUE(look(at(2037, 11, 30)));
+  EXPECT_TRUE(look(at(2026, 11, 30))) << "set right: nothing is old by it";
+  EXPECT_EQ(belief_.at(), "2037-11-30T08:30:00.000Z");
+  EXPECT_TRUE(look(at(2026, 11, 30)));
+  EXPECT_EQ(belief_.at(), "2026-11-30T09:00:00.000Z");
+  EXPECT_FALSE(look(at(2037, 11, 30))) << "the same mistake again";
+}
+
+TEST_F(Belief, IsLeftByNoClockThatComesRightSoonAfterAStart) {
+  EXPECT_TRUE(look(at(1970, 1, 1)));
+  EXPECT_TRUE(look(at(2026, 11, 30)));
+  EXPECT_TRUE(look(at(1970, 1, 1))) << "counted anew";
+  EXPECT_EQ(belief_.at(), "2026-11-30T09:00:00.000Z");
+}
+
+TEST_F(Belief, IsReadBackFromItsLine) {
+  EXPECT_EQ(belief_.print(), "2026-11-30T09:00:00.000Z through 7\n");
+  const auto again = ClockBelief::parse(belief_.print());
+  ASSERT_TRUE(again.has_value());
+  EXPECT_EQ(again->print(), belief_.print());
+  const auto before = ClockBelief::parse("2026-11-30T09:00:00.000Z\n");
+  ASSERT_TRUE(before.has_value()) << "as earlier versions wrote it";
+  EXPECT_EQ(before->through(), 0U);
+  for (const char* line :
+       {"", "\n", "2026-11-30T09:00:00.000Z", "2026-11-30\n", "2026-11-30T09:00:00.000Z \n",
+        "2026-11-30T09:00:00.000Z through \n", "2026-11-30T09:00:00.000Z through x\n",
+        "2026-11-30T09:00:00.000Z through 7 8\n", "2026-11-30T09:00:00.000Z throughout 7\n",
+        "2026-11-30T09:00:00.000Z through 7\n\n", "2026-11-30T09:00:00.000Z through -7\n",
+        "2026-11-30T09:00:00.000Z through 99999999999999999999\n"}) {
+    EXPECT_FALSE(ClockBelief::parse(line).has_value()) << line;
+  }
+}
+
 TEST(RetentionClock, TakesOnlyAnInstantFromItsFile) {
   EXPECT_TRUE(is_instant("2026-11-30T09:00:00.000Z"));
   for (const char* text : {"", "2026-11-30", "2026-11-30T09:00:00Z", "2026-11-30T09:00:00.000Z\n",
