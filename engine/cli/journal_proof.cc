@@ -43,8 +43,19 @@ int no(const std::string& why) {
   return kNo;
 }
 
-Result<journal::HeadKey> public_key(const ProofFiles& files) {
+// Where the file of the journal's own was left behind, as in a backup: the public half of its
+// secret.
+Result<std::string> public_pem(const ProofFiles& files) {
   auto pem = read_file(files.key_file());
+  if (pem || !files.public_key.empty()) {
+    return pem;
+  }
+  const auto secret = journal::load_secret(files.journal + ".head-key", "");
+  return secret ? Result<std::string>(journal::HeadSigner(*secret).public_pem()) : pem;
+}
+
+Result<journal::HeadKey> public_key(const ProofFiles& files) {
+  auto pem = public_pem(files);
   if (!pem) {
     return std::move(pem).error();
   }
@@ -440,7 +451,7 @@ int export_journal(const Store& store, const ProofFiles& files, journal::Query q
   if (!heads) {
     return no(heads.error().text());
   }
-  const auto pem = read_file(files.key_file());
+  const auto pem = public_pem(files);
   auto leaves = leaves_of(store);
   if (!pem || !leaves) {
     return fail(!pem ? pem.error() : leaves.error());

@@ -229,6 +229,22 @@ class JournalProof(unittest.TestCase):
         self.assertEqual((status, json.loads(said)["position"]), (0, 2), said)
         self.assertEqual(self.check_export(self.export("of-garbage", journal=journal))[0], 0)
 
+    def test_the_public_key_is_that_of_the_secret_where_its_file_was_left_behind(self):
+        journal = self.copied("left-behind")
+        key = pathlib.Path(f"{journal}.head-key.pub")
+        key.unlink()
+        status, said = self.command("verify", journal=journal)
+        self.assertEqual(status, 0, said)
+        self.assertEqual(self.command("prove", 2, journal=journal)[0], 0)
+        folder = self.export("of-left-behind", journal=journal)
+        self.assertEqual((folder / "head-key.pub").read_bytes(), pathlib.Path(f"{self.journal}.head-key.pub").read_bytes())
+        self.assertEqual(self.check_export(folder)[0], 0)
+        # One that was named has to be there, and one that is there counts.
+        self.assertEqual(self.command("verify", "--head-key", key, journal=journal)[0], 2)
+        key.write_text("no key\n")
+        status, said = self.command("verify", journal=journal)
+        self.assertEqual(status, 1, said)
+
     def test_a_file_that_is_named_and_not_there_is_an_error(self):
         empty = self.folder / "empty"
         empty.write_text("")
