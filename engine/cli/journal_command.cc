@@ -180,7 +180,7 @@ int verify(const Arguments& arguments) {
 int prove(const Arguments& arguments) {
   // A record's head holds no reading of a patient, but it names who was treated when: noted.
   auto store = open(arguments, OpenMode::kCommand);
-  const bool unwritable = !store && store.error().code == base::ErrorCode::kIo;
+  bool unwritable = !store && store.error().code == base::ErrorCode::kIo;
   if (unwritable) {
     store = open(arguments, OpenMode::kRead);
   }
@@ -197,12 +197,17 @@ int prove(const Arguments& arguments) {
   if (!look) {
     look = Look{"record-proved", "", 0, "", ""};  // the proof tells what is wrong with it
   }
+  if (!unwritable) {
+    const auto noted = note_read(**store, arguments, {*look});
+    unwritable = !noted && noted.error().code == base::ErrorCode::kIo;  // a full disk
+    if (!noted && !unwritable) {
+      return fail(noted.error());
+    }
+  }
   if (unwritable) {
     std::fprintf(stderr,
                  "chartferry journal: the journal cannot be written: nobody's looking is "
                  "recorded in it\n");
-  } else if (auto noted = note_read(**store, arguments, {*look}); !noted) {
-    return fail(noted.error());
   }
   return prove_record(**store, proof_files(arguments), arguments.position);
 }

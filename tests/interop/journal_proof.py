@@ -6,7 +6,9 @@ import json
 import pathlib
 import pty
 import random
+import resource
 import shutil
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -244,6 +246,26 @@ class JournalProof(unittest.TestCase):
         key.write_text("no key\n")
         status, said = self.command("verify", journal=journal)
         self.assertEqual(status, 1, said)
+
+    def test_on_a_full_disk_a_record_is_proved_all_the_same(self):
+        def full():  # a write fails, and no signal ends the program
+            signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+            resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0))
+
+        journal = self.copied("full-disk")
+        records = self.command("list", "--limit", 1000, journal=journal)[1]
+        words = [str(stage.ENGINE), "journal", "--journal", str(journal)]
+        with sqlite3.connect(journal) as beside:  # as an engine: its log and its index are there
+            beside.execute("SELECT count(*) FROM record").fetchone()
+            done = subprocess.run([*words, "prove", "2"], capture_output=True, check=False, preexec_fn=full)
+            self.assertEqual(done.returncode, 0, done.stderr)
+            self.assertEqual(json.loads(done.stdout)["position"], 2)
+            self.assertIn(b"nobody's looking is recorded", done.stderr)
+            # What shows a patient's record is not shown where that cannot be written down.
+            done = subprocess.run([*words, "show", "2"], capture_output=True, check=False, preexec_fn=full)
+            self.assertEqual((done.returncode, done.stdout), (2, b""), done.stderr)
+        beside.close()
+        self.assertEqual(self.command("list", "--limit", 1000, journal=journal)[1], records)
 
     def test_a_file_that_is_named_and_not_there_is_an_error(self):
         empty = self.folder / "empty"
