@@ -110,6 +110,11 @@ base::Result<void> Engine::open_journal() {
       say(line->event, line->rest);
     }
   });
+  journal_->on_damage([this](const base::Error& what) {
+    if (const auto line = failure_log_.damaged(what, clock_.steady())) {
+      say(line->event, line->rest);
+    }
+  });
   journal::Change started;
   started.record.kind = journal::Kind::kStarted;
   started.record.made_with = intake::made_with(core_->provenance(), {});

@@ -85,4 +85,15 @@ std::optional<FailureLog::Line> FailureLog::well(Time now) {
   return line;
 }
 
+std::optional<FailureLog::Line> FailureLog::damaged(const base::Error& what, Time now) {
+  const bool due = damaged_ == 0 || now >= next_damaged_;
+  ++damaged_;
+  if (!due) {
+    return std::nullopt;
+  }
+  next_damaged_ = now + base::limits::kFailureLogPause;
+  return Line{"journal-damaged",
+              "changes=" + std::to_string(damaged_) + " what=\"" + line_of(what) + "\""};
+}
+
 }  // namespace engine::journal

@@ -19,21 +19,25 @@ struct FailureKind {
 // Of an error of Store::commit().
 FailureKind kind_of_failure(const base::Error& error);
 
-// A line at the first failure, then at most one a minute, and one when it is over. Not thread safe.
+// A line at the first failure, then at most one a minute, and one when it is over; of what is
+// damaged for some changes only, one a minute. Not thread safe.
 class FailureLog {
  public:
   using Time = std::chrono::steady_clock::time_point;
   struct Line {
-    std::string event;  // "journal-failing" or "journal-well"
+    std::string event;  // "journal-failing", "journal-well" or "journal-damaged"
     std::string rest;
   };
   std::optional<Line> failed(const base::Error& why, Time now);
   std::optional<Line> well(Time now);
+  std::optional<Line> damaged(const base::Error& what, Time now);
 
  private:
   std::uint64_t failures_ = 0;  // since it was well
   Time since_{};
   Time next_{};
+  std::uint64_t damaged_ = 0;  // changes that were not written, since the start
+  Time next_damaged_{};
 };
 
 }  // namespace engine::journal

@@ -8,10 +8,12 @@
 #include <future>
 #include <iterator>
 #include <mutex>
+#include <span>
 #include <thread>
 #include <utility>
 
 #include "engine/base/limits.h"
+#include "engine/journal/seal.h"
 
 namespace engine::journal {
 struct Journal::State {
@@ -25,6 +27,9 @@ struct Journal::State {
   void run();
   static std::vector<Waiting> writable(std::vector<Waiting> group);
   void write(std::vector<Waiting> waiting_ones);
+  using Outcomes = std::vector<base::Result<Outcome>>;
+  void commit(std::span<Waiting> group, Outcomes& out);
+  void judge(const Outcomes& outcomes);
   void note(const base::Error* why);
   bool may_pass() const;
 
@@ -32,6 +37,7 @@ struct Journal::State {
   const base::Clock& clock;
   std::vector<Listener> listeners;
   std::function<void(const base::Error*)> told_of_failure;
+  std::function<void(const base::Error&)> told_of_damage;
   std::mutex mutex;
   std::condition_variable changed;
   std::deque<Waiting> queue;
@@ -112,33 +118,98 @@ std::vector<Journal::State::Waiting> Journal::State::writable(std::vector<Waitin
   return good;
 }
 
-void Journal::State::write(std::vector<Waiting> waiting_ones) {
-  std::vector<Waiting> group = writable(std::move(waiting_ones));
-  if (group.empty()) {
-    return;
+namespace {
+
+// Where a group falls into two, near its middle: what only comes together stays so. 0: nowhere.
+template <class Group>
+std::size_t middle_of(const Group& group) {
+  const auto begins = [&group](std::size_t at) { return !group[at].change.only_with_previous; };
+  std::size_t at = group.size() / 2;
+  while (at < group.size() && !begins(at)) {
+    ++at;
   }
+  if (at == group.size()) {
+    for (at = group.size() / 2; at > 0 && !begins(at); --at) {
+    }
+  }
+  return at;
+}
+
+// Whether the error says something of one change only.
+bool is_of_one(const base::Error& error) {
+  return is_of_the_change(error.code) || is_damaged_key(error);
+}
+
+}  // namespace
+
+// In one commit. What is damaged is seldom all of the journal, but a commit is all or nothing: one
+// patient's key would keep the changes of everybody from being written. So the halves are tried,
+// each for itself. A disk that does not write would not write the halves either.
+void Journal::State::commit(std::span<Waiting> group, Outcomes& out) {
   std::vector<Change> batch;
   batch.reserve(group.size());
   for (Waiting& waiting : group) {
     batch.push_back(std::move(waiting.change));
   }
-  base::Result<std::vector<Outcome>> outcomes = store.commit(batch, clock);
-  if (outcomes || !is_of_the_change(outcomes.error().code)) {
-    note(outcomes ? nullptr : &outcomes.error());
-  }
+  auto outcomes = store.commit(batch, clock);
   for (std::size_t i = 0; i < group.size(); ++i) {
-    if (!group[i].done) {
-      continue;
-    }
-    if (outcomes) {
-      group[i].done((*outcomes)[i]);
-    } else {
-      group[i].done(outcomes.error());
-    }
+    group[i].change = std::move(batch[i]);
   }
   if (outcomes) {
+    std::move(outcomes->begin(), outcomes->end(), std::back_inserter(out));
+    return;
+  }
+  const std::size_t middle = middle_of(group);
+  if (middle == 0 || outcomes.error().code == base::ErrorCode::kIo) {
+    out.insert(out.end(), group.size(), outcomes.error());
+    return;
+  }
+  commit(group.first(middle), out);
+  commit(group.subspan(middle), out);
+}
+
+// The journal is failing when nothing can be written, and well when something was.
+void Journal::State::judge(const Outcomes& outcomes) {
+  const base::Error* of_all = nullptr;
+  bool any = false;
+  for (const auto& outcome : outcomes) {
+    any = any || outcome;
+    of_all = !outcome && !is_of_one(outcome.error()) ? &outcome.error() : of_all;
+  }
+  if (any || of_all != nullptr) {
+    note(any ? nullptr : of_all);
+  }
+  for (std::size_t i = 0; told_of_damage && (any || of_all == nullptr) && i < outcomes.size();
+       ++i) {
+    if (!outcomes[i] && !is_of_the_change(outcomes[i].error().code)) {
+      told_of_damage(outcomes[i].error());
+    }
+  }
+}
+
+void Journal::State::write(std::vector<Waiting> waiting_ones) {
+  std::vector<Waiting> group = writable(std::move(waiting_ones));
+  if (group.empty()) {
+    return;
+  }
+  Outcomes outcomes;
+  outcomes.reserve(group.size());
+  commit(group, outcomes);
+  judge(outcomes);
+  for (std::size_t i = 0; i < group.size(); ++i) {
+    if (group[i].done) {
+      group[i].done(outcomes[i]);
+    }
+  }
+  std::vector<Outcome> written;
+  for (auto& outcome : outcomes) {
+    if (outcome) {
+      written.push_back(std::move(*outcome));
+    }
+  }
+  if (!written.empty()) {
     for (const Listener& listener : listeners) {
-      listener(*outcomes);
+      listener(written);
     }
   }
 }
@@ -222,6 +293,10 @@ void Journal::stop() {
 
 void Journal::on_failure(std::function<void(const base::Error*)> told) {
   state_->told_of_failure = std::move(told);
+}
+
+void Journal::on_damage(std::function<void(const base::Error& what)> told) {
+  state_->told_of_damage = std::move(told);
 }
 
 std::optional<base::Error> Journal::failure() const {

@@ -27,7 +27,8 @@ class Appender {
   using Done = std::function<void(base::Result<Outcome>)>;
   virtual ~Appender() = default;
   // False when limits::kJournalQueueMax changes wait already: nothing was taken, try later. A
-  // change that can never be written (see check_writable) fails alone.
+  // change that can never be written (see check_writable) fails alone, and so does one that
+  // something damaged stands against, such as its patient's data key.
   virtual bool submit(Change change, Done done) = 0;
   virtual Store& store() const = 0;
 };
@@ -54,13 +55,17 @@ class Journal final : public Appender {
   base::Result<Outcome> write(Change change);
   // Writes what waits, then ends the thread.
   void stop();
-  // The last commit failed (disk full ...), and so did each try since; not for its own content.
+  // The last commit failed (disk full ...), and so did each try since; not for its own content, nor
+  // for something damaged that only some changes meet.
   bool failing() const;
   // Why it did; nullopt when it went well.
   std::optional<base::Error> failure() const;
   // Before the first submit. Runs on the writer's thread after each commit that failed, with why,
   // and with nullptr after the first one that goes well again.
   void on_failure(std::function<void(const base::Error* why)> told);
+  // Likewise, of each change that could not be written for something damaged, while the journal is
+  // not failing.
+  void on_damage(std::function<void(const base::Error& what)> told);
 
   Store& store() const override { return store_; }
 

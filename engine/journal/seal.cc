@@ -22,6 +22,7 @@ using base::Result;
 
 constexpr std::string_view kCredential = "credential:";
 constexpr std::size_t kMasterIdDigits = 16;
+constexpr const char* kDamagedKey = "a key of the journal is not what was kept";
 
 Result<std::string> path_of(const std::string& file) {
   if (file.substr(0, kCredential.size()) != kCredential) {
@@ -138,8 +139,11 @@ Result<DataKey> unwrap(const WrappedKey& key, const MasterKeys& masters) {
       return DataKey(key.id, std::move(*secret));
     }
   }
-  return Error(ErrorCode::kCorrupt, "a key of the journal is not what was kept",
-               "key " + base::to_hex(key.id));
+  return Error(ErrorCode::kCorrupt, kDamagedKey, "key " + base::to_hex(key.id));
+}
+
+bool is_damaged_key(const Error& error) {
+  return error.code == ErrorCode::kCorrupt && error.detail == kDamagedKey;
 }
 
 std::string part_key(std::string_view data_secret, Position position, std::string_view name,

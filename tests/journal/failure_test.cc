@@ -55,5 +55,18 @@ TEST(FailureLog, SaysItOnceThenOnceAMinuteAndWhenItIsOver) {
   EXPECT_TRUE(log.failed(full, start + seconds(97)).has_value()) << "another one";
 }
 
+TEST(FailureLog, SaysOnceAMinuteWhatIsDamagedForSomeChanges) {
+  FailureLog log;
+  const FailureLog::Time start{};
+  const Error damaged(ErrorCode::kCorrupt, "a key is damaged", "key 0a");
+  const auto first = log.damaged(damaged, start);
+  ASSERT_TRUE(first.has_value());
+  EXPECT_EQ(first->event + " " + first->rest,
+            "journal-damaged changes=1 what=\"a key is damaged (key 0a)\"");
+  EXPECT_FALSE(log.damaged(damaged, start + seconds(59)).has_value());
+  EXPECT_EQ(log.damaged(damaged, start + seconds(60))->rest.substr(0, 9), "changes=3");
+  EXPECT_FALSE(log.well(start + seconds(61)).has_value()) << "the journal was not failing";
+}
+
 }  // namespace
 }  // namespace engine::journal

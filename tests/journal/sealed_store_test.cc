@@ -3,9 +3,12 @@
 #include "tests/journal/sealed_store.h"
 
 #include <fstream>
+#include <future>
 #include <iterator>
+#include <mutex>
 
 #include "engine/journal/copy.h"
+#include "engine/journal/journal.h"
 #include "engine/journal/merkle.h"
 #include "engine/journal/open_store.h"
 
@@ -158,6 +161,58 @@ TEST_P(SealedStore, IsCopiedWithItsKeys) {
   ASSERT_TRUE(copy.has_value()) << copy.error().text();
   EXPECT_EQ(*(*copy)->part(2, "document"), "body of b");
   EXPECT_TRUE(verify(**copy)->sound());
+}
+
+Change with_document(const std::string& session, std::uint32_t revision = 1) {
+  Change change(record_of(Kind::kAccepted, session, revision));
+  change.parts.push_back(to_stored(Part("document", "body")));
+  return change;
+}
+
+// One commit is for all that waits, and a patient's key can be damaged.
+TEST_P(SealedStore, ADamagedKeyFailsTheChangesOfItsPatientOnly) {
+  WrappedKey damaged;
+  damaged.id = std::string(kKeyIdBytes, 'k');
+  damaged.subject = "p-d";
+  damaged.master = *store_->master();
+  damaged.wrapped = std::string(60, 'w');
+  ASSERT_TRUE(store_->restore_keys({damaged}, damaged.master).has_value());
+  Journal journal(*store_, clock_);
+  std::size_t failures = 0;
+  std::size_t told = 0;
+  std::size_t heard = 0;
+  journal.on_failure([&](const base::Error*) { ++failures; });
+  journal.on_damage([&](const base::Error& what) { told += is_damaged_key(what) ? 1 : 0; });
+  journal.add_listener([&](const std::vector<Outcome>& outcomes) { heard += outcomes.size(); });
+  std::promise<void> go;
+  std::shared_future<void> wait = go.get_future().share();
+  journal.submit(with_document("first"), [wait](const auto&) { wait.wait(); });
+  // They wait for the first, and then are one group.
+  std::string answers;
+  const auto tell = [&](const std::string& session, std::uint32_t revision = 1) {
+    journal.submit(with_document(session, revision), [&answers, session](const auto& outcome) {
+      answers += session + (outcome ? std::to_string(outcome->position) : "-") + " ";
+    });
+  };
+  tell("a");
+  tell("d");
+  tell("b");
+  std::vector<Change> pair;
+  pair.push_back(with_document("e"));
+  pair.push_back(with_document("d1"));
+  pair.back().only_with_previous = true;
+  journal.submit_together(std::move(pair),
+                          [&](const auto& both) { answers += both ? "both " : "neither "; });
+  tell("c");
+  go.set_value();
+  EXPECT_FALSE(journal.write(with_document("d")).has_value());
+  EXPECT_FALSE(journal.failing());
+  journal.stop();
+  EXPECT_EQ(answers, "a2 d- b3 neither c4 ");
+  EXPECT_EQ(failures, 0u);
+  EXPECT_EQ(told, 4u);
+  EXPECT_EQ(heard, 4u);
+  EXPECT_EQ(*store_->size(), 4u);
 }
 
 INSTANTIATE_TEST_SUITE_P(Stores, SealedStore, ::testing::ValuesIn(all_houses()),
