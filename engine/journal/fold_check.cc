@@ -57,6 +57,9 @@ void compare_columns_of(const sql::Run& row, std::size_t limit, std::vector<std:
   if (row.number_at(0) < 1 && out.size() < limit) {
     out.push_back("record " + std::to_string(row.number_at(0)) + ": records are numbered from 1");
   }
+  if (row.blob_at(7).size() != base::Digest().size() && out.size() < limit) {
+    out.push_back("record " + std::to_string(row.number_at(0)) + ": its leaf is no hash");
+  }
   const auto head = parse_head(row.text_at(1));
   if (!head) {
     return;  // verify() names it
@@ -79,7 +82,7 @@ base::Result<void> compare_columns(Connection& log, std::size_t limit,
   for (int rows = kPage; rows == kPage;) {
     auto row = log.run(
         "SELECT position, head, kind, time, coalesce(session, ''), coalesce(patient, ''), "
-        "coalesce(therapist, '') FROM record WHERE position > ? ORDER BY position LIMIT 500");
+        "coalesce(therapist, ''), leaf FROM record WHERE position > ? ORDER BY position LIMIT 500");
     row.number(after);
     for (rows = 0;; ++rows) {
       const auto stepped = row.step();

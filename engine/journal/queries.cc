@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <chrono>
 #include <iterator>
+#include <limits>
 #include <utility>
 
 #include "engine/base/limits.h"
@@ -162,12 +163,15 @@ base::Result<void> scan(
 
 base::Result<void> scan_parts(Connection& connection, Position first,
                               const std::function<bool(const PartRow&)>& visit) {
-  std::int64_t after = -1;  // number of the last part seen, of record `first`
+  // The last part seen. Of the record before the first there can be none behind this one, and of
+  // the first one none is passed over, whatever its number.
+  std::int64_t position = signed_of(first) - 1;
+  std::int64_t after = std::numeric_limits<std::int64_t>::max();
   for (int rows = kPartsPage; rows == kPartsPage;) {
     auto row = connection.run(
         "SELECT position, name, codec, bytes, number FROM part WHERE (position, number) > (?, ?) "
         "ORDER BY position, number LIMIT 16");
-    row.number(signed_of(first)).number(after);
+    row.number(position).number(after);
     for (rows = 0;; ++rows) {
       const auto stepped = row.step();
       if (!stepped) {
@@ -182,11 +186,12 @@ base::Result<void> scan_parts(Connection& connection, Position first,
       out.part.codec = static_cast<int>(row.number_at(2));
       out.part.bytes = std::string(row.blob_at(3));
       out.part.hash = base::sha256(out.part.bytes);
+      out.number = row.number_at(4);
       if (!visit(out)) {
         return {};
       }
-      first = out.position;
-      after = row.number_at(4);
+      position = signed_of(out.position);
+      after = out.number;
     }
   }
   return {};

@@ -1,6 +1,7 @@
 #include "engine/journal/sqlite_tables.h"
 
-#include <set>
+#include <map>
+#include <string_view>
 #include <utility>
 
 #include "engine/journal/state.h"
@@ -47,6 +48,15 @@ base::Result<std::int64_t> user_version(Connection& connection) {
   return *stepped ? row.number_at(0) : 0;
 }
 
+// The tables and indexes of a file of this form that are not there yet.
+base::Result<void> create_tables(Connection& connection, std::int64_t format) {
+  auto done = connection.script(kLogTables);
+  if (done) {
+    done = state::create_tables(connection);
+  }
+  return done && format > 1 ? connection.script(kSealTables) : done;
+}
+
 base::Error later_form() {
   return {base::ErrorCode::kUnsupported,
           "the journal was written by a later version of the engine"};
@@ -75,13 +85,7 @@ base::Result<void> prepare_for_writing(Connection& connection, bool create) {
   }
   done = connection.script("BEGIN IMMEDIATE");
   if (done) {
-    done = connection.script(kLogTables);
-  }
-  if (done) {
-    done = state::create_tables(connection);
-  }
-  if (done) {
-    done = connection.script(kSealTables);
+    done = create_tables(connection, kFormat);
   }
   if (done) {
     done = connection.script("PRAGMA user_version=2; COMMIT");
@@ -105,13 +109,33 @@ base::Result<bool> lost_agreed(sql::Connection& connection) {
 
 namespace {
 
-using Names = std::set<std::pair<std::string, std::string>>;  // type and name
+// Type and name, and the statement that made it.
+using Schema = std::map<std::pair<std::string, std::string>, std::string>;
 
-// Without those that SQLite makes for itself.
-base::Result<Names> names_of(Connection& connection) {
-  Names out;
-  auto row = connection.run(
-      "SELECT type, name FROM sqlite_master WHERE type <> 'table' AND name NOT GLOB 'sqlite_*'");
+// SQLite keeps the text as it was written, and the engines of before broke the lines elsewhere.
+std::string without_layout(std::string_view sql) {
+  const auto is_space = [](char c) { return c == ' ' || c == '\n' || c == '\t' || c == '\r'; };
+  const auto is_mark = [](char c) { return c == '(' || c == ')' || c == ','; };
+  std::string out;
+  bool space = false;
+  for (const char c : sql) {
+    if (is_space(c)) {
+      space = true;
+      continue;
+    }
+    if (space && !out.empty() && !is_mark(c) && !is_mark(out.back())) {
+      out += ' ';
+    }
+    space = false;
+    out += c;
+  }
+  return out;
+}
+
+// Without the indexes that SQLite makes for itself, which no statement made.
+base::Result<Schema> schema_of(Connection& connection) {
+  Schema out;
+  auto row = connection.run("SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL");
   while (true) {
     const auto stepped = row.step();
     if (!stepped) {
@@ -120,34 +144,43 @@ base::Result<Names> names_of(Connection& connection) {
     if (!*stepped) {
       return out;
     }
-    out.emplace(row.text_at(0), row.text_at(1));
+    out.emplace(std::pair(row.text_at(0), row.text_at(1)), without_layout(row.text_at(2)));
   }
+}
+
+base::Result<Schema> fresh_schema(std::int64_t format) {
+  auto fresh = Connection::open(":memory:", {.read_only = false, .create = true});
+  auto made = fresh ? create_tables(**fresh, format) : base::Result<void>(fresh.error());
+  if (made) {
+    made = (*fresh)->script(kAgreedTable);
+  }
+  return made ? schema_of(**fresh) : base::Result<Schema>(made.error());
 }
 
 }  // namespace
 
 base::Result<std::vector<std::string>> check_schema(Connection& connection) {
-  auto fresh = Connection::open(":memory:", {.read_only = false, .create = true});
-  const auto made = fresh ? prepare_for_writing(**fresh, true) : base::Result<void>(fresh.error());
-  if (!made) {
-    return made.error();
-  }
-  const auto known = names_of(**fresh);
-  const auto found = names_of(connection);
   const auto format = user_version(connection);
-  if (!known || !found || !format) {
-    return !known ? known.error() : !found ? found.error() : format.error();
+  const auto known = format ? fresh_schema(*format) : base::Result<Schema>(format.error());
+  const auto found = known ? schema_of(connection) : base::Result<Schema>(known.error());
+  if (!found) {
+    return found.error();
   }
   std::vector<std::string> out;
-  for (const auto& [type, name] : *found) {
-    // An index more, of a later program or of the site, says nothing false.
-    if (type != "index") {
-      out.push_back("database file: it holds the " + type + " " + name + ", which no journal has");
+  for (const auto& [what, sql] : *found) {
+    // A table or an index more, of a later program or of the site, says nothing false.
+    if (what.first != "index" && what.first != "table") {
+      out.push_back("database file: it holds the " + what.first + " " + what.second +
+                    ", which no journal has");
     }
   }
-  for (const auto& [type, name] : *known) {
-    if (*format == kFormat && found->count({type, name}) == 0) {
-      out.push_back("database file: the " + type + " " + name + " is missing");
+  for (const auto& [what, sql] : *known) {
+    const auto same = found->find(what);
+    if (same == found->end() && what.second != "agreed") {
+      out.push_back("database file: the " + what.first + " " + what.second + " is missing");
+    } else if (same != found->end() && same->second != sql) {
+      out.push_back("database file: the " + what.first + " " + what.second +
+                    " is not made as in any journal");
     }
   }
   return out;

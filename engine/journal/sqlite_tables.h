@@ -20,7 +20,8 @@ base::Result<bool> has_agreed(sql::Connection& connection);
 // Whether what they agreed on was taken away: the table is made with its first row.
 base::Result<bool> lost_agreed(sql::Connection& connection);
 // What a file holds that changes or hides what is in its tables and that no journal has, such as a
-// trigger, and the indexes that it lacks. One sentence each.
+// trigger, and the tables and indexes of its form that it lacks or that are others under their
+// names. One sentence each.
 base::Result<std::vector<std::string>> check_schema(Connection& connection);
 // Errors: kInvalid for a file that is no journal, kUnsupported, kIo.
 base::Result<void> prepare_for_reading(Connection& connection, const std::string& path);

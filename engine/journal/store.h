@@ -122,6 +122,7 @@ struct Query {
 
 struct PartRow {
   Position position = 0;
+  std::int64_t number = 0;  // its place in the record, from 0
   StoredPart part;
 };
 

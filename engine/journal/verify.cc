@@ -105,6 +105,8 @@ class Verifier {
     }
     if (expected->second.hash != row.part.hash || expected->second.codec != row.part.codec) {
       fault(where + ": its bytes do not hash to what the head says");
+    } else if (expected->second.number != row.number) {
+      fault(where + ": is not in its place");
     } else if (removed_.holds(row.position)) {
       fault(where + ": was to be destroyed and is still there");
     } else if (is_sealed(row.part.codec)) {
@@ -312,8 +314,9 @@ class Verifier {
     if (destroys(head.record.kind)) {
       destructions_.push_back(position);
     }
-    for (const Head::PartMark& mark : head.parts) {
-      parts_[{position, mark.name}] = mark;
+    for (std::size_t i = 0; i < head.parts.size(); ++i) {
+      const Head::PartMark& mark = head.parts[i];
+      parts_[{position, mark.name}] = {mark.hash, mark.codec, static_cast<std::int64_t>(i)};
     }
   }
   void fault(std::string text) {
@@ -353,7 +356,12 @@ class Verifier {
   std::string time_;
   Frontier frontier_;
   std::multimap<std::uint64_t, const TreeHead*> heads_;
-  std::map<std::pair<Position, std::string>, Head::PartMark> parts_;
+  struct Named {
+    base::Digest hash{};
+    int codec = 0;
+    std::int64_t number = 0;
+  };
+  std::map<std::pair<Position, std::string>, Named> parts_;  // by the heads
 };
 
 }  // namespace

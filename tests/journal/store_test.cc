@@ -170,12 +170,50 @@ INSTANTIATE_TEST_SUITE_P(
                   "it holds the view seen, which no journal has"},
         Tampering{"index_dropped", "DROP INDEX record_patient",
                   "the index record_patient is missing"},
+        Tampering{"index_of_other_rows",
+                  "DROP INDEX leg_due; CREATE INDEX leg_due ON leg(target, accepted) WHERE state = "
+                  "99",
+                  "the index leg_due is not made as in any journal"},
+        Tampering{"column_added", "ALTER TABLE record ADD COLUMN more TEXT DEFAULT 'x'",
+                  "the table record is not made as in any journal"},
+        Tampering{"table_dropped", "DROP TABLE revision; CREATE TABLE other(x)",
+                  "the table revision is missing"},
+        Tampering{"leaf_longer",
+                  "UPDATE record SET leaf = CAST(leaf || x'00ff' AS BLOB) WHERE position = 1",
+                  "record 1: its leaf is no hash"},
+        Tampering{"body_before_the_others", "INSERT INTO part VALUES(1, -1, 'hidden', 0, 'x')",
+                  "record 1, part hidden: no head names it"},
+        Tampering{"body_out_of_place", "UPDATE part SET number = -1 WHERE position = 1",
+                  "record 1, part document: is not in its place"},
         Tampering{"agreement_taken_away",
                   "CREATE TABLE agreed(name TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID",
                   "the table agreed does not say any more"},
         Tampering{"search_column", "UPDATE record SET session = 'zz' WHERE position = 2",
                   "record 2: its search columns do not say what its head says"}),
     [](const ::testing::TestParamInfo<Tampering>& row) { return std::string(row.param.name); });
+
+// Line breaks that an engine of before made elsewhere, an index of the site, what SQLite counts.
+TEST_F(StoreTest, AFileThatSaysNothingFalseIsSound) {
+  write(Kind::kAccepted, "a", 1);
+  store_.reset();
+  sql("DROP INDEX leg_due; CREATE INDEX leg_due ON leg( target,\n\taccepted )\nWHERE due IS NOT "
+      "NULL; CREATE INDEX site ON record(kind); ANALYZE");
+  open();
+  expect_sound();
+}
+
+TEST_F(StoreTest, AFileOfTheFirstFormIsSoundBeforeAndAfterItIsBroughtUpToDate) {
+  write(Kind::kAccepted, "a", 1);
+  store_.reset();
+  sql("DROP INDEX record_kept; DROP TABLE body_key; DROP TABLE body_master; DROP TABLE "
+      "destroyed_key; DROP TABLE destroyed_part; PRAGMA user_version=1");
+  auto read = open_sqlite_store({folder_.file("journal"), OpenMode::kRead});
+  ASSERT_TRUE(read.has_value()) << read.error().text();
+  store_ = std::move(*read);
+  expect_sound();
+  open();
+  expect_sound();
+}
 
 TEST_F(StoreTest, RunsNoTriggerThatSomebodyPutIntoItsFile) {
   store_.reset();
