@@ -27,6 +27,7 @@
 #include "engine/delivery/take_over.h"
 #include "engine/journal/open_store.h"
 #include "engine/journal/secret_file.h"
+#include "engine/journal/start_marks.h"
 
 namespace engine::cli {
 namespace {
@@ -126,6 +127,12 @@ base::Result<void> Engine::open_journal() {
     started.record.reason = journal::kSharedStart;
     started.record.actor += " " + name;
   }
+  auto master = store_->master();
+  if (!master) {
+    return std::move(master).error();
+  }
+  started.record.content =
+      journal::print({search_key_->hide(journal::kSearchKeyMark), std::move(*master)});
   auto written = journal_->write(std::move(started));
   if (!written) {
     return std::move(written).error();

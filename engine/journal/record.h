@@ -83,7 +83,8 @@ struct Record {
   std::string target;
   std::string patient;    // keyed hash, see search_key.h
   std::string therapist;  // likewise
-  std::string content;    // SHA-256 of the canonical document, hexadecimal
+  // SHA-256 of the canonical document, hexadecimal; of a start what start_marks.h says.
+  std::string content;
   std::string targets;    // of an accepted revision, and of a start: names, separated by commas
   std::string made_with;  // mapping, profile and settings sets, computation version, revisions used
   std::string reason;     // stable code: why held, refused, answered again

@@ -130,8 +130,7 @@ Result<DataKey> unwrap(const WrappedKey& key, const MasterKeys& masters) {
     return Error(ErrorCode::kUnsupported,
                  "it is sealed, and the master key " + key.master + " was not given");
   }
-  const std::size_t whole = base::kGcmNonceBytes + base::kAesKeyBytes + base::kGcmTagBytes;
-  if (key.id.size() == kKeyIdBytes && key.wrapped.size() == whole) {
+  if (check_form(key)) {
     const std::string_view wrapped = key.wrapped;
     auto secret = base::aes_gcm_open(*master, wrapped.substr(0, base::kGcmNonceBytes),
                                      wrapped.substr(base::kGcmNonceBytes), bound_to(key));
@@ -140,6 +139,13 @@ Result<DataKey> unwrap(const WrappedKey& key, const MasterKeys& masters) {
     }
   }
   return Error(ErrorCode::kCorrupt, kDamagedKey, "key " + base::to_hex(key.id));
+}
+
+Result<void> check_form(const WrappedKey& key) {
+  constexpr std::size_t kWhole = base::kGcmNonceBytes + base::kAesKeyBytes + base::kGcmTagBytes;
+  return key.id.size() == kKeyIdBytes && key.wrapped.size() == kWhole
+             ? Result<void>()
+             : Error(ErrorCode::kCorrupt, kDamagedKey, "key " + base::to_hex(key.id));
 }
 
 bool is_damaged_key(const Error& error) {

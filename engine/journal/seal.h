@@ -75,6 +75,8 @@ WrappedKey wrap(const DataKey& key, std::string_view subject, std::string_view m
                 base::Random& random);
 // Errors: kUnsupported when its master key is not among `masters`, kCorrupt.
 base::Result<DataKey> unwrap(const WrappedKey& key, const MasterKeys& masters);
+// What can be told without one. Errors: kCorrupt.
+base::Result<void> check_form(const WrappedKey& key);
 // Whether it is the latter: what is sealed with other data keys is none the worse.
 bool is_damaged_key(const base::Error& error);
 

@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "engine/journal/secret_file.h"
+#include "engine/journal/start_marks.h"
 #include "engine/journal/store.h"
 
 namespace engine::journal {
@@ -66,6 +67,13 @@ base::Error another_key(const std::string& path) {
           path};
 }
 
+// Whether it is the key that the starts name; true where none names one.
+base::Result<bool> is_of_the_starts(const Store& store, const SearchKey& key) {
+  const auto marks = newest_start_marks(store);
+  return marks ? base::Result<bool>(!*marks || (*marks)->search_key == key.hide(kSearchKeyMark))
+               : marks.error();
+}
+
 }  // namespace
 
 base::Result<SearchKey> open_search_key(Store& store, const std::string& path,
@@ -89,6 +97,11 @@ base::Result<SearchKey> open_search_key(Store& store, const std::string& path,
   if (!key) {
     return key;
   }
+  // A table that was taken away agrees to any key, and makes a key that was swapped the right one.
+  const auto same = is_of_the_starts(store, *key);
+  if (!same || !*same) {
+    return same ? another_key(path) : same.error();
+  }
   const auto agreed = store.agree(kSearchKeyMark, key->hide(kSearchKeyMark));
   if (!agreed) {
     return agreed.error().code == base::ErrorCode::kConflict ? another_key(path) : agreed.error();
@@ -102,7 +115,12 @@ base::Result<SearchKey> load_search_key(const Store& store, const std::string& p
   if (!mark) {
     return mark.error();
   }
-  return mark->empty() || *mark == key->hide(kSearchKeyMark) ? std::move(key) : another_key(path);
+  const auto same = mark->empty() ? is_of_the_starts(store, *key)
+                                  : base::Result<bool>(*mark == key->hide(kSearchKeyMark));
+  if (!same) {
+    return same.error();
+  }
+  return *same ? std::move(key) : another_key(path);
 }
 
 }  // namespace engine::journal

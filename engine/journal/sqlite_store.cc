@@ -31,12 +31,8 @@ base::Error agreed_is_gone() {
 base::Result<void> check_file(Connection& connection, std::size_t limit,
                               std::vector<std::string>& out) {
   auto schema = sqlite::check_schema(connection);
-  const auto lost = sqlite::lost_agreed(connection);
-  if (!schema || !lost) {
-    return schema ? lost.error() : schema.error();
-  }
-  if (*lost) {
-    schema->push_back(agreed_is_gone().detail);
+  if (!schema) {
+    return schema.error();
   }
   for (std::string& text : *schema) {
     if (out.size() < limit) {

@@ -9,7 +9,9 @@
 #include "engine/base/limits.h"
 #include "engine/journal/destruction.h"
 #include "engine/journal/seal.h"
+#include "engine/journal/start_marks.h"
 #include "engine/journal/stored.h"
+#include "engine/journal/verify_keys.h"
 
 namespace engine::journal {
 namespace {
@@ -37,10 +39,12 @@ class Verifier {
     if (!rows || !master) {
       return rows ? master.error() : rows.error();
     }
-    if (master->empty() && !keys_.empty()) {
-      fault(
-          "the journal has data keys, and the table body_master does not say which master key is "
-          "in force");
+    auto faults = check_keys(store_, keys_, *master, marks_);
+    if (!faults) {
+      return std::move(faults).error();
+    }
+    for (std::string& text : *faults) {
+      fault(std::move(text));
     }
     std::vector<Span> spans;
     for (const Position position : destructions_) {
@@ -318,6 +322,12 @@ class Verifier {
       const Head::PartMark& mark = head.parts[i];
       parts_[{position, mark.name}] = {mark.hash, mark.codec, static_cast<std::int64_t>(i)};
     }
+    if (auto marks = start_marks_of(head.record)) {
+      if (marks_ && marks_->search_key != marks->search_key) {
+        fault(where + ": it names another key that hides the patients than the starts before it");
+      }
+      marks_ = std::move(marks);
+    }
   }
   void fault(std::string text) {
     if (out.faults.size() < base::limits::kIssuesMax) {
@@ -331,7 +341,7 @@ class Verifier {
   }
 
   const Store& store_;
-  std::map<std::string, WrappedKey> keys_;
+  KeysById keys_;
   std::vector<Position> destructions_;  // records that destroyed something
   std::set<std::string> destroyed_keys_;
   std::vector<std::pair<std::string, Position>> later_rows_;  // and the record that each names
@@ -362,6 +372,7 @@ class Verifier {
     std::int64_t number = 0;
   };
   std::map<std::pair<Position, std::string>, Named> parts_;  // by the heads
+  std::optional<StartMarks> marks_;                          // of the last start that says them
 };
 
 }  // namespace

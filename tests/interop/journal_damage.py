@@ -231,6 +231,29 @@ class JournalDamage(unittest.TestCase):
         for file in (self.folder / "export").rglob("*"):
             self.assertEqual(file.stat().st_mode & 0o077, 0, file)
 
+    def test_a_key_is_no_other_for_a_table_that_was_taken_away(self):
+        self.run_once()
+        self.sql("DROP TABLE agreed")
+        status, said = self.command("verify")
+        self.assertEqual(status, 1, said)
+        self.assertIn("the table agreed does not say which key", said)
+        kept = self.beside(".key").read_text()
+        self.beside(".key").write_text("ab" * 32 + "\n")
+        with self.assertRaisesRegex(stage.Failure, "not the key that the journal's patients are hidden with"):
+            self.engine.start(self.server.base)
+        status, said = self.command("shred", "--patient", "https://hill.example/ids/patient|P-0007", "--why", "wish")
+        self.assertEqual(status, 2, said)
+        self.beside(".key").write_text(kept)
+        self.run_once(name="after")
+        self.assertEqual(self.command("verify")[0], 0)
+
+    def test_a_master_key_that_nobody_put_in_force_is_found(self):
+        self.run_once()
+        self.sql("INSERT INTO body_master VALUES(1, 'abcdabcdabcdabcd')")
+        status, said = self.command("verify")
+        self.assertEqual(status, 1, said)
+        self.assertIn("under the master key abcdabcdabcdabcd, and neither a record nor a data key does", said)
+
     def test_damage_of_the_file_is_named_at_a_start(self):
         self.run_once()
         whole = self.engine.journal.read_bytes()

@@ -12,6 +12,7 @@
 #include <unistd.h>
 
 #include "engine/journal/search_key.h"
+#include "engine/journal/start_marks.h"
 #include "engine/journal/verify.h"
 #include "tests/journal/fixture.h"
 
@@ -202,6 +203,34 @@ TEST_F(Damage, WhereTheMarkOfTheSearchKeyWasTakenAwayNoKeyIsAccepted) {
   sql("DELETE FROM agreed");
   EXPECT_EQ(open_search_key(*store_, file, kRandom).error().code, base::ErrorCode::kCorrupt);
   EXPECT_EQ(load_search_key(*store_, file).error().code, base::ErrorCode::kCorrupt);
+}
+
+// The starts say which key it is; the table does not decide.
+TEST_F(Damage, WhereTheTableOfTheMarkIsGoneTheKeyOfTheStartsIsAccepted) {
+  const std::string file = folder_.file("journal.key");
+  const auto key = open_search_key(*store_, file, kRandom);
+  ASSERT_TRUE(key.has_value());
+  Record started;
+  started.content = print(StartMarks{key->hide(kSearchKeyMark), ""});
+  write(Change(started));
+  EXPECT_EQ(faults(), "");
+  sql("DROP TABLE agreed");
+  EXPECT_NE(faults().find("the table agreed does not say which key"), std::string::npos)
+      << faults();
+  std::filesystem::rename(file, file + ".kept");
+  write_key(file, 'a');
+  EXPECT_EQ(load_search_key(*store_, file).error().code, base::ErrorCode::kConflict);
+  EXPECT_EQ(open_search_key(*store_, file, kRandom).error().code, base::ErrorCode::kConflict);
+  std::filesystem::rename(file + ".kept", file);
+  EXPECT_TRUE(load_search_key(*store_, file).has_value());
+  EXPECT_TRUE(open_search_key(*store_, file, kRandom).has_value());
+  EXPECT_EQ(faults(), "");
+  // Another one, and its key.
+  write_key(file, 'a');
+  const auto other = SearchKey::load(file, "");
+  sql("UPDATE agreed SET value = CAST('" + other->hide(kSearchKeyMark) + "' AS BLOB)");
+  EXPECT_NE(faults().find("names another key"), std::string::npos) << faults();
+  EXPECT_EQ(open_search_key(*store_, file, kRandom).error().code, base::ErrorCode::kConflict);
 }
 
 TEST_F(Damage, AJournalFromWhenNoMarkWasKeptTakesItsKeyButNoFreshOne) {

@@ -11,6 +11,8 @@
 #include "engine/journal/journal.h"
 #include "engine/journal/merkle.h"
 #include "engine/journal/open_store.h"
+#include "engine/journal/search_key.h"
+#include "engine/journal/start_marks.h"
 
 namespace engine::journal {
 namespace {
@@ -182,7 +184,7 @@ TEST_P(SealedStore, ADamagedKeyFailsTheChangesOfItsPatientOnly) {
   std::size_t told = 0;
   std::size_t heard = 0;
   journal.on_failure([&](const base::Error*) { ++failures; });
-  journal.on_damage([&](const base::Error& what) { told += is_damaged_key(what) ? 1 : 0; });
+  journal.on_damage([&](const base::Error& what) { told += is_damaged_key(what) ? 1U : 0U; });
   journal.add_listener([&](const std::vector<Outcome>& outcomes) { heard += outcomes.size(); });
   std::promise<void> go;
   std::shared_future<void> wait = go.get_future().share();
@@ -213,6 +215,103 @@ TEST_P(SealedStore, ADamagedKeyFailsTheChangesOfItsPatientOnly) {
   EXPECT_EQ(told, 4u);
   EXPECT_EQ(heard, 4u);
   EXPECT_EQ(*store_->size(), 4u);
+}
+
+std::string faults_of(const Store& store) {
+  std::string out;
+  const auto report = verify(store);
+  for (const std::string& fault : report ? report->faults : std::vector<std::string>{"none"}) {
+    out += fault + "\n";
+  }
+  return out;
+}
+
+TEST_P(SealedStore, ADataKeyThatDoesNotOpenIsAFaultBeforeAnythingIsSealedWithIt) {
+  accept("a", "body");
+  expect_sound();
+  WrappedKey damaged;
+  damaged.id = std::string(kKeyIdBytes, 'k');
+  damaged.subject = "p-d";
+  damaged.master = *store_->master();
+  damaged.wrapped = std::string(60, 'w');
+  ASSERT_TRUE(store_->restore_keys({damaged}, damaged.master).has_value());
+  EXPECT_NE(faults_of(*store_).find("a key of the journal is not what was kept"),
+            std::string::npos);
+  open_with("", OpenMode::kRead);
+  EXPECT_EQ(faults_of(*store_), "") << "nobody without the master key can tell";
+  open_with("m");
+  damaged.wrapped = "w";
+  ASSERT_TRUE(store_->restore_keys({damaged}, damaged.master).has_value());
+  open_with("", OpenMode::kRead);
+  EXPECT_NE(faults_of(*store_).find("a key of the journal is not what was kept"),
+            std::string::npos);
+}
+
+Change start_of(const std::string& master) {
+  Record started;
+  started.content = print(StartMarks{"mark", master});
+  return Change(started);
+}
+
+TEST_P(SealedStore, AMasterKeyInForceThatNothingBearsOutIsAFault) {
+  auto plain = GetParam().make();
+  house_.swap(plain);
+  store_.reset();
+  open();
+  ASSERT_TRUE(store_->agree(kSearchKeyMark, "mark").has_value());
+  const std::string master = master_id(std::string(32, 'm'));
+  ASSERT_TRUE(store_->restore_keys({}, "abcdabcdabcdabcd").has_value());
+  EXPECT_EQ(faults_of(*store_), "") << "a journal from when starts did not say it";
+  write(start_of(""));
+  EXPECT_EQ(faults_of(*store_),
+            "the table body_master says that bodies are sealed under the master key "
+            "abcdabcdabcdabcd, and neither a record nor a data key does\n");
+  ASSERT_TRUE(store_->restore_keys({}, master).has_value());
+  Record rekeyed;
+  rekeyed.kind = Kind::kRekeyed;
+  rekeyed.reason = "master=" + master;
+  write(Change(rekeyed));
+  EXPECT_EQ(faults_of(*store_), "");
+  write(start_of(master));
+  EXPECT_EQ(faults_of(*store_), "");
+  open_with("m");
+  accept("a", "body");
+  expect_sound();
+  store_.reset();
+}
+
+TEST_P(SealedStore, AMasterKeyThatTheStartsNameAndTheTableDoesNotIsAFault) {
+  auto plain = GetParam().make();
+  house_.swap(plain);
+  store_.reset();
+  open();
+  ASSERT_TRUE(store_->agree(kSearchKeyMark, "mark").has_value());
+  write(start_of("abcdabcdabcdabcd"));
+  EXPECT_EQ(faults_of(*store_),
+            "bodies are sealed under the master key abcdabcdabcdabcd, and the table body_master "
+            "does not say so\n");
+  store_.reset();
+}
+
+TEST_P(SealedStore, TheKeyThatHidesThePatientsIsTheOneOfTheStarts) {
+  write(start_of(*store_->master()));
+  EXPECT_EQ(faults_of(*store_),
+            "the table agreed does not say which key the patients are hidden with, and the starts "
+            "do\n");
+  const TemporaryFolder folder;
+  const std::string file = folder.file("key");
+  const std::string random(32, 'r');
+  ASSERT_TRUE(SearchKey::load(file, random).has_value());
+  EXPECT_EQ(load_search_key(*store_, file).error().code, base::ErrorCode::kConflict);
+  EXPECT_EQ(open_search_key(*store_, file, random).error().code, base::ErrorCode::kConflict);
+  ASSERT_TRUE(store_->agree(kSearchKeyMark, "another").has_value());
+  EXPECT_EQ(faults_of(*store_),
+            "the table agreed names another key that hides the patients than the starts do\n");
+  Record started;
+  started.content = print(StartMarks{"another", *store_->master()});
+  write(Change(started));
+  EXPECT_EQ(faults_of(*store_),
+            "record 2: it names another key that hides the patients than the starts before it\n");
 }
 
 INSTANTIATE_TEST_SUITE_P(Stores, SealedStore, ::testing::ValuesIn(all_houses()),
