@@ -4,6 +4,7 @@
 
 #include <atomic>
 #include <memory>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -60,6 +61,7 @@ class Engine {
   base::Result<void> open_targets();
   base::Result<void> open_notices();
   base::Result<void> open_web();
+  void note_look(const std::string& target, const base::Error* why);
   void tick(int count);
   void look_at_fellows();
   void look_for_cut();
@@ -101,6 +103,9 @@ class Engine {
   std::unique_ptr<delivery::AsioLoop> loop_;
   std::vector<std::unique_ptr<delivery::Peer>> peers_;
   std::vector<std::shared_ptr<delivery::Courier>> couriers_;
+  std::set<std::string>
+      unread_;  // on the loop: targets of which the journal does not say what is due
+  journal::FailureLog unread_log_{"queue-unread", "queue-read"};  // likewise
   std::unique_ptr<delivery::TargetDesk> desk_;
   std::unique_ptr<OutcomeNotices> notices_;  // none when nobody is to be told
   std::unique_ptr<intake::WorkPool> workers_;

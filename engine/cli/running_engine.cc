@@ -176,6 +176,23 @@ base::Result<void> Engine::catch_up_targets() {
   return {};
 }
 
+// On the loop. Where the journal does not say what is to be sent nothing is, and nobody is told by
+// an error of any request.
+void Engine::note_look(const std::string& target, const base::Error* why) {
+  const auto now = clock_.steady();
+  if (why != nullptr) {
+    unread_.insert(target);
+    if (const auto line = unread_log_.failed(*why, now)) {
+      say(line->event, "target=" + target + " " + line->rest);
+    }
+  } else if (unread_.erase(target) > 0 && unread_.empty()) {
+    if (const auto line = unread_log_.well(now)) {
+      say(line->event, line->rest);
+    }
+  }
+  metrics_.looked(why != nullptr, !unread_.empty());
+}
+
 base::Result<void> Engine::open_targets() {
   std::vector<delivery::TargetDesk::Facts> facts;
   for (const TargetConfig& target : config_.targets) {
@@ -193,8 +210,11 @@ base::Result<void> Engine::open_targets() {
     facts.push_back(
         {target.name, [server = fitting.get()] { return server->mode(); }, target.limits});
     peers_.push_back(std::move(fitting));
-    const delivery::Courier::World world{*journal_, *peers_.back(), *loop_,
-                                         clock_,    random_,        may_send};
+    const auto looked = [this, name = target.name](const base::Error* why) {
+      note_look(name, why);
+    };
+    const delivery::Courier::World world{*journal_, *peers_.back(), *loop_, clock_,
+                                         random_,   may_send,       looked};
     couriers_.push_back(std::make_shared<delivery::Courier>(target.name, world, target.limits));
   }
   if (auto opened = desk_->open(std::move(facts), couriers_); !opened) {

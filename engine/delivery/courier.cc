@@ -96,8 +96,9 @@ void Courier::arm() {
   milliseconds delay = base::limits::kTick;
   if (paused_until_ms_ > now_ms()) {
     delay = std::min(delay, milliseconds(paused_until_ms_ - now_ms()));
-  } else if (const auto next = world_.journal.store().next_due(target_);
-             next && next->has_value()) {
+  } else if (const auto next = world_.journal.store().next_due(target_); !next) {
+    unread_ = next.error();
+  } else if (next->has_value()) {
     // A leg that is due but stands behind another is moved on by that other one's end.
     const std::int64_t wait = **next - now_ms();
     delay = wait > 0 ? std::min(delay, milliseconds(wait)) : delay;
@@ -142,6 +143,7 @@ void Courier::pump() {
     // for more patients than have something to send, it looks at all that waits.
     const std::size_t wanted = limits_.in_flight_max - legs_.size() + undecided_;
     const auto due = world_.journal.store().due(target_, now_ms(), wanted);
+    unread_ = due ? std::nullopt : std::optional<base::Error>(due.error());
     for (const Leg& leg : due ? *due : std::vector<Leg>()) {
       if (legs_.count({leg.session, leg.revision}) > 0) {
         continue;
@@ -158,6 +160,7 @@ void Courier::pump() {
     }
   }
   arm();
+  world_.looked(unread_ ? &*unread_ : nullptr);
 }
 
 // Asks for the CapabilityStatement, so that no message is spent on finding out whether anybody is

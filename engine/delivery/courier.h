@@ -11,6 +11,7 @@
 #include <cstdint>
 #include <functional>
 #include <memory>
+#include <optional>
 #include <set>
 #include <string>
 #include <utility>
@@ -42,6 +43,8 @@ class Courier : public std::enable_shared_from_this<Courier> {
     base::Random& random;
     // Whether a request may begin. Otherwise another engine may be about to take over what is sent.
     std::function<bool()> may_send = [] { return true; };
+    // After each look for what is to be sent: why the journal did not say it; nullptr when it did.
+    std::function<void(const base::Error* why)> looked = [](const base::Error*) {};
   };
   struct Health {
     bool paused = false;
@@ -99,6 +102,7 @@ class Courier : public std::enable_shared_from_this<Courier> {
   std::set<Key> legs_;         // under way
   std::size_t undecided_ = 0;  // of these, whose dispatch is not written yet
   std::set<std::string> patients_;
+  std::optional<base::Error> unread_;  // why the last look failed
   bool passed_over_ = false;  // the last looks brought legs of patients that have one under way
   Health health_;
   std::int64_t paused_until_ms_ = 0;

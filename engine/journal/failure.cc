@@ -23,12 +23,15 @@ struct Saying {
   std::string_view words;
   FailureKind kind;
 };
-constexpr std::array<Saying, 6> kSayings = {{
+constexpr std::array<Saying, 9> kSayings = {{
     {"disk is full", kDiskFull},
     {"No space left", kDiskFull},
     {"readonly database", kReadOnly},
     {"read-only transaction", kReadOnly},
     {"unable to open database file", kReadOnly},
+    {"no such table", kDamaged},
+    {"no such index", kDamaged},
+    {"no query solution", kDamaged},  // an index under a name that another one should have
     {"the journal's database", kDatabase},
 }};
 
@@ -70,8 +73,8 @@ std::optional<FailureLog::Line> FailureLog::failed(const base::Error& why, Time 
     return std::nullopt;
   }
   next_ = now + base::limits::kFailureLogPause;
-  return Line{"journal-failing", "kind=" + std::string(kind_of_failure(why).name) + " failures=" +
-                                     std::to_string(failures_) + " what=\"" + line_of(why) + "\""};
+  return Line{failing_, "kind=" + std::string(kind_of_failure(why).name) + " failures=" +
+                            std::to_string(failures_) + " what=\"" + line_of(why) + "\""};
 }
 
 std::optional<FailureLog::Line> FailureLog::well(Time now) {
@@ -79,7 +82,7 @@ std::optional<FailureLog::Line> FailureLog::well(Time now) {
     return std::nullopt;
   }
   const auto lasted = std::chrono::duration_cast<std::chrono::seconds>(now - since_);
-  Line line{"journal-well",
+  Line line{well_,
             "failures=" + std::to_string(failures_) + " seconds=" + std::to_string(lasted.count())};
   failures_ = 0;
   return line;

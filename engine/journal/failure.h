@@ -7,6 +7,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 
 #include "engine/base/result.h"
 
@@ -28,11 +29,17 @@ class FailureLog {
     std::string event;  // "journal-failing", "journal-well" or "journal-damaged"
     std::string rest;
   };
+  FailureLog() = default;
+  // Under other names for the first two.
+  FailureLog(std::string failing, std::string well)
+      : failing_(std::move(failing)), well_(std::move(well)) {}
   std::optional<Line> failed(const base::Error& why, Time now);
   std::optional<Line> well(Time now);
   std::optional<Line> damaged(const base::Error& what, Time now);
 
  private:
+  const std::string failing_ = "journal-failing";
+  const std::string well_ = "journal-well";
   std::uint64_t failures_ = 0;  // since it was well
   Time since_{};
   Time next_{};

@@ -348,6 +348,10 @@ void Api::get_ready(Request&, const Segments&, const Answer& answer) {
   } else if (world_.metrics.altered()) {
     answer(problem(503, "exception",
                    "the journal contradicts its last signed head: run journal verify"));
+  } else if (world_.metrics.unread()) {
+    answer(problem(503, "exception",
+                   "the journal does not say what is to be sent: look at the log, and run journal "
+                   "verify"));
   } else if (world_.stopping()) {
     answer(problem(503, "transient", "the engine is ending"));
   } else if (!world_.journal.store().may_send()) {

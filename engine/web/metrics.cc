@@ -42,6 +42,11 @@ void Metrics::noticed(std::uint64_t behind, std::uint32_t failures) {
   notices_ = true;
 }
 
+void Metrics::looked(bool failed, bool any_unread) {
+  failed_looks_ += failed ? 1U : 0U;
+  unread_ = any_unread;
+}
+
 void Metrics::heads(bool altered, bool failing) {
   altered_ = altered;
   heads_failing_ = failing;
@@ -75,6 +80,9 @@ std::string Metrics::text(const Gauges& gauges) const {
   out += std::string("chartferry_journal_altered ") + (altered_ ? "1" : "0") + "\n";
   head(out, "chartferry_heads_failing", "gauge", "1 when the last head could not be written.");
   out += std::string("chartferry_heads_failing ") + (heads_failing_ ? "1" : "0") + "\n";
+  head(out, "chartferry_queue_unread_total", "counter",
+       "Looks for what is to be sent that the journal did not answer.");
+  out += "chartferry_queue_unread_total " + std::to_string(failed_looks_) + "\n";
   head(out, "chartferry_target_paused", "gauge", "1 while a record server is away or busy.");
   const auto by_target = [&](const char* name, auto value) {
     for (const Gauges::Target& target : gauges.targets) {

@@ -25,6 +25,9 @@ class Metrics {
   // written.
   void heads(bool altered, bool failing);
   bool altered() const { return altered_; }
+  // A look for what is to be sent: whether it failed, and whether that of any target did last.
+  void looked(bool failed, bool any_unread);
+  bool unread() const { return unread_; }
 
   struct Gauges {
     std::vector<journal::Store::Count> legs;
@@ -45,6 +48,8 @@ class Metrics {
   std::array<std::atomic<std::uint64_t>, 6> answers_{};  // by hundreds of the status
   std::atomic<bool> altered_{false};
   std::atomic<bool> heads_failing_{false};
+  std::atomic<std::uint64_t> failed_looks_{0};
+  std::atomic<bool> unread_{false};
   std::atomic<bool> notices_{false};
   std::atomic<std::uint64_t> notices_behind_{0};
   std::atomic<std::uint32_t> notice_failures_{0};

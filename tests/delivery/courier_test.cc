@@ -8,6 +8,7 @@
 #include <gtest/gtest.h>
 
 #include "tests/delivery/still_world.h"
+#include "tests/journal/growing_store.h"
 
 namespace engine::delivery {
 namespace {
@@ -47,6 +48,37 @@ TEST_F(CourierTest, DoesNotTryWhatMayNotGoYet) {
   EXPECT_TRUE(world_.peer.asked.empty());
   write(journal::Kind::kLanded, "late");
   run(1'000);
+  EXPECT_EQ(world_.peer.asked.size(), 1u);
+}
+
+// A journal that an index is missing of, or a database that is away.
+class BlindStore final : public journal::GrowingStore {
+ public:
+  using GrowingStore::GrowingStore;
+  base::Result<std::vector<journal::Leg>> due(std::string_view target, std::int64_t now_ms,
+                                              std::size_t limit) const override {
+    return blind ? base::Error(base::ErrorCode::kIo, "no such index: leg_due")
+                 : GrowingStore::due(target, now_ms, limit);
+  }
+  bool blind = true;
+};
+
+TEST_F(CourierTest, TellsWhenTheJournalDoesNotSayWhatIsDue) {
+  BlindStore store(*world_.store, {});
+  StillAppender appender(store, world_.loop, world_.clock);
+  std::string told;
+  const auto looked = [&](const base::Error* why) { told = why != nullptr ? why->detail : "well"; };
+  courier_ = std::make_shared<Courier>(
+      "main", Courier::World{appender, world_.peer, world_.loop, world_.clock, world_.random,
+                             [] { return true; }, looked});
+  world_.add("a");
+  courier_->wake();
+  run(10'000);
+  EXPECT_EQ(told, "no such index: leg_due");
+  EXPECT_TRUE(world_.peer.asked.empty());
+  store.blind = false;
+  run(10'000);
+  EXPECT_EQ(told, "well");
   EXPECT_EQ(world_.peer.asked.size(), 1u);
 }
 

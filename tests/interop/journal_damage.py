@@ -231,6 +231,20 @@ class JournalDamage(unittest.TestCase):
         for file in (self.folder / "export").rglob("*"):
             self.assertEqual(file.stat().st_mode & 0o077, 0, file)
 
+    def test_what_is_to_be_sent_and_cannot_be_read_is_told(self):
+        self.run_once()
+        self.sql("DROP INDEX leg_due")
+        self.sql("CREATE INDEX leg_due ON leg(target, accepted) WHERE state = 99")
+        status, said = self.command("verify")
+        self.assertEqual(status, 1, said)
+        self.assertIn("the index leg_due is not made as in any journal", said)
+        self.engine.start(self.server.base)
+        stage.wait_for("it is not ready", lambda: self.engine.request("GET", "/health/ready").status == 503)
+        self.assertIn(b"run journal verify", self.engine.request("GET", "/health/ready").body)
+        self.assertEqual(self.engine.request("GET", "/health/live").status, 200)
+        self.engine.stop()
+        self.assertRegex(self.log(), "(?m)^event=queue-unread target=main kind=damaged failures=1 what=")
+
     def test_a_key_is_no_other_for_a_table_that_was_taken_away(self):
         self.run_once()
         self.sql("DROP TABLE agreed")

@@ -24,6 +24,7 @@ TEST(FailureKind, IsWhatSomebodyCanPutRight) {
        "disk-full"},
       {Error(ErrorCode::kCorrupt, "the journal's file: database disk image is malformed"),
        "damaged"},
+      {Error(ErrorCode::kIo, "the journal's file: no such index: leg_due"), "damaged"},
       {Error(ErrorCode::kConflict, "bodies of this journal are sealed under the master key a"),
        "master-key"},
       {Error(ErrorCode::kInvalid, "a member holds a control character"), "content"},

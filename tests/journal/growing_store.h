@@ -14,7 +14,7 @@
 
 namespace engine::journal {
 
-class GrowingStore final : public Store {
+class GrowingStore : public Store {
  public:
   // `meanwhile` runs once, before the first scan of parts.
   GrowingStore(Store& store, std::function<void()> meanwhile)

@@ -113,6 +113,17 @@ TEST_F(ApiTest, IsNotReadyWhileTheJournalIsAltered) {
   EXPECT_NE(ask("GET", "/metrics").body.find("chartferry_heads_failing 1\n"), std::string::npos);
 }
 
+TEST_F(ApiTest, IsNotReadyWhileTheJournalDoesNotSayWhatIsToBeSent) {
+  metrics_.looked(true, true);
+  EXPECT_EQ(ask("GET", "/health/ready").status, 503);
+  metrics_.looked(false, true);
+  EXPECT_EQ(ask("GET", "/health/ready").status, 503) << "of another target";
+  metrics_.looked(false, false);
+  EXPECT_EQ(ask("GET", "/health/ready").status, 200);
+  EXPECT_NE(ask("GET", "/metrics").body.find("chartferry_queue_unread_total 1\n"),
+            std::string::npos);
+}
+
 TEST_F(ApiTest, ServesTheModelAndThePage) {
   EXPECT_EQ(ask("GET", "/schema/session").body, R"({"schema":true})");
   EXPECT_EQ(ask("GET", "/model/session").body, R"({"resourceType":"StructureDefinition"})");
