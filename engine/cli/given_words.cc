@@ -94,7 +94,7 @@ std::string account_name() {
 }
 
 Result<std::string> actor_of(const std::string& name) {
-  if (name.empty()) {
+  if (!journal::says_something(name)) {
     return Error(ErrorCode::kInvalid, "say who you are; it is kept");
   }
   if (auto good = journal::check_line(name); !good) {

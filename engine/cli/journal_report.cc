@@ -17,6 +17,7 @@
 #include "engine/cli/report_lines.h"
 #include "engine/journal/open_store.h"
 #include "engine/journal/search_key.h"
+#include "engine/journal/words.h"
 #include "engine/replay/delay.h"
 #include "engine/replay/reports.h"
 
@@ -254,6 +255,9 @@ int run_report(const std::string& journal, const std::string& files, ReportArgum
     return fail(actor.error());
   }
   if (auto good = put_in_utc(arguments.since, arguments.until); !good) {
+    return fail(good.error());
+  }
+  if (auto good = journal::check_words(*actor, arguments.why); !good) {
     return fail(good.error());
   }
   auto asked = ask(journal, files, arguments);

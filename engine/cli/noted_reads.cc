@@ -17,6 +17,9 @@ Result<void> note_looks(journal::Store& store, const Reader& reader,
   if (auto good = journal::check_line(reader.why); !good) {
     return good;
   }
+  if (!reader.why.empty() && !journal::says_something(reader.why)) {
+    return base::Error(base::ErrorCode::kInvalid, "say why you look; it is kept");
+  }
   const SystemClock clock;
   std::vector<journal::Change> batch;
   for (std::size_t done = 0; done < looks.size();) {

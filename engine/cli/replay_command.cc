@@ -24,6 +24,7 @@
 #include "engine/cli/translator_files.h"
 #include "engine/cli/verify_sets.h"
 #include "engine/journal/open_store.h"
+#include "engine/journal/words.h"
 #include "engine/json/write.h"
 #include "engine/replay/replay.h"
 
@@ -286,7 +287,7 @@ base::Result<void> check(Arguments& arguments) {
     return std::move(actor).error();
   }
   arguments.who = std::move(*actor);
-  if (arguments.resend && arguments.why.empty()) {
+  if (arguments.resend && !journal::says_something(arguments.why)) {
     return base::Error(base::ErrorCode::kInvalid,
                        "say with --why why this is sent to another server; it is kept");
   }

@@ -1,10 +1,28 @@
 #include "engine/journal/words.h"
 
+#include <algorithm>
+#include <array>
+#include <utility>
+
 #include "engine/base/limits.h"
 #include "engine/base/utf8.h"
 
 namespace engine::journal {
 namespace {
+
+// What nobody sees: spaces of all widths (Unicode category Zs), and what has none and joins, parts
+// or turns (U+00AD, U+200B to U+200F, U+2060 to U+2064, U+FEFF).
+constexpr std::array<std::pair<std::string_view, std::string_view>, 9> kBlanks = {{
+    {" ", " "},
+    {"\xC2\xA0", "\xC2\xA0"},
+    {"\xC2\xAD", "\xC2\xAD"},
+    {"\xE1\x9A\x80", "\xE1\x9A\x80"},
+    {"\xE2\x80\x80", "\xE2\x80\x8F"},
+    {"\xE2\x80\xAF", "\xE2\x80\xAF"},
+    {"\xE2\x81\x9F", "\xE2\x81\xA4"},
+    {"\xE3\x80\x80", "\xE3\x80\x80"},
+    {"\xEF\xBB\xBF", "\xEF\xBB\xBF"},
+}};
 
 constexpr std::string_view kByCommand = " (command, uid ";
 
@@ -21,6 +39,20 @@ std::string_view account_of(std::string_view actor) {
 
 }  // namespace
 
+bool says_something(std::string_view text) {
+  while (!text.empty()) {
+    const auto blank = std::find_if(kBlanks.begin(), kBlanks.end(), [text](const auto& range) {
+      const std::string_view here = text.substr(0, range.first.size());
+      return here >= range.first && here <= range.second;
+    });
+    if (blank == kBlanks.end()) {
+      return true;
+    }
+    text.remove_prefix(blank->first.size());
+  }
+  return false;
+}
+
 base::Result<void> check_line(std::string_view text) {
   if (text.size() > base::limits::kPersonWordsBytesMax || !base::is_one_line(text)) {
     return base::Error(base::ErrorCode::kInvalid,
@@ -30,7 +62,7 @@ base::Result<void> check_line(std::string_view text) {
 }
 
 base::Result<void> check_words(std::string_view who, std::string_view why) {
-  if (who.empty() || why.empty()) {
+  if (!says_something(who) || !says_something(why)) {
     return base::Error(base::ErrorCode::kInvalid, "say who you are and why; both are kept");
   }
   auto good = check_line(who);

@@ -9,8 +9,10 @@
 
 namespace engine::journal {
 
-// Errors: kInvalid when one is missing, longer than limits::kPersonWordsBytesMax, not UTF-8, or has
-// a control character: the log keeps its heads as lines.
+// Whether there is a letter, a digit or a mark in it that somebody can see.
+bool says_something(std::string_view text);
+// Errors: kInvalid when one is missing or blank, longer than limits::kPersonWordsBytesMax, not
+// UTF-8, or has a control character: the log keeps its heads as lines.
 base::Result<void> check_words(std::string_view who, std::string_view why);
 // The same for a text that may be empty.
 base::Result<void> check_line(std::string_view text);

@@ -5,6 +5,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/base/utf8.h"
+#include "engine/journal/words.h"
 #include "engine/web/problem.h"
 
 namespace engine::web {
@@ -130,7 +131,7 @@ std::optional<Response> WhoMay::refuse(Request& request, people::Right right) co
                    "not with your role (" + one->roles.text() + "); docs/api.md has the table");
   }
   if (people::reads_patients(right) && !one->roles.has(people::Role::kTherapist) &&
-      request.why.empty()) {
+      !journal::says_something(request.why)) {
     return problem(400, "required",
                    "say why you read this: a line in the header Read-Why; it is kept");
   }

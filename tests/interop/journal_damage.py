@@ -268,6 +268,13 @@ class JournalDamage(unittest.TestCase):
         self.assertEqual(status, 1, said)
         self.assertIn("under the master key abcdabcdabcdabcd, and neither a record nor a data key does", said)
 
+    def test_blank_reasons_are_none(self):
+        self.run_once()
+        for words in (("show", 2), ("report", "delay"), ("hold", "--patient", "https://hill.example/ids/patient|P-0007")):
+            status, said = self.command(*words, "--why", " \u00a0")
+            self.assertEqual(status, 2, said)
+            self.assertIn("why", said)
+
     def test_damage_of_the_file_is_named_at_a_start(self):
         self.run_once()
         whole = self.engine.journal.read_bytes()

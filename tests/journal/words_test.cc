@@ -13,6 +13,19 @@ TEST(Words, TheSystemsWordStandsBehindTheName) {
   EXPECT_EQ(command_actor("Robin Sample", 1000, ""), "Robin Sample (command, uid 1000)");
 }
 
+TEST(Words, BlankOnesSayNothing) {
+  for (const char* blank : {"", " ", "   ", "\xC2\xA0", "\xE2\x80\x8B ", "\xE3\x80\x80",
+                            "\xEF\xBB\xBF", "\xC2\xAD\xE2\x80\x8E\xE2\x81\xA0"}) {
+    EXPECT_FALSE(says_something(blank)) << blank;
+    EXPECT_FALSE(check_words("Kim", blank).has_value());
+    EXPECT_FALSE(check_words(blank, "audit").has_value());
+  }
+  for (const char* said : {"audit", " a", "\xC3\xA9", "\xE2\x80\x94", "\xE2\x82\xAC", "1", "-"}) {
+    EXPECT_TRUE(says_something(said)) << said;
+    EXPECT_TRUE(check_words("Kim", said).has_value());
+  }
+}
+
 TEST(Words, AnActorGoesByItsNameSignedInOrOnACommandLine) {
   const std::string forged = command_actor("Kim (command, uid 7 kim)", 1000, "robin");
   for (const auto& [actor, name, goes] : {

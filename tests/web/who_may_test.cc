@@ -153,7 +153,10 @@ TEST_F(WhoMayTest, TakesChangesByCookieFromItsOwnPagesOnly) {
 TEST_F(WhoMayTest, WantsAReasonFromWhoDoesNotTreat) {
   const Header audrey = cookie("audrey");
   EXPECT_EQ(status(request("GET", {audrey}), Right::kReadRecord), 400);
-  EXPECT_EQ(status(request("GET", {audrey, {"Read-Why", ""}}), Right::kReadRecord), 400);
+  for (const char* blank : {"", "%20", "%C2%A0%20", "%E2%80%8B"}) {
+    EXPECT_EQ(status(request("GET", {audrey, {"Read-Why", blank}}), Right::kReadRecord), 400)
+        << blank;
+  }
   EXPECT_EQ(status(request("GET", {audrey}), Right::kTraffic), 0) << "no patient's data";
   Request given =
       request("GET", {audrey, {"Read-Why", "complaint%20of%20a%20relative%2C%20M%C3%A4rz"}});
