@@ -22,6 +22,9 @@ base::Result<delivery::PeerConfig> peer_config_of(const TargetConfig& target) {
     if (!text) {
       return std::move(text).error();
     }
+    if (auto rights = check_rights(target.authorization_file, "the authorization file"); !rights) {
+      return std::move(rights).error();
+    }
     config.authorization = text->substr(0, text->find_last_not_of("\r\n") + 1);
     const bool line =
         std::none_of(config.authorization.begin(), config.authorization.end(),

@@ -1,6 +1,7 @@
 #include "engine/journal/open_file.h"
 
 #include <cerrno>
+#include <string_view>
 #include <system_error>
 
 #include <fcntl.h>
@@ -10,9 +11,14 @@
 namespace engine::journal {
 namespace {
 
-// What a shell hands over as a name, "/dev/fd/63", may be a pipe.
-bool may_be_a_pipe(const std::string& path) {
-  return path.starts_with("/dev/") || path.starts_with("/proc/self/fd/");
+// What a shell hands over as a name, "/dev/fd/63", may be a pipe: it is open already.
+bool may_be_a_pipe(std::string_view path) {
+  for (const std::string_view folder : {"/dev/fd/", "/proc/self/fd/"}) {
+    if (path.starts_with(folder)) {
+      return path.find_first_not_of("0123456789", folder.size()) == path.npos;
+    }
+  }
+  return path == "/dev/stdin";
 }
 
 base::Error system_error(int reason, const std::string& path) {

@@ -69,6 +69,11 @@ TEST(ServeConfig, RefusesAPipeWhereAFileIsMeant) {
               std::string::npos)
         << answer.err;
   }
+  const std::string in_memory = "/dev/shm/chartferry-pipe-" + std::to_string(::getpid());
+  ASSERT_EQ(::mkfifo(in_memory.c_str(), 0600), 0);
+  EXPECT_EQ(run_program({"session", in_memory}).status, 2);
+  EXPECT_EQ(run_program({"session", "/dev/fd/../shm/" + in_memory.substr(9)}).status, 2);
+  std::filesystem::remove(in_memory);
   EXPECT_EQ(run_program({"session", "/dev/stdin"}, "{}").status, 1) << "that is read as it was";
   std::filesystem::remove_all(folder);
 }
@@ -155,11 +160,25 @@ TEST(ServeConfig, AnAuthorizationFileIsOneLine) {
   for (const std::string& bad : {std::string("Bearer a\nX-More: 1\n"), std::string("Bearer a\rb"),
                                  std::string("Bearer a\0b", 10), std::string("Bearer\ta")}) {
     std::ofstream(file) << bad;
+    ASSERT_EQ(::chmod(file.c_str(), 0600), 0);
     const Answer answer =
         run_program({"preflight", "http://127.0.0.1:1/fhir", "--authorization-file", file});
     EXPECT_NE(answer.status, 0) << bad;
     EXPECT_NE(answer.err.find("holds one line"), std::string::npos) << bad << answer.err;
     EXPECT_EQ(answer.err.find("Bearer"), std::string::npos) << "what it holds is not told";
+  }
+  std::filesystem::remove(file);
+}
+
+TEST(ServeConfig, AnAuthorizationFileIsNobodyElses) {
+  const std::string file = ::testing::TempDir() + "chartferry-authorization-rights";
+  std::ofstream(file) << "Bearer a\n";
+  for (const mode_t mode : {0604U, 0602U, 0620U, 0666U, 0640U, 0400U}) {
+    ASSERT_EQ(::chmod(file.c_str(), mode), 0);
+    const Answer answer =
+        run_program({"preflight", "http://127.0.0.1:1/fhir", "--authorization-file", file});
+    const bool refused = answer.err.find("chmod 640 (" + file + ")") != std::string::npos;
+    EXPECT_EQ(refused, mode != 0640 && mode != 0400) << mode << answer.err;
   }
   std::filesystem::remove(file);
 }

@@ -72,6 +72,7 @@ class Preflight(unittest.TestCase):
         statement = self.server.request("GET", "/fhir/metadata").body
         token = self.folder / "token"
         token.write_text("Bearer right\n", encoding="utf-8")
+        token.chmod(0o600)
 
         def answer(path, headers):
             if path.endswith("/metadata"):
