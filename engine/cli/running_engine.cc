@@ -18,6 +18,7 @@
 #include "engine/cli/engine_parts.h"
 #include "engine/cli/files.h"
 #include "engine/cli/journal_keys.h"
+#include "engine/cli/shown_text.h"
 #include "engine/cli/signal_watch.h"
 #include "engine/cli/target_peer.h"
 #include "engine/delivery/away.h"
@@ -70,7 +71,8 @@ base::Result<std::string> newest_time(const journal::Store& store) {
 }  // namespace
 
 void say(const std::string& event, const std::string& rest) {
-  std::fprintf(stderr, "event=%s %s\n", event.c_str(), rest.c_str());
+  // A line, whatever names of files and words of databases stand in it.
+  std::fprintf(stderr, "event=%s %s\n", event.c_str(), shown_text(rest).c_str());
 }
 
 base::Result<void> Engine::open_journal() {

@@ -73,6 +73,15 @@ class MappingSets(unittest.TestCase):
         self.assertTrue(any("Lowest value seen" in text for text in self.land()))
         self.assert_all_verified()  # of both sets
 
+    def test_the_name_of_a_file_makes_no_line_of_the_log(self):
+        self.start()
+        (self.maps / "x\nevent=paused target=main what=forged.map").write_text("no map", encoding="utf-8")
+        stage.wait_for("it was looked at", lambda: "problem" in self.mapping(), seconds=60, pause=0.2)
+        self.engine.stop()
+        events = [line.split(" ")[0] for line in self.engine.log.read_text(encoding="utf-8").splitlines()]
+        self.assertIn("event=mapping-refused", events)
+        self.assertNotIn("event=paused", events)
+
     def test_a_set_that_fails_a_sample_of_the_site_is_not_taken(self):
         (self.maps / "samples").mkdir()
         shutil.copy(stage.TOP / "mappings" / "samples" / "walk.session.json", self.maps / "samples")
