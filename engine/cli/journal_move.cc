@@ -126,6 +126,9 @@ int move_in_journal(journal::Store& store, const JournalArguments& arguments,
   std::printf("%s/%u takes it back, %s/1 enters it anew; both are sent from here on\n",
               arguments.session.c_str(), outcomes->front().record.revision,
               moving->entered.c_str());
+  for (const std::uint32_t revision : moving->left_out) {
+    std::printf("revision %u was given up: what it says is not moved\n", revision);
+  }
   return kOk;
 }
 

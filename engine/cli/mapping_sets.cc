@@ -118,9 +118,9 @@ class MappingSets::Pinned final : public intake::SessionCore {
   therapy::Translator::Admission admit(std::string_view body) const override {
     return in_force_.translator->admit(body);
   }
-  base::Result<therapy::Moved> move(std::span<const therapy::Revision> revisions,
+  base::Result<therapy::Moved> move(const therapy::Movable& session,
                                     const therapy::Move& wanted) const override {
-    return in_force_.translator->move(revisions, wanted);
+    return in_force_.translator->move(session, wanted);
   }
   therapy::Translation translate(std::span<const therapy::Revision> revisions) const override {
     therapy::Translation made = in_force_.translator->translate(revisions);

@@ -1,6 +1,7 @@
 #include "engine/intake/moving.h"
 
 #include <algorithm>
+#include <set>
 #include <string_view>
 #include <utility>
 
@@ -17,25 +18,124 @@ using base::ErrorCode;
 using base::Result;
 using journal::Change;
 
-// What the next revision is made of: the last one that was taken in, with those before it that are,
-// or may be, part of what some record server was given.
-Result<std::vector<therapy::Revision>> last_state(const journal::Store& store,
-                                                  const std::string& session,
-                                                  const std::vector<journal::Acceptance>& known,
-                                                  const std::vector<journal::Leg>& legs) {
+using journal::Acceptance;
+using journal::Leg;
+using journal::LegState;
+using Numbers = std::vector<std::uint32_t>;
+
+void add(std::uint32_t revision, Numbers& to) {
+  if (std::find(to.begin(), to.end(), revision) == to.end()) {
+    to.push_back(revision);
+  }
+}
+
+// On whose chart a record server has the session: `charted` gets the revision that the next one
+// will be compared with there, `in_doubt` those before it that may be what is there now, or may
+// have been sent although they were given up.
+void look_at_chart(const std::vector<Leg>& legs, std::string_view target, Numbers& charted,
+                   Numbers& in_doubt) {
+  bool found = false;
+  std::uint32_t waiting = 0;
+  for (auto leg = legs.rbegin(); leg != legs.rend(); ++leg) {  // the newest first
+    if (leg->target != target || !journal::stands(*leg) ||
+        (leg->state == LegState::kHeld && !leg->uncertain)) {
+      continue;  // what is held and was never sent is superseded by the next one
+    }
+    if (leg->state == LegState::kAccepted && !leg->uncertain) {
+      waiting = leg->revision;
+      continue;
+    }
+    const bool given_up = journal::is_doubtful(*leg);
+    add(leg->revision, given_up || found ? in_doubt : charted);
+    found = found || !given_up;
+    if (leg->state == LegState::kLanded) {
+      return;
+    }
+  }
+  if (!found && waiting != 0) {
+    add(waiting, charted);
+  }
+}
+
+struct Basis {
+  Numbers said;
+  Numbers charted;
+  Numbers in_doubt;
+  Numbers left_out;
+};
+
+// See therapy::Movable. A revision that is held says what the sender said last, and nobody gave it
+// up; one that was given up is left out wherever it may have got to.
+Basis basis_of_move(const std::vector<Acceptance>& known, const std::vector<Leg>& legs) {
+  Basis out;
+  for (const Acceptance& one : known) {
+    bool meant = false;
+    bool counts = false;
+    bool given_up = false;
+    for (const Leg& leg : legs) {
+      if (leg.revision == one.revision) {
+        meant = true;
+        given_up = given_up || leg.state == LegState::kWithdrawn;
+        counts = counts || (journal::stands(leg) && leg.state != LegState::kWithdrawn);
+      }
+    }
+    if (counts || (!meant && (legs.empty() || one.revision == known.back().revision))) {
+      out.said.push_back(one.revision);
+    } else if (given_up) {
+      out.left_out.push_back(one.revision);
+    }
+  }
+  if (out.said.empty()) {  // all was given up, and is to be entered after all
+    out.said.push_back(known.back().revision);
+    out.left_out.erase(std::remove(out.left_out.begin(), out.left_out.end(), known.back().revision),
+                       out.left_out.end());
+  }
+  std::set<std::string_view> targets;
+  for (const Leg& leg : legs) {
+    targets.insert(leg.target);
+  }
+  for (const std::string_view target : targets) {
+    look_at_chart(legs, target, out.charted, out.in_doubt);
+  }
+  if (out.charted.empty() && out.in_doubt.empty()) {
+    out.charted.push_back(out.said.back());
+  }
+  std::sort(out.charted.rbegin(), out.charted.rend());
+  std::sort(out.in_doubt.rbegin(), out.in_doubt.rend());
+  return out;
+}
+
+Result<therapy::Movable> documents_of(const journal::Store& store, const std::string& session,
+                                      const std::vector<Acceptance>& known, const Basis& basis) {
+  therapy::Movable out;
+  out.next = known.back().revision + 1;
+  for (const auto& [numbers, to] : {std::pair(&basis.said, &out.said),
+                                    {&basis.charted, &out.charted},
+                                    {&basis.in_doubt, &out.in_doubt}}) {
+    auto revisions = load_revisions(store, session, *numbers);
+    if (!revisions) {
+      return std::move(revisions).error();
+    }
+    *to = std::move(*revisions);
+  }
+  return out;
+}
+
+Result<void> may_move(const journal::Store& store, const std::string& session,
+                      const std::vector<Acceptance>& known) {
   if (known.empty()) {
     return Error(ErrorCode::kNotFound, "there is no such session", session);
   }
-  std::vector<std::uint32_t> revisions;
-  for (const journal::Acceptance& one : known) {
-    const bool counts = std::any_of(legs.begin(), legs.end(), [&one](const journal::Leg& leg) {
-      return leg.revision == one.revision && journal::stands(leg);
-    });
-    if (counts || legs.empty() || one.revision == known.back().revision) {
-      revisions.push_back(one.revision);
-    }
+  const auto moved = is_moved_away(store, known.back().position);
+  if (!moved) {
+    return moved.error();
   }
-  return load_revisions(store, session, revisions);
+  if (*moved) {
+    return Error(ErrorCode::kConflict,
+                 "the session was moved before; where what takes it back was given up, remap "
+                 "brings that back");
+  }
+  return {};
 }
 
 // Kind and place of each fault: an issue's sentence may hold the value that it is about, which has
@@ -93,6 +193,15 @@ std::string all_targets(const std::vector<journal::Leg>& legs, bool of_all) {
 
 }  // namespace
 
+Result<bool> is_moved_away(const journal::Store& store, journal::Position accepted) {
+  const auto head = store.head(accepted);
+  if (head || head.error().code != ErrorCode::kCorrupt) {
+    return head ? Result<bool>(head->record.reason == journal::kMovedAway) : head.error();
+  }
+  const auto behind = store.head(accepted + 1);
+  return behind && behind->record.reason == journal::kMovedHere;
+}
+
 Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& core,
                                const journal::SearchKey& key, const std::string& session,
                                const therapy::Move& wanted, std::span<const Target> targets) {
@@ -101,12 +210,19 @@ Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& c
   }
   const auto known = store.acceptances(session);
   const auto legs = known ? store.legs(session) : known.error();
-  const auto revisions = legs ? last_state(store, session, *known, *legs) : legs.error();
-  if (!revisions) {
-    return revisions.error();
+  if (!legs) {
+    return legs.error();
+  }
+  if (auto good = may_move(store, session, *known); !good) {
+    return std::move(good).error();
+  }
+  Basis basis = basis_of_move(*known, *legs);
+  const auto movable = documents_of(store, session, *known, basis);
+  if (!movable) {
+    return movable.error();
   }
   const std::shared_ptr<const SessionCore> pinned = core.pinned();
-  const auto moved = pinned->move(*revisions, wanted);
+  const auto moved = pinned->move(*movable, wanted);
   if (!moved) {
     return moved.error();
   }
@@ -132,6 +248,7 @@ Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& c
   here->only_with_previous = true;
   Moving moving;
   moving.entered = here->record.session;
+  moving.left_out = std::move(basis.left_out);
   moving.changes.push_back(std::move(*away));
   moving.changes.push_back(std::move(*here));
   return moving;

@@ -3,6 +3,7 @@
 // written together or not at all, the one that takes everything back and the one that enters it
 // anew. Each then lands like any other revision.
 
+#include <cstdint>
 #include <span>
 #include <string>
 #include <vector>
@@ -19,13 +20,21 @@ namespace engine::intake {
 struct Moving {
   std::vector<journal::Change> changes;
   std::string entered;
+  // Revisions of the old session that were given up: what they said is not in the new one.
+  std::vector<std::uint32_t> left_out;
 };
 
-// session: its id. Errors: kNotFound (no such session), kConflict (it was moved or taken back
-// before, or the new session is there already), kInvalid (actor, reason or what is asked for; a
-// document that this core would refuse), as therapy::move_session, kIo, kCorrupt.
-// `targets`: for whom the new session may be meant, with conditions of this core; none: it goes
-// where the old one went. What takes the old one back always does.
+// Whether an accepted record is that by which a move took a session back. One that cannot be read
+// any more is known by the one behind it. Errors: kIo, kNotFound.
+base::Result<bool> is_moved_away(const journal::Store& store, journal::Position accepted);
+
+// session: its id. The new one says what the old one says by all revisions that nobody gave up,
+// also by those that are held; the old one is taken back from the patient whose chart it is on,
+// also when a revision that is held names another. Errors: kNotFound (no such session), kConflict
+// (it was moved or taken back before, or the new session is there already), kInvalid (actor, reason
+// or what is asked for; a document that this core would refuse), as therapy::move_session, kIo,
+// kCorrupt. `targets`: for whom the new session may be meant, with conditions of this core; none:
+// it goes where the old one went. What takes the old one back always does.
 base::Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& core,
                                      const journal::SearchKey& key, const std::string& session,
                                      const therapy::Move& wanted,

@@ -17,9 +17,9 @@ std::string made_with(const therapy::Provenance& provenance,
   return out;
 }
 
-base::Result<therapy::Moved> SessionCore::move(std::span<const therapy::Revision> revisions,
+base::Result<therapy::Moved> SessionCore::move(const therapy::Movable& session,
                                                const therapy::Move& wanted) const {
-  static_cast<void>(revisions), static_cast<void>(wanted);
+  static_cast<void>(session), static_cast<void>(wanted);
   return base::Error(base::ErrorCode::kUnsupported, "this core moves no sessions");
 }
 

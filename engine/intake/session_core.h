@@ -24,7 +24,7 @@ class SessionCore {
   }
   virtual const therapy::Provenance& provenance() const = 0;
   // See therapy/moved.h.
-  virtual base::Result<therapy::Moved> move(std::span<const therapy::Revision> revisions,
+  virtual base::Result<therapy::Moved> move(const therapy::Movable& session,
                                             const therapy::Move& wanted) const;
   // The core to use for one piece of work from beginning to end: one that is exchanged while the
   // engine runs answers with the one in force now, and keeps it for as long as it is held.
@@ -49,9 +49,9 @@ class BorrowedCore final : public SessionCore {
     return translator_.translate(revisions, {.lineage = false});
   }
   const therapy::Provenance& provenance() const override { return translator_.provenance(); }
-  base::Result<therapy::Moved> move(std::span<const therapy::Revision> revisions,
+  base::Result<therapy::Moved> move(const therapy::Movable& session,
                                     const therapy::Move& wanted) const override {
-    return translator_.move(revisions, wanted);
+    return translator_.move(session, wanted);
   }
 
  private:

@@ -49,7 +49,7 @@ Node* make_change(Document& document, const Move& move) {
   return change;
 }
 
-// The last document as it was sent, so that everything it said stays readable.
+// The document as it was sent, so that everything it said stays readable.
 std::string take_back(const Node& sent, std::uint32_t revision, const Move& move,
                       const json::NameTable& names) {
   Document document(names);
@@ -126,6 +126,42 @@ Result<std::string> enter(const Node& whole, const Node* known, const Move& move
   return json::to_text(*out);
 }
 
+// "SYSTEM|VALUE" of whoever was treated.
+std::string patient_of(const Node& session) {
+  const Node* patient = session.find("patient");
+  const Node* identifier = patient != nullptr ? patient->find("identifier") : nullptr;
+  return identifier == nullptr ? std::string()
+                               : std::string(identifier->string_at("system")) + "|" +
+                                     std::string(identifier->string_at("value"));
+}
+
+// Reads into `sent` the revision that is to be taken back: of those charted the newest that is on
+// another patient, else, when one in doubt is, the newest, for it decides which patient a later
+// revision may name.
+Result<void> choose_wrong(const Movable& session, const std::string& right, Document& sent) {
+  const Revision* wrong = nullptr;
+  bool is_charted = true;
+  for (const std::vector<Revision>* list : {&session.charted, &session.in_doubt}) {
+    for (const Revision& one : *list) {
+      Document document(sent.names());
+      if (!document.parse(one.body)) {
+        return Error(ErrorCode::kCorrupt, "a revision of the session cannot be read any more");
+      }
+      if (wrong == nullptr && patient_of(*document.root()) != right) {
+        wrong = &one;
+        is_charted = list == &session.charted;
+      }
+    }
+  }
+  if (wrong == nullptr) {
+    return Error(ErrorCode::kInvalid, "the session is on this patient already");
+  }
+  if (!is_charted && !session.charted.empty()) {
+    wrong = &session.charted.front();
+  }
+  return sent.parse(wrong->body);
+}
+
 Result<const Node*> read_known(const std::string& text, Document& document) {
   if (text.empty()) {
     return nullptr;
@@ -146,33 +182,32 @@ Result<const Node*> read_known(const std::string& text, Document& document) {
 
 }  // namespace
 
-Result<Moved> move_session(std::span<const Revision> revisions, const Move& move,
-                           const Workshop& shop) {
+Result<Moved> move_session(const Movable& session, const Move& move, const Workshop& shop) {
   const json::NameTable& names = shop.model->catalog().names();
   Document known_document(names);
   const auto known = read_known(move.known, known_document);
   if (!known) {
     return known.error();
   }
+  const std::string& newest = session.said.back().body;
   Rendering last(names);
-  read_session(revisions.back().body, shop, last);
+  read_session(newest, shop, last);
   if (last.refused) {
     return Error(ErrorCode::kCorrupt, "a revision of the session cannot be read any more");
   }
-  if (last.header.patient_key == move.patient) {
-    return Error(ErrorCode::kInvalid, "the session is on this patient already");
+  Document sent(names);
+  if (auto chosen = choose_wrong(session, move.patient, sent); !chosen) {
+    return std::move(chosen).error();
   }
   if (last.header.in_error) {
-    return Error(ErrorCode::kConflict, "the whole session was taken back before");
-  }
-  Document sent(names);
-  if (!sent.parse(revisions.back().body)) {
-    return Error(ErrorCode::kCorrupt, "a revision of the session cannot be read any more");
+    return Error(ErrorCode::kConflict,
+                 "its last revision takes the whole session back; where that one is held, "
+                 "withdraw it first");
   }
   Moved moved;
-  moved.taken_back = take_back(*sent.root(), last.header.revision + 1, move, names);
-  Report unheard(revisions.back().body, last.issues);
-  merge_history(revisions, shop, last.document, unheard);
+  moved.taken_back = take_back(*sent.root(), session.next, move, names);
+  Report unheard(newest, last.issues);
+  merge_history(session.said, shop, last.document, unheard);
   auto entered = enter(*last.document.root(), *known, move, names);
   if (!entered) {
     return entered.error();

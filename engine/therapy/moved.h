@@ -4,8 +4,9 @@
 // Source: FHIR R4 observation-status and event-status (entered-in-error keeps identifiers and
 // content; nothing is deleted), docs/session-document.md.
 
-#include <span>
+#include <cstdint>
 #include <string>
+#include <vector>
 
 #include "engine/base/result.h"
 #include "engine/therapy/translate.h"
@@ -27,6 +28,18 @@ struct Move {
   std::string time;                // FHIR instant
 };
 
+// What a journal has of the session that is moved.
+struct Movable {
+  // What it says: the revisions that nobody gave up, oldest first. Never empty.
+  std::vector<Revision> said;
+  // The last that each record server was sent, or is about to be: whose chart it is on. Newest
+  // first.
+  std::vector<Revision> charted;
+  // What may be on a chart although it was given up, newest first.
+  std::vector<Revision> in_doubt;
+  std::uint32_t next = 0;  // the number of the revision that takes it back
+};
+
 struct Moved {
   std::string taken_back;  // the next revision of the session, entered-in-error
   std::string entered;     // revision 1 of the new one
@@ -34,10 +47,10 @@ struct Moved {
 
 // What belongs to the wrong patient stays behind: birth date, size, baseline, order, earlier
 // values, sets of the day, and attestations, since whoever attested stood for entries on that
-// chart. revisions: those that the session's last state is made of, oldest first, each admitted
-// before. Errors: kInvalid (an identifier without system or value, `known` is not such an object,
-// the patient is the one it has), kCorrupt (a revision that cannot be read).
-base::Result<Moved> move_session(std::span<const Revision> revisions, const Move& move,
-                                 const Workshop& shop);
+// chart. What takes it back is for the patient of the chart that it is on, whomever the session
+// names by now. Errors: kInvalid (an identifier without system or value, `known` is not such an
+// object, no chart but that of this patient has it), kConflict (it says that it should never have
+// been), kCorrupt (a revision that cannot be read).
+base::Result<Moved> move_session(const Movable& session, const Move& move, const Workshop& shop);
 
 }  // namespace engine::therapy

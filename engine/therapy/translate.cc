@@ -248,8 +248,8 @@ Result<std::unique_ptr<Translator>> Translator::load(Sources sources,
 Translator::Translator(std::unique_ptr<State> state) : state_(std::move(state)) {}
 Translator::~Translator() = default;
 
-Result<Moved> Translator::move(std::span<const Revision> revisions, const Move& wanted) const {
-  return bounded([&] { return move_session(revisions, wanted, state_->shop); },
+Result<Moved> Translator::move(const Movable& session, const Move& wanted) const {
+  return bounded([&] { return move_session(session, wanted, state_->shop); },
                  [] { return Result<Moved>(Error(ErrorCode::kLimit, kTooCostly)); });
 }
 

@@ -93,6 +93,7 @@ struct Translation {
 };
 
 struct Move;
+struct Movable;
 struct Moved;
 
 class Translator {
@@ -121,7 +122,7 @@ class Translator {
   Translation translate(std::span<const Revision> revisions, const Wanted& wanted = {}) const;
 
   // See moved.h.
-  base::Result<Moved> move(std::span<const Revision> revisions, const Move& wanted) const;
+  base::Result<Moved> move(const Movable& session, const Move& wanted) const;
 
   // Served by the engine: the logical model as StructureDefinition JSON, the JSON Schema generated
   // from it, and the plausibility table.

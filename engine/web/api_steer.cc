@@ -24,14 +24,19 @@ std::string key_of(const json::Node* identifier) {
                                      std::string(identifier->string_at("value"));
 }
 
-std::string moved_view(const std::vector<journal::Outcome>& outcomes) {
+std::string moved_view(const std::vector<journal::Outcome>& outcomes,
+                       const std::vector<std::uint32_t>& left_out) {
   std::string out = "{\"takenBack\":";
   out += intake::receipt_text(outcomes[0].record.session, outcomes[0].record.revision, "accepted",
                               outcomes[0].position, outcomes[0].record.time);
   out += ",\"entered\":";
   out += intake::receipt_text(outcomes[1].record.session, outcomes[1].record.revision, "accepted",
                               outcomes[1].position, outcomes[1].record.time);
-  return out + "}";
+  out += ",\"leftOut\":[";
+  for (const std::uint32_t revision : left_out) {
+    out += (out.back() == '[' ? "" : ",") + std::to_string(revision);
+  }
+  return out + "]}";
 }
 
 }  // namespace
@@ -107,14 +112,15 @@ void Api::post_move(Request& request, const Segments& at, const Answer& answer) 
   }
   const bool taken = world_.journal.submit_together(
       std::move(moving->changes),
-      [answer, moved = world_.moved](const base::Result<std::vector<journal::Outcome>>& outcomes) {
+      [answer, moved = world_.moved, left_out = std::move(moving->left_out)](
+          const base::Result<std::vector<journal::Outcome>>& outcomes) {
         const auto good = outcomes ? intake::check_moved(*outcomes) : outcomes.error();
         if (!good) {
           answer(from_error(good.error()));
           return;
         }
         moved();
-        answer(Response(202, kJson, moved_view(*outcomes)));
+        answer(Response(202, kJson, moved_view(*outcomes, left_out)));
       });
   if (!taken) {
     answer(problem(503, "transient", kBusy));

@@ -284,9 +284,9 @@ class AskingCore : public SessionCore {
     return inner_.translate(revisions);
   }
   const therapy::Provenance& provenance() const override { return inner_.provenance(); }
-  base::Result<therapy::Moved> move(std::span<const therapy::Revision> revisions,
+  base::Result<therapy::Moved> move(const therapy::Movable& session,
                                     const therapy::Move& wanted) const override {
-    const std::string revision = std::to_string(revisions.size() + 1);
+    const std::string revision = std::to_string(session.next);
     return therapy::Moved{R"({"id":"a","patient":"n","revision":)" + revision + "}",
                           R"({"id":"a-moved","revision":1,"patient":")" + wanted.patient + "\"}"};
   }

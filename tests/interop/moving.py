@@ -51,7 +51,7 @@ class Moving(unittest.TestCase):
         (one,) = [p for p in self.server.all("Patient") if any(i["value"] == patient for i in p["identifier"])]
         return f"Patient/{one['id']}"
 
-    def assert_moved(self):
+    def assert_moved(self, new_values=0):
         self.wait_until_landed()
         wrong, right = self.readings(WRONG), self.readings(RIGHT)
         self.assertEqual({one["status"] for one in wrong}, {"entered-in-error"})
@@ -61,7 +61,7 @@ class Moving(unittest.TestCase):
             return sorted(json.dumps(one["valueQuantity"], sort_keys=True) for one in resources
                           if "valueQuantity" in one and "method" not in one)
         self.assertTrue(values(right))
-        self.assertLessEqual(set(values(right)), set(values(wrong)))
+        self.assertEqual(len(set(values(right)) - set(values(wrong))), new_values)
         nullify = [one for one in self.server.all("Provenance")
                    if one["activity"]["coding"][0]["code"] == "NULLIFY"]
         self.assertEqual(len(nullify), 1)
@@ -89,6 +89,79 @@ class Moving(unittest.TestCase):
         entered = said.split(" takes it back, ")[1].split("/")[0]
         stage.wait_for("landed", lambda: self.engine.session(entered)["state"] == "landed")
         self.assertTrue(self.readings(RIGHT))
+
+    def send_second(self, change=None, **more):
+        """Revision 2 with another pulse, which `change` may change further."""
+        document = copy.deepcopy(self.document)
+        document.update(revision=2, change={"reason": "Misread"}, **more)
+        document["entry"][0]["vitals"]["pulse"]["value"] = 93
+        if change:
+            change(document)
+        self.assertEqual(self.engine.send(document).status, 202)
+
+    def leg(self, revision, session=None):
+        view = self.engine.session(session or self.session)
+        (one,) = [row["targets"][0] for row in view["revisions"] if row["revision"] == revision]
+        return one["state"]
+
+    def wait_for_leg(self, revision, state, session=None):
+        stage.wait_for(f"{revision} is {state}", lambda: self.leg(revision, session) == state)
+
+    def steer(self, action, revision):
+        answer = self.engine.request("POST", f"/sessions/{self.session}/{action}",
+                                     {"actor": "Robin Sample", "why": WHY, "revision": revision}, JSON)
+        self.assertEqual(answer.status, 200, answer.body)
+
+    def pulses(self, patient):
+        return {one["valueQuantity"]["value"] for one in self.readings(patient)
+                if one.get("valueQuantity", {}).get("unit") == "/min" and "Heart rate" in json.dumps(one["code"])
+                and one["status"] != "entered-in-error"}
+
+    @staticmethod
+    def for_the_right_one(document):
+        document["patient"] = {"identifier": {"system": PATIENTS, "value": RIGHT}}
+
+    def test_a_held_revision_that_names_the_right_patient_is_moved_there(self):
+        self.send_second(self.for_the_right_one)
+        stage.wait_for("held", lambda: self.engine.settled(self.session, ("held",)) == ("held", "patient-changed"))
+        answer = self.move()
+        self.assertEqual((answer.status, answer.json().get("leftOut")), (202, []), answer.body)
+        self.assert_moved(new_values=1)
+        self.assertEqual([self.leg(revision) for revision in (1, 2, 3)], ["landed", "superseded", "landed"])
+        self.assertEqual(self.pulses(RIGHT), {93, 96})
+
+    def test_without_what_was_given_up_of_it(self):
+        self.send_second(self.for_the_right_one)
+        self.wait_for_leg(2, "held")
+        self.steer("withdraw", 2)
+        status, said, wrong = self.command("move", self.session, "--to", f"{PATIENTS}|{RIGHT}", "--who", "Robin Sample",
+                                           "--why", WHY)
+        self.assertEqual((status, wrong), (0, ""), said)
+        self.assertIn("revision 2 was given up: what it says is not moved", said)
+        self.wait_for_leg(3, "landed")
+        self.assert_moved()
+        self.assertEqual(self.pulses(RIGHT), {92, 96})
+
+    def test_what_the_server_refused_and_a_person_gave_up_is_final_on_no_chart(self):
+        self.server.faults({"action": "status", "status": 422, "method": "POST", "times": 1})
+        self.send_second(lambda document: document["entry"].append(
+            dict(copy.deepcopy(document["entry"][4]), id="e9", time="2025-03-04T07:55:00+01:00")))
+        self.wait_for_leg(2, "held")
+        self.steer("withdraw", 2)
+        answer = self.move()
+        self.assertEqual((answer.status, answer.json().get("leftOut")), (202, [2]), answer.body)
+        self.assert_moved()
+        self.assertEqual(self.pulses(RIGHT), {92, 96})
+
+    def test_a_taking_back_that_was_given_up_stands_in_no_moves_way(self):
+        self.send_second(lambda document: document.pop("change"), status="entered-in-error")
+        self.wait_for_leg(2, "held")
+        answer = self.move()
+        self.assertEqual(answer.status, 409, answer.body)
+        self.assertIn(b"withdraw it first", answer.body)
+        self.steer("withdraw", 2)
+        self.assertEqual(self.move().status, 202)
+        self.assert_moved()
 
     def test_the_command_does_the_same_beside_a_running_engine(self):
         status, said, wrong = self.command("move", self.session, "--to", f"{PATIENTS}|{RIGHT}", "--who", "Robin Sample",

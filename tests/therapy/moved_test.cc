@@ -26,7 +26,7 @@ Move to_the_right_one() {
 
 base::Result<Moved> move_one(const std::string& body, const Move& move) {
   const Revision revision{body, "2026-03-02T09:41:00.000Z"};
-  return house().move({&revision, 1}, move);
+  return house().move({{revision}, {revision}, {}, 2}, move);
 }
 
 TEST(Moved, BothDocumentsAreAdmittedAndEachIsWhatItSays) {
@@ -81,12 +81,51 @@ TEST(Moved, WhatEarlierRevisionsSentAndNoLaterOneRepeatsIsEnteredToo) {
   std::string later = replaced(first, "\"revision\": 1,", "\"revision\": 2,");
   const std::size_t from = later.find("    {\n      \"id\": \"c2\"");
   later.erase(later.rfind(',', from), later.find("\n  ]", from) - later.rfind(',', from));
-  const Revision revisions[] = {{first, "2026-03-02T09:41:00.000Z"},
-                                {later, "2026-03-02T09:51:00.000Z"}};
-  const auto moved = house().move(revisions, to_the_right_one());
+  const Revision one{first, "2026-03-02T09:41:00.000Z"};
+  const Revision two{later, "2026-03-02T09:51:00.000Z"};
+  const auto moved = house().move({{one, two}, {two}, {}, 3}, to_the_right_one());
   ASSERT_TRUE(moved.has_value()) << moved.error().text();
   EXPECT_NE(moved->entered.find("\"id\":\"c2\""), std::string::npos);
   EXPECT_EQ(house().admit(moved->taken_back).header.revision, 3u);
+}
+
+// What a sender corrected the patient in, and is held for it, says more than what is on the chart.
+TEST(Moved, IsTakenBackFromTheChartThatItIsOnWhomeverItNamesByNow) {
+  const std::string first = sample("vitals");
+  const std::string value = R"("value": "P-0007")";
+  const std::string moved_on = replaced(replaced(replaced(first, value, R"("value": "P-0202")"),
+                                                 "\"revision\": 1,", "\"revision\": 2,"),
+                                        "\"value\": 93", "\"value\": 94");
+  const Revision one{first, kAt};
+  const Revision two{moved_on, kAt};
+  const std::string wrong = house().admit(first).header.patient_key;
+  ASSERT_EQ(house().admit(moved_on).header.patient_key, to_the_right_one().patient);
+  const struct {
+    const char* what;
+    Movable session;
+    std::string back_from;  // "": it is on this patient already
+  } rows[] = {
+      {"the second is held", {{one, two}, {one}, {}, 3}, wrong},
+      {"the second landed", {{one, two}, {two}, {}, 3}, ""},
+      {"each on one server's chart", {{one, two}, {two, one}, {}, 3}, wrong},
+      {"the second is on its way", {{one, two}, {two}, {one}, 3}, to_the_right_one().patient},
+      {"only the second may be anywhere", {{two}, {}, {two}, 3}, ""},
+      {"only the first may be anywhere", {{two}, {}, {one}, 3}, wrong},
+  };
+  for (const auto& row : rows) {
+    const auto moved = house().move(row.session, to_the_right_one());
+    if (row.back_from.empty()) {
+      EXPECT_EQ(moved.error().code, base::ErrorCode::kInvalid) << row.what;
+      continue;
+    }
+    ASSERT_TRUE(moved.has_value()) << row.what << moved.error().text();
+    const auto back = house().admit(moved->taken_back);
+    EXPECT_TRUE(back.admitted && back.header.in_error) << row.what;
+    EXPECT_EQ(back.header.patient_key, row.back_from) << row.what;
+    EXPECT_EQ(back.header.revision, 3u) << row.what;
+    EXPECT_NE(moved->entered.find(R"("value":94)"), std::string::npos) << moved->entered;
+    EXPECT_EQ(house().admit(moved->entered).header.patient_key, to_the_right_one().patient);
+  }
 }
 
 TEST(Moved, RefusesWhatCannotBeMoved) {
