@@ -5,6 +5,7 @@
 #include <utility>
 #include <vector>
 
+#include "engine/intake/moving.h"
 #include "engine/journal/words.h"
 
 namespace engine::intake {
@@ -120,6 +121,31 @@ bool is_of_gone_target(const SteerRequest& request) {
              request.targets.end();
 }
 
+bool is_meant(const Leg& leg, const SteerRequest& request) {
+  return (request.revision == 0 || leg.revision == request.revision) &&
+         (request.target.empty() || leg.target == request.target);
+}
+
+// What takes a moved session back and was given up. It can be brought back: the session takes
+// nothing in any more, so that nothing else could put right the chart that it was moved away from.
+base::Result<std::vector<Leg>> taking_back_given_up(const journal::Store& store,
+                                                    const std::vector<Leg>& legs,
+                                                    const SteerRequest& request) {
+  std::vector<Leg> found;
+  for (const Leg& leg : legs) {
+    if (leg.state == LegState::kWithdrawn && is_meant(leg, request)) {
+      const auto away = is_moved_away(store, leg.accepted);
+      if (!away) {
+        return away.error();
+      }
+      if (*away) {
+        found.push_back(leg);
+      }
+    }
+  }
+  return found;
+}
+
 base::Result<Leg> find_held(const journal::Store& store, const SteerRequest& request) {
   const auto legs = store.legs(request.session);
   if (!legs) {
@@ -129,11 +155,16 @@ base::Result<Leg> find_held(const journal::Store& store, const SteerRequest& req
   std::vector<Leg> held;
   for (const Leg& leg : *legs) {
     const bool waits = leg.state == LegState::kAccepted || leg.state == LegState::kChecked;
-    if ((leg.state == LegState::kHeld || (of_gone && waits)) &&
-        (request.revision == 0 || leg.revision == request.revision) &&
-        (request.target.empty() || leg.target == request.target)) {
+    if ((leg.state == LegState::kHeld || (of_gone && waits)) && is_meant(leg, request)) {
       held.push_back(leg);
     }
+  }
+  if (held.empty() && request.action == Steer::kRemap) {
+    auto back = taking_back_given_up(store, *legs, request);
+    if (!back) {
+      return std::move(back).error();
+    }
+    held = std::move(*back);
   }
   if (held.empty()) {
     return base::Error(base::ErrorCode::kNotFound,

@@ -1,7 +1,8 @@
 #pragma once
 // What a person may do with a held revision: let it go on, have it translated again, give it up.
 // Each with a reason, each journalled, each only while it is still held. What waits for a target
-// that is not configured any more may be given up, too.
+// that is not configured any more may be given up, too; what takes a moved session back may be
+// translated again after it was given up.
 
 #include <cstdint>
 #include <functional>

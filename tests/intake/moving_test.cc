@@ -10,6 +10,7 @@
 
 #include <gtest/gtest.h>
 
+#include "engine/intake/steering.h"
 #include "engine/journal/sqlite_store.h"
 #include "tests/intake/core_double.h"
 #include "tests/journal/fixture.h"
@@ -98,6 +99,23 @@ class MovingTest : public ::testing::Test {
       out += ", without r" + std::to_string(one);
     }
     return out;
+  }
+  // Done and written; what it was, or why not.
+  std::string steered(Steer action, const std::string& target) {
+    SteerRequest request;
+    request.action = action;
+    request.session = session_id_of("a");
+    request.target = target;
+    request.actor = "Robin Sample";
+    request.why = "the chart is still wrong";
+    auto change = steer(*store_, request);
+    if (!change) {
+      return std::string(base::name_of(change.error().code));
+    }
+    const auto outcome = journal::write(*store_, clock_, std::move(*change));
+    return outcome && outcome->verdict == journal::Outcome::Verdict::kWritten
+               ? std::string(journal::name_of(outcome->record.kind))
+               : "not written";
   }
   // Writes the move, as a person who asked for it has it done.
   void move() {
@@ -196,6 +214,36 @@ TEST_F(MovingTest, NothingIsMovedTwiceAlsoWhenTheTakingBackWasGivenUp) {
   const auto size = *store_->size();
   EXPECT_EQ(plan().error().code, base::ErrorCode::kConflict);
   EXPECT_EQ(*store_->size(), size);
+}
+
+// Otherwise the chart of the wrong patient could be put right by nothing any more.
+TEST_F(MovingTest, ATakingBackThatWasGivenUpIsBroughtBack) {
+  accept(1, "main,second");
+  land(1);
+  land(1, "second");
+  move();
+  refuse(2);
+  write(Kind::kWithdrawn, 2);
+  write(Kind::kWithdrawn, 2, "second");  // as for a target that is not configured any more
+  EXPECT_EQ(steered(Steer::kRelease, "main"), "not-found");
+  EXPECT_EQ(steered(Steer::kWithdraw, "main"), "not-found");
+  EXPECT_EQ(steered(Steer::kRemap, ""), "conflict") << "of which target";
+  EXPECT_EQ(steered(Steer::kRemap, "main"), "remapped");
+  EXPECT_EQ(steered(Steer::kRemap, "main"), "not-found") << "it waits again";
+  EXPECT_EQ(steered(Steer::kRemap, "second"), "remapped");
+  EXPECT_EQ(journal::legs_text(*store_, {session_id_of("a")}),
+            session_id_of("a") + "/1 landed, " + session_id_of("a") + "/1 landed, " +
+                session_id_of("a") + "/2 accepted, " + session_id_of("a") + "/2 accepted");
+  EXPECT_TRUE(store_->check_fold(1)->empty());
+}
+
+TEST_F(MovingTest, NothingElseThatWasGivenUpIs) {
+  accept(1);
+  refuse(1);
+  write(Kind::kWithdrawn, 1);
+  EXPECT_EQ(steered(Steer::kRemap, "main"), "not-found");
+  move();
+  EXPECT_EQ(steered(Steer::kRemap, "main"), "not-found");
 }
 
 }  // namespace

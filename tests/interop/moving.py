@@ -163,6 +163,20 @@ class Moving(unittest.TestCase):
         self.assertEqual(self.move().status, 202)
         self.assert_moved()
 
+    def test_what_takes_it_back_is_brought_back_after_it_was_given_up(self):
+        self.server.faults({"action": "status", "status": 422, "method": "POST", "times": 2})
+        entered = self.move().json()["entered"]["session"]
+        self.wait_for_leg(2, "held")
+        self.wait_for_leg(1, "held", entered)
+        self.steer("withdraw", 2)
+        self.assertNotIn("entered-in-error", {one["status"] for one in self.readings(WRONG)})
+        answer = self.move()
+        self.assertEqual(answer.status, 409, answer.body)
+        self.assertIn(b"remap", answer.body)
+        self.assertEqual(self.engine.release(entered, WHY).status, 200)
+        self.steer("remap", 2)
+        self.assert_moved()
+
     def test_the_command_does_the_same_beside_a_running_engine(self):
         status, said, wrong = self.command("move", self.session, "--to", f"{PATIENTS}|{RIGHT}", "--who", "Robin Sample",
                                            "--why", WHY)
