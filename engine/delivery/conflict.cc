@@ -193,32 +193,11 @@ std::string to_sentence(const Conflict& conflict) {
          " is there. Compare; release writes this revision over it, withdraw leaves it.";
 }
 
-std::optional<std::size_t> entry_of(std::string_view bundle, std::string_view full_url) {
-  Document document(names());
-  const Node* list = document.parse(bundle) ? document.root()->find("entry") : nullptr;
-  std::size_t at = 0;
-  for (const Node* entry = list != nullptr ? list->first : nullptr; entry != nullptr;
-       entry = entry->next, ++at) {
-    if (entry->string_at("fullUrl") == full_url) {
-      return at;
-    }
-  }
-  return std::nullopt;
-}
-
-bool is_as_sent(std::string_view server_resource, std::string_view bundle, std::size_t entry) {
+bool is_as_sent(std::string_view server_resource, std::string_view sent_resource) {
   Document theirs(names());
   Document ours(names());
-  if (!theirs.parse(server_resource) || !ours.parse(bundle)) {
-    return false;
-  }
-  const Node* list = ours.root()->find("entry");
-  const Node* at = list != nullptr ? list->first : nullptr;
-  for (; at != nullptr && entry > 0; --entry) {
-    at = at->next;
-  }
-  const Node* resource = at != nullptr ? at->find("resource") : nullptr;
-  return resource != nullptr && same(*theirs.root(), *resource);
+  return theirs.parse(server_resource) && ours.parse(sent_resource) &&
+         same(*theirs.root(), *ours.root());
 }
 
 }  // namespace engine::delivery

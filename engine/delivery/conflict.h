@@ -2,8 +2,6 @@
 // What somebody else did to a resource that is ours, and how it is told apart from a write of ours
 // whose answer was lost: the version alone does not tell, the content does.
 
-#include <cstddef>
-#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -32,13 +30,10 @@ base::Result<std::vector<Conflict>> conflicts_of(const journal::Store& store,
 // For the person who has to decide. Names resources and versions and nothing of their content.
 std::string to_sentence(const Conflict& conflict);
 
-// Whether a resource that the server gave is what the bundle's entry says, no less and no more.
+// Whether a resource that the server gave is what the one that was sent says, no less and no more.
 // What a server settles does not count: id, meta, narrative, how references are written, and the
 // digits of a number beyond its value.
-bool is_as_sent(std::string_view server_resource, std::string_view bundle, std::size_t entry);
-
-// Which entry of a bundle has this fullUrl; nothing when none has.
-std::optional<std::size_t> entry_of(std::string_view bundle, std::string_view full_url);
+bool is_as_sent(std::string_view server_resource, std::string_view sent_resource);
 
 // W/"2" and "2" are the same version here: a server writes both.
 bool same_version(std::string_view a, std::string_view b);

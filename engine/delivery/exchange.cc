@@ -11,8 +11,8 @@
 #include "engine/delivery/location.h"
 #include "engine/delivery/lookup.h"
 #include "engine/delivery/message.h"
+#include "engine/delivery/sent_resources.h"
 #include "engine/fhir/issue.h"
-#include "engine/json/document.h"
 
 namespace engine::delivery {
 namespace {
@@ -31,7 +31,10 @@ bool may_be_changed(const Reply& reply, const Verdict& verdict) {
 class Exchange : public std::enable_shared_from_this<Exchange> {
  public:
   Exchange(ExchangeWorld world, Consignment consignment, std::function<void(Conclusion)> done)
-      : world_(std::move(world)), consignment_(std::move(consignment)), done_(std::move(done)) {}
+      : world_(std::move(world)),
+        consignment_(std::move(consignment)),
+        others_in_doubt_(!consignment_.given_up.empty()),
+        done_(std::move(done)) {}
 
   void begin() {
     message_ = make_message(consignment_.bundle, consignment_.known, there_);
@@ -43,7 +46,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     std::vector<Look> looks;
     for (std::size_t i = 0; i < message_.sent.size(); ++i) {
       const Message::Sent& sent = message_.sent[i];
-      const bool doubted = !consignment_.given_up.empty() && !sent.known.shown;
+      const bool doubted = others_in_doubt_ && !sent.known.shown;
       if ((sent.known.unproven || doubted) && !sent.known.resource.empty()) {
         looks.push_back({i, sent.known.resource});
       } else if ((sent.way == Way::kPlace || sent.way == Way::kCreate) &&
@@ -168,7 +171,18 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     none_landed_ = false;
     absent_.clear();
     conflicts_.clear();
+    if (!looks_.empty() && !own_) {
+      own_.emplace(consignment_.bundle);
+      read_bundles(consignment_.given_up, given_up_);
+      read_bundles(consignment_.later, later_);
+    }
     look_on();
+  }
+
+  static void read_bundles(std::vector<std::string>& texts, std::vector<SentResources>& out) {
+    for (std::string& text : std::exchange(texts, {})) {
+      out.emplace_back(text);
+    }
   }
 
   void look_on() {
@@ -221,8 +235,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       done_(std::move(outcome_));
       return;
     }
-    if (sight.kind == Sight::Kind::kForbidden && moment_ == Moment::kBefore &&
-        !consignment_.given_up.empty()) {
+    if (sight.kind == Sight::Kind::kForbidden && moment_ == Moment::kBefore && others_in_doubt_) {
       // Nobody can tell what there is to correct or take back: a create would leave it as it is.
       outcome_.verdict = Verdict(Action::kHold, kNotReadable, uncertain());
       outcome_.status = reply.status;
@@ -238,7 +251,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     const Message::Sent& sent = message_.sent[at.sent];
     const bool there = sight.kind == Sight::Kind::kThere;
     const bool as_known = there && same_version(sight.etag, sent.known.etag);
-    const bool ours = there && is_as_sent(sight.content, consignment_.bundle, sent.entry);
+    const bool ours = there && own_->is_as_sent(sent.full_url, sight.content);
     some_there_ = some_there_ || (moment_ == Moment::kBefore && there && !sent.known.unproven);
     if (moment_ == Moment::kRefused && as_known) {
       ++unchanged_;
@@ -246,11 +259,10 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     } else if (moment_ == Moment::kLanded && ours) {
       LandedEntry& row = landing_[at.sent];
       row.etag = sight.etag.empty() ? row.etag : sight.etag;
-    } else if (ours || (moment_ == Moment::kBefore && there &&
-                        is_one_of(consignment_.later, sent, sight.content))) {
+    } else if (ours ||
+               (moment_ == Moment::kBefore && there && is_one_of(later_, sent, sight.content))) {
       there_[sent.full_url] = {sight.resource, sight.etag, false, false, false};
-    } else if (moment_ == Moment::kBefore && there &&
-               is_one_of(consignment_.given_up, sent, sight.content)) {
+    } else if (moment_ == Moment::kBefore && there && is_one_of(given_up_, sent, sight.content)) {
       // Ours, of a revision that nobody knew the fate of: from now on a known version of ours.
       consignment_.known[sent.full_url] = {sight.resource, sight.etag, false, false, false};
       found_given_up_ = true;
@@ -276,11 +288,10 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     }
   }
 
-  static bool is_one_of(const std::vector<std::string>& bundles, const Message::Sent& sent,
+  static bool is_one_of(const std::vector<SentResources>& bundles, const Message::Sent& sent,
                         const std::string& content) {
-    return std::any_of(bundles.begin(), bundles.end(), [&](const std::string& bundle) {
-      const auto entry = entry_of(bundle, sent.full_url);
-      return entry && is_as_sent(content, bundle, *entry);
+    return std::any_of(bundles.begin(), bundles.end(), [&](const SentResources& bundle) {
+      return bundle.is_as_sent(sent.full_url, content);
     });
   }
 
@@ -329,11 +340,16 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
 
   ExchangeWorld world_;
   Consignment consignment_;
+  const bool others_in_doubt_;  // what other bundles sent may be there, too
   std::function<void(Conclusion)> done_;
   Message message_;
   bool resent_ = false;  // something of this exchange may have been taken although no answer came
   KnownVersions there_;  // has our content already
   bool found_given_up_ = false;
+  // What is looked at is compared with these; read for the first look.
+  std::optional<SentResources> own_;
+  std::vector<SentResources> given_up_;
+  std::vector<SentResources> later_;
   Conclusion outcome_;  // so far
   Landing landing_;     // of the message
   Moment moment_ = Moment::kBefore;
@@ -347,39 +363,6 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
 };
 
 }  // namespace
-
-base::Result<Consignment> load_consignment(const journal::Store& store, const journal::Leg& leg) {
-  auto bundle = store.part(leg.bundle, "bundle");
-  if (!bundle) {
-    return std::move(bundle).error();
-  }
-  auto known = known_versions(store, leg);
-  if (!known) {
-    return std::move(known).error();
-  }
-  auto doubtful = has_doubtful_past(store, leg);
-  if (!doubtful) {
-    return std::move(doubtful).error();
-  }
-  auto given_up = doubtful_bundles(store, leg);
-  if (!given_up) {
-    return std::move(given_up).error();
-  }
-  const auto in_pieces = goes_in_pieces(store, leg);
-  if (!in_pieces) {
-    return in_pieces.error();
-  }
-  Consignment out;
-  out.doubtful_past = *doubtful || !given_up->empty();
-  out.given_up = std::move(*given_up);
-  out.in_pieces = *in_pieces;
-  out.bundle = std::move(*bundle);
-  out.known = std::move(*known);
-  out.request_id =
-      leg.session + "." + std::to_string(leg.revision) + "." + std::to_string(leg.attempts + 1);
-  out.uncertain = leg.uncertain;
-  return out;
-}
 
 void start_exchange(ExchangeWorld world, Consignment consignment,
                     std::function<void(Conclusion)> done) {

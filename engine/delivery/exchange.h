@@ -11,39 +11,18 @@
 #include <string>
 #include <vector>
 
-#include "engine/base/result.h"
 #include "engine/base/seams.h"
+#include "engine/delivery/consignment.h"
 #include "engine/delivery/peer.h"
 #include "engine/delivery/pieces.h"
 #include "engine/delivery/verdict.h"
-#include "engine/delivery/versions.h"
 #include "engine/journal/record.h"
-#include "engine/journal/store.h"
 
 namespace engine::delivery {
 
 // The reason of a held one of which an earlier revision is in doubt, at a server that does not show
 // what is there.
 inline constexpr const char* kNotReadable = "not-readable";
-
-// What is sent for a leg, and what is known of the server.
-struct Consignment {
-  std::string bundle;
-  KnownVersions known;
-  std::string request_id;
-  bool uncertain = false;  // an earlier try may have been taken
-  // An earlier revision may have been taken and was given up: what is found may be that one's.
-  bool doubtful_past = false;
-  // What such revisions sent, the newest first. A resource found just so is theirs, and changed.
-  std::vector<std::string> given_up;
-  // What later revisions sent, when what is sent again is no longer the last: a resource found just
-  // so stays.
-  std::vector<std::string> later;
-  bool in_pieces = false;  // one resource at a time: as a whole it was too large
-  SizeRefusals refused;    // what the target is known not to take
-};
-// Errors: kIo, kCorrupt, kNotFound of the journal.
-base::Result<Consignment> load_consignment(const journal::Store& store, const journal::Leg& leg);
 
 // What came of it, to be written down.
 struct Conclusion {

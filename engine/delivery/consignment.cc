@@ -1,0 +1,40 @@
+#include "engine/delivery/consignment.h"
+
+#include <utility>
+
+namespace engine::delivery {
+
+base::Result<Consignment> load_consignment(const journal::Store& store, const journal::Leg& leg) {
+  auto bundle = store.part(leg.bundle, "bundle");
+  if (!bundle) {
+    return std::move(bundle).error();
+  }
+  auto known = known_versions(store, leg);
+  if (!known) {
+    return std::move(known).error();
+  }
+  auto doubtful = has_doubtful_past(store, leg);
+  if (!doubtful) {
+    return std::move(doubtful).error();
+  }
+  auto given_up = doubtful_bundles(store, leg);
+  if (!given_up) {
+    return std::move(given_up).error();
+  }
+  const auto in_pieces = goes_in_pieces(store, leg);
+  if (!in_pieces) {
+    return in_pieces.error();
+  }
+  Consignment out;
+  out.doubtful_past = *doubtful || !given_up->empty();
+  out.given_up = std::move(*given_up);
+  out.in_pieces = *in_pieces;
+  out.bundle = std::move(*bundle);
+  out.known = std::move(*known);
+  out.request_id =
+      leg.session + "." + std::to_string(leg.revision) + "." + std::to_string(leg.attempts + 1);
+  out.uncertain = leg.uncertain;
+  return out;
+}
+
+}  // namespace engine::delivery

@@ -1,0 +1,26 @@
+#include "engine/delivery/sent_resources.h"
+
+#include "engine/delivery/conflict.h"
+#include "engine/json/document.h"
+#include "engine/json/write.h"
+
+namespace engine::delivery {
+
+SentResources::SentResources(std::string_view bundle) {
+  const json::NameTable names;
+  json::Document document(names);
+  const json::Node* list = document.parse(bundle) ? document.root()->find("entry") : nullptr;
+  for (const json::Node* entry = list != nullptr ? list->first : nullptr; entry != nullptr;
+       entry = entry->next) {
+    if (const json::Node* resource = entry->find("resource")) {
+      texts_.try_emplace(std::string(entry->string_at("fullUrl")), json::to_text(*resource));
+    }
+  }
+}
+
+bool SentResources::is_as_sent(std::string_view full_url, std::string_view server_resource) const {
+  const auto found = texts_.find(full_url);
+  return found != texts_.end() && delivery::is_as_sent(server_resource, found->second);
+}
+
+}  // namespace engine::delivery
