@@ -291,6 +291,7 @@ void Courier::concluded(Leg leg, Conclusion conclusion) {
   if (change.record.kind == Kind::kLanded) {
     change.record.reason = conclusion.reason;
   }
+  change.nothing_there = conclusion.nothing_there;
   for (const journal::Part& part : conclusion.parts) {
     change.parts.push_back(journal::to_stored(part));
   }

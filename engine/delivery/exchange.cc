@@ -38,6 +38,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
 
   void begin() {
     message_ = make_message(consignment_.bundle, consignment_.known, there_);
+    not_written_.assign(message_.sent.size(), false);
     if (!consignment_.in_pieces && consignment_.refused.covers(size())) {
       outcome_.verdict = Verdict(Action::kInPieces, kTooLarge);
       done_(std::move(outcome_));
@@ -114,6 +115,8 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     resent_ = resent_ || reply.resent;
     out.verdict = judged(reply);
     out.status = reply.status;
+    refused_ = reply.fate == Reply::Fate::kAnswered && reply.status >= 400 && reply.status < 500 &&
+               !reply.partly && !resent_;
     std::vector<Look> looks;
     if (out.verdict.action == Action::kLanded) {
       landing_ = std::move(out.verdict.landing);
@@ -135,18 +138,51 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       too_large(std::move(out), reply);
       return;
     }
-    const bool changed = may_be_changed(reply, out.verdict);
-    for (std::size_t i = 0; changed && i < message_.sent.size(); ++i) {
-      if (message_.sent[i].way == Way::kVersion) {
-        looks.push_back({i, message_.sent[i].known.resource});
+    changed_ = may_be_changed(reply, out.verdict);
+    // Of an earlier try that may have been taken, what stands there tells more than this answer.
+    const bool open = refused_ && is_hold(out.verdict) && uncertain() && !others_in_doubt_;
+    for (std::size_t i = 0; i < message_.sent.size(); ++i) {
+      const Message::Sent& sent = message_.sent[i];
+      if ((changed_ && sent.way == Way::kVersion) ||
+          (open && !sent.known.resource.empty() && !sent.known.shown)) {
+        looks.push_back({i, sent.known.resource});
       }
     }
-    if (looks.empty()) {
-      done_(std::move(out));
-      return;
-    }
     outcome_ = std::move(out);
-    look(Moment::kRefused, std::move(looks));
+    if (looks.empty()) {
+      conclude_not_landed();
+    } else {
+      look(Moment::kRefused, std::move(looks));
+    }
+  }
+
+  static bool is_hold(const Verdict& verdict) {
+    return verdict.action == Action::kHold || verdict.action == Action::kHoldRetry;
+  }
+
+  // Nothing of it was found, neither of this bundle nor of what was sent before. What still stands
+  // as it landed proves that for all of one transaction; otherwise each resource has to have been
+  // seen not to be there, and this try to have changed nothing.
+  bool nothing_there() const {
+    if (!there_.empty() || found_given_up_) {
+      return false;
+    }
+    if (untouched_ && lands_whole() && !others_in_doubt_) {
+      return true;
+    }
+    return refused_ &&
+           std::find(not_written_.begin(), not_written_.end(), false) == not_written_.end() &&
+           std::all_of(given_up_.begin(), given_up_.end(), [this](const SentResources& sent) {
+             return sent.all_carried([this](std::string_view one) { return own_->has(one); });
+           });
+  }
+
+  void conclude_not_landed() {
+    if (uncertain() && is_hold(outcome_.verdict) && nothing_there()) {
+      outcome_.verdict.unknown = false;
+      outcome_.nothing_there = true;
+    }
+    done_(std::move(outcome_));
   }
 
   // A whole goes on in pieces; a piece goes nowhere.
@@ -160,7 +196,8 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       issue.text = reply.about + " alone is larger than the record server takes";
       out.parts.emplace_back("outcome", fhir::to_operation_outcome({&issue, 1}));
     }
-    done_(std::move(out));
+    outcome_ = std::move(out);
+    conclude_not_landed();
   }
 
   void look(Moment moment, std::vector<Look> looks) {
@@ -168,7 +205,6 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     looks_ = std::move(looks);
     looked_ = 0;
     unchanged_ = 0;
-    none_landed_ = false;
     absent_.clear();
     conflicts_.clear();
     if (!looks_.empty() && !own_) {
@@ -195,14 +231,14 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
         looked_before();
         return;
       case Moment::kRefused:
-        if (!conflicts_.empty()) {
-          // What still stands as it landed proves that nothing of this transaction has.
-          hold(lands_whole() ? uncertain() && !none_landed_
-                             : outcome_.verdict.unknown || uncertain());
-        } else if (unchanged_ < looks_.size()) {
+        if (!conflicts_.empty() && changed_) {
+          outcome_.nothing_there = uncertain() && nothing_there();
+          hold(!outcome_.nothing_there &&
+               (uncertain() || (!lands_whole() && outcome_.verdict.unknown)));
+        } else if (conflicts_.empty() && unchanged_ < looks_.size()) {
           send();  // without those that are there already
         } else {
-          done_(std::move(outcome_));
+          conclude_not_landed();
         }
         return;
       case Moment::kLanded:
@@ -232,7 +268,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       return;
     }
     if (sight.kind == Sight::Kind::kForbidden && moment_ == Moment::kRefused) {
-      done_(std::move(outcome_));
+      conclude_not_landed();
       return;
     }
     if (sight.kind == Sight::Kind::kForbidden && moment_ == Moment::kBefore && others_in_doubt_) {
@@ -253,9 +289,15 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     const bool as_known = there && same_version(sight.etag, sent.known.etag);
     const bool ours = there && own_->is_as_sent(sent.full_url, sight.content);
     some_there_ = some_there_ || (moment_ == Moment::kBefore && there && !sent.known.unproven);
-    if (moment_ == Moment::kRefused && as_known) {
+    const bool untouched =
+        as_known && !sent.known.etag.empty() && !ours && !sent.known.shown && !sent.known.unproven;
+    if (moment_ != Moment::kLanded) {
+      untouched_ = untouched_ || untouched;
+      not_written_[at.sent] = untouched || (sight.kind == Sight::Kind::kAbsent &&
+                                            (sent.way == Way::kCreate || sent.way == Way::kPlace));
+    }
+    if (moment_ == Moment::kRefused && !ours && (as_known || untouched)) {
       ++unchanged_;
-      none_landed_ = none_landed_ || !sent.known.shown;
     } else if (moment_ == Moment::kLanded && ours) {
       LandedEntry& row = landing_[at.sent];
       row.etag = sight.etag.empty() ? row.etag : sight.etag;
@@ -356,7 +398,10 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   std::vector<Look> looks_;
   std::size_t looked_ = 0;
   std::size_t unchanged_ = 0;
-  bool none_landed_ = false;
+  bool changed_ = false;           // the answer is one behind which a changed resource may stand
+  bool refused_ = false;           // of the last message nothing was taken
+  bool untouched_ = false;         // something that it writes over was seen as it landed
+  std::vector<bool> not_written_;  // by entry of the first message: seen as if never sent
   std::vector<std::size_t> absent_;
   bool some_there_ = false;  // of what an earlier try sent
   std::vector<Conflict> conflicts_;

@@ -31,6 +31,8 @@ struct Conclusion {
   std::string reason;  // of a landing: "changed-since" when somebody else wrote to it already
   std::vector<journal::Part> parts;
   std::optional<BundleSize> refused;  // what was sent and was too large as a whole
+  // It was refused, and nothing that was ever sent of this revision is there.
+  bool nothing_there = false;
 };
 
 struct ExchangeWorld {

@@ -1,5 +1,7 @@
 #include "engine/delivery/sent_resources.h"
 
+#include <algorithm>
+
 #include "engine/delivery/conflict.h"
 #include "engine/json/document.h"
 #include "engine/json/write.h"
@@ -13,14 +15,22 @@ SentResources::SentResources(std::string_view bundle) {
   for (const json::Node* entry = list != nullptr ? list->first : nullptr; entry != nullptr;
        entry = entry->next) {
     if (const json::Node* resource = entry->find("resource")) {
-      texts_.try_emplace(std::string(entry->string_at("fullUrl")), json::to_text(*resource));
+      const bool provenance = resource->string_at("resourceType") == "Provenance";
+      texts_.try_emplace(std::string(entry->string_at("fullUrl")),
+                         Sent{json::to_text(*resource), provenance});
     }
   }
 }
 
 bool SentResources::is_as_sent(std::string_view full_url, std::string_view server_resource) const {
   const auto found = texts_.find(full_url);
-  return found != texts_.end() && delivery::is_as_sent(server_resource, found->second);
+  return found != texts_.end() && delivery::is_as_sent(server_resource, found->second.text);
+}
+
+bool SentResources::all_carried(const std::function<bool(std::string_view full_url)>& holds) const {
+  return std::all_of(texts_.begin(), texts_.end(), [&holds](const auto& one) {
+    return one.second.provenance || holds(one.first);
+  });
 }
 
 }  // namespace engine::delivery

@@ -2,6 +2,7 @@
 // The resources that a bundle sent, by fullUrl, which is the same in every revision of a session.
 // The bundle is read once, however many of its resources are looked for. Pure.
 
+#include <functional>
 #include <map>
 #include <string>
 #include <string_view>
@@ -13,11 +14,19 @@ class SentResources {
   // A text that is no bundle has none.
   explicit SentResources(std::string_view bundle);
 
+  bool has(std::string_view full_url) const { return texts_.find(full_url) != texts_.end(); }
   // Whether what the server gave is what was sent under this fullUrl (conflict.h).
   bool is_as_sent(std::string_view full_url, std::string_view server_resource) const;
+  // Whether `holds` for the fullUrl of each of them that a later bundle carries again or takes
+  // back. A Provenance is about its own revision: it stays.
+  bool all_carried(const std::function<bool(std::string_view full_url)>& holds) const;
 
  private:
-  std::map<std::string, std::string, std::less<>> texts_;
+  struct Sent {
+    std::string text;
+    bool provenance = false;
+  };
+  std::map<std::string, Sent, std::less<>> texts_;
 };
 
 }  // namespace engine::delivery

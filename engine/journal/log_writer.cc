@@ -126,6 +126,33 @@ Result<std::uint32_t> LogWriter::revived_by(const Record& withdrawn) {
   return superseded;
 }
 
+// What the record is to say of the leg and of others, as they stand now.
+Result<void> LogWriter::say_what_follows(const Change& change, Record& record) {
+  if (record.kind == Kind::kHeld && !record.unknown && !change.nothing_there) {
+    const auto mark = queries::leg_mark(connection_, record);
+    if (!mark) {
+      return mark.error();
+    }
+    record.still_unknown = mark->has_value() && (*mark)->uncertain;
+  }
+  const bool settled = record.kind == Kind::kHeld && !record.unknown && !record.still_unknown;
+  if (record.kind == Kind::kWithdrawn || record.kind == Kind::kRemapped || settled) {
+    const auto later = state::has_followers(connection_, record);
+    if (!later) {
+      return later.error();
+    }
+    record.anew = *later;
+  }
+  if (record.kind == Kind::kWithdrawn) {
+    const auto revived = revived_by(record);
+    if (!revived) {
+      return revived.error();
+    }
+    record.revived = *revived;
+  }
+  return {};
+}
+
 Result<Outcome> LogWriter::write(const Change& change, const std::string& time) {
   const auto holding = holds(change);
   if (!holding) {
@@ -140,20 +167,8 @@ Result<Outcome> LogWriter::write(const Change& change, const std::string& time) 
   if (destroys(record.kind)) {
     return write_destroying(change, time);
   }
-  if (record.kind == Kind::kWithdrawn || record.kind == Kind::kRemapped ||
-      (record.kind == Kind::kHeld && !record.unknown)) {
-    const auto later = state::has_followers(connection_, record);
-    if (!later) {
-      return later.error();
-    }
-    record.anew = *later;
-  }
-  if (record.kind == Kind::kWithdrawn) {
-    const auto revived = revived_by(record);
-    if (!revived) {
-      return revived.error();
-    }
-    record.revived = *revived;
+  if (auto said = say_what_follows(change, record); !said) {
+    return std::move(said).error();
   }
   if (record.kind != Kind::kAccepted) {
     return append(std::move(record), change.parts, time);

@@ -42,6 +42,7 @@ class LogWriter {
   base::Result<bool> holds(const Change& change);
   base::Result<std::string> with_earlier_targets(const Record& record, std::string_view others);
   base::Result<std::uint32_t> revived_by(const Record& withdrawn);
+  base::Result<void> say_what_follows(const Change& change, Record& record);
   base::Result<bool> was_moved(const std::vector<Acceptance>& known);
 
   sql::Connection& connection_;

@@ -250,7 +250,8 @@ base::Result<std::vector<Record>> search(Connection& connection, const Query& qu
 
 base::Result<std::optional<LegMark>> leg_mark(Connection& connection, const Record& record) {
   auto row = connection.run(
-      "SELECT state, changed FROM leg WHERE session = ? AND revision = ? AND target = ?");
+      "SELECT state, changed, uncertain FROM leg WHERE session = ? AND revision = ? AND target = "
+      "?");
   row.text(record.session).number(record.revision).text(record.target);
   const auto stepped = row.step();
   if (!stepped) {
@@ -258,8 +259,8 @@ base::Result<std::optional<LegMark>> leg_mark(Connection& connection, const Reco
   }
   std::optional<LegMark> mark;
   if (*stepped) {
-    mark =
-        LegMark{static_cast<LegState>(row.number_at(0)), static_cast<Position>(row.number_at(1))};
+    mark = LegMark{static_cast<LegState>(row.number_at(0)), static_cast<Position>(row.number_at(1)),
+                   row.number_at(2) != 0};
   }
   return mark;
 }

@@ -45,6 +45,7 @@ base::Result<std::vector<Record>> search(Connection& connection, const Query& qu
 struct LegMark {
   LegState state;
   Position changed;
+  bool uncertain;
 };
 base::Result<std::optional<LegMark>> leg_mark(Connection& connection, const Record& record);
 // Whether a leg that was due when somebody looked may be sent now.

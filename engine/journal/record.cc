@@ -64,6 +64,17 @@ constexpr std::array<TextField, 10> kTextFields = {{
     {"why", &Record::why},
 }};
 
+struct Mark {
+  std::string_view name;
+  bool Record::*member;
+};
+constexpr std::array<Mark, 4> kMarks = {{
+    {"counted", &Record::counted},
+    {"unknown", &Record::unknown},
+    {"still-unknown", &Record::still_unknown},
+    {"anew", &Record::anew},
+}};
+
 base::Error control_character(const TextField& field) {
   return {base::ErrorCode::kInvalid, "a control character where none is allowed",
           std::string(field.name)};
@@ -140,16 +151,14 @@ bool read_line(std::string_view name, std::string_view value, Head& head) {
   if (name == "due") {
     return read_number(value, record.due_ms);
   }
-  if (name == "counted" || name == "unknown") {
-    (name == "counted" ? record.counted : record.unknown) = true;
-    return value == "yes";
+  for (const Mark& mark : kMarks) {
+    if (mark.name == name) {
+      record.*mark.member = true;
+      return value == "yes";
+    }
   }
   if (name == "revived") {
     return read_number(value, record.revived);
-  }
-  if (name == "anew") {
-    record.anew = true;
-    return value == "yes";
   }
   if (name == "part") {
     return read_part(value, head);
@@ -243,6 +252,9 @@ base::Result<std::string> print_head(const Record& record, const std::vector<Sto
   }
   if (record.unknown) {
     line(out, "unknown", "yes");
+  }
+  if (record.still_unknown) {
+    line(out, "still-unknown", "yes");
   }
   if (record.revived != 0) {
     line(out, "revived", std::to_string(record.revived));

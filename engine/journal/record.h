@@ -96,6 +96,8 @@ struct Record {
   std::int64_t due_ms = 0;  // when it is tried next, milliseconds since 1970; 0: never by itself
   bool counted = false;     // the try counts towards the bounded number of tries
   bool unknown = false;     // the target may have taken it all the same
+  // Held: not by this, but what was sent of the revision before may have been taken.
+  bool still_unknown = false;
   // Withdrawn: this earlier revision, which the withdrawn one had superseded, is held again.
   std::uint32_t revived = 0;
   bool anew = false;  // later revisions, made to follow this one as it was, are made again

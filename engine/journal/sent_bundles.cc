@@ -27,7 +27,7 @@ class Walk {
           current_ = record.position;
           return;
         }
-        if (!record.unknown) {
+        if (!record.unknown && !record.still_unknown) {
           doubtful_.erase(pending_);
         }
         end_try(record.unknown);

@@ -159,7 +159,8 @@ base::Result<void> hold(Connection& connection, const Record& record, bool later
   // A hold before any sending comes with its own parts; one by the target keeps the bundle it
   // refused. A refusal behind which a later revision waits is superseded by it at once, and the
   // later one, made in the belief that this one would land, is made again.
-  const bool superseded = later_exists && !record.unknown;
+  const bool uncertain = record.unknown || record.still_unknown;
+  const bool superseded = later_exists && !uncertain;
   auto done =
       connection
           .run(
@@ -175,7 +176,7 @@ base::Result<void> hold(Connection& connection, const Record& record, bool later
           .text(record.reason)
           .number_or_null(record.due_ms, record.due_ms == 0 || superseded)
           .number(record.counted ? 1 : 0)
-          .number(record.unknown ? 1 : 0)
+          .number(uncertain ? 1 : 0)
           .finish();
   if (done && superseded) {
     done = make_followers_anew(connection, record);

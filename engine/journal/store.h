@@ -81,6 +81,9 @@ struct Change {
   // Of an accepted record: further targets, names separated by commas. Those that an earlier
   // revision went to get this one, too, lest they keep what it corrects.
   std::string also_if_before;
+  // Of a held record: it was established that nothing of the revision is at its target. Otherwise
+  // one that may be there stays so, and the record says it.
+  bool nothing_there = false;
   // Written only when the change before it in the batch was.
   bool only_with_previous = false;
   // Of an expired record: what it removes is chosen when it is written, bodies of before this

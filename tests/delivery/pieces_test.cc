@@ -146,6 +146,16 @@ class PiecesTest : public ::testing::Test {
         "bundle", R"({"resourceType":"Bundle","type":"transaction","entry":[)" + list + "]}")));
     world_.write(std::move(change));
   }
+  void release(const std::string& session) {
+    journal::Record record;
+    record.kind = journal::Kind::kReleased;
+    record.session = session;
+    record.revision = 1;
+    record.target = "main";
+    record.actor = "Robin Sample";
+    record.why = "the limit was raised";
+    world_.write(journal::Change(record));
+  }
   void run(std::int64_t ms = 60'000) {
     server_.log.clear();
     courier_->wake();
@@ -224,14 +234,7 @@ TEST_F(PiecesTest, OneResourceThatIsTooLargeIsNamedAndHeld) {
             std::string::npos);
   EXPECT_EQ(server_.creates, 0);
   server_.body_max = 500;
-  journal::Record record;
-  record.kind = journal::Kind::kReleased;
-  record.session = "s";
-  record.revision = 1;
-  record.target = "main";
-  record.actor = "Robin Sample";
-  record.why = "the limit was raised";
-  world_.write(journal::Change(record));
+  release("s");
   run();
   EXPECT_EQ(state("s"), "landed");
   EXPECT_EQ(server_.creates, 2);
@@ -249,6 +252,35 @@ TEST_F(PiecesTest, WhatDoesNotNeedAResourceThatIsTooLargeLandsWithoutIt) {
   EXPECT_EQ(server_.kept.count("s0") + server_.kept.count("s1"), 0U);
   EXPECT_NE(too_large_sentence(*world_.store, leg("s")).find("Observation urn:s1 ("),
             std::string::npos);
+}
+
+// Nothing of the second try landed; what the first one left is there all the same.
+TEST_F(PiecesTest, WhatLandedInPartIsNotForgottenByALaterTry) {
+  server_.body_max = 500;
+  add("s", 200, 6, 1'000);
+  run();
+  release("s");
+  run();
+  EXPECT_EQ(server_.log, "piece ");
+  EXPECT_EQ(state("s"), "held too-large");
+  EXPECT_TRUE(leg("s").uncertain);
+  server_.body_max = 5'000;
+  release("s");
+  run();
+  EXPECT_EQ(state("s"), "landed");
+  EXPECT_EQ(server_.creates, 6);
+}
+
+TEST_F(PiecesTest, AnEngineThatEndsBeforeTheFirstPieceLeavesNoDoubt) {
+  server_.body_max = 500;
+  add("s", 200, 6);
+  run(6);
+  boot();
+  server_.body_max = 100;
+  run();
+  EXPECT_EQ(state("s"), "held too-large");
+  EXPECT_EQ(server_.creates, 0);
+  EXPECT_FALSE(leg("s").uncertain) << "all of it was looked for, and nothing found";
 }
 
 }  // namespace

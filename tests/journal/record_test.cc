@@ -28,6 +28,7 @@ Record full() {
   record.due_ms = 12;
   record.counted = true;
   record.unknown = true;
+  record.still_unknown = true;
   record.revived = 1;
   record.anew = true;
   return record;
@@ -39,8 +40,8 @@ TEST(RecordHead, IsReadableText) {
   EXPECT_EQ(*head,
             "chartferry-record 1\nposition 7\ntime 2026-03-02T08:10:00.000Z\nkind held\nsession "
             "s\nrevision 2\ntarget main\npatient ab\nreason check-failed\nwhy as said by the ward: "
-            "\"ü\"\nstatus 422\nattempt 3\ndue 12\ncounted yes\nunknown yes\nrevived 1\nanew "
-            "yes\npart outcome " +
+            "\"ü\"\nstatus 422\nattempt 3\ndue 12\ncounted yes\nunknown yes\nstill-unknown "
+            "yes\nrevived 1\nanew yes\npart outcome " +
                 base::sha256_hex("{}") + " 2 0\nprevious " + base::to_hex(genesis()) + "\n");
 }
 

@@ -299,6 +299,37 @@ TEST_P(StoreConformance, WithdrawingTheLastRevisionBringsBackTheOneThatItSuperse
   expect_sound();
 }
 
+// Only who looked for all of it and found nothing can say that nothing is there.
+TEST_P(StoreConformance, AHoldLeavesOpenWhatMayHaveLandedBefore) {
+  for (const bool looked : {false, true}) {
+    const std::string session = looked ? "b" : "a";
+    write(Kind::kAccepted, session, 1);
+    hold(session, 1, true);
+    write(Kind::kReleased, session, 1);
+    write(Kind::kDispatched, session, 1);
+    Change refused(record_of(Kind::kHeld, session, 1));
+    refused.record.reason = "refused";
+    refused.nothing_there = looked;
+    const Outcome outcome = write(std::move(refused));
+    EXPECT_EQ(outcome.record.still_unknown, !looked);
+    EXPECT_FALSE(outcome.record.unknown) << "this try is settled";
+    EXPECT_EQ(store_->legs(session)->front().uncertain, !looked);
+    write(Kind::kAccepted, session, 2);
+  }
+  EXPECT_EQ(legs_text(*store_, {"a", "b"}),
+            "a/1 held(refused), a/2 accepted, b/1 superseded(refused), b/2 accepted");
+  // Behind one that waits, too, and then the later one is not made again without it.
+  write(Kind::kAccepted, "c", 1);
+  hold("c", 1, true);
+  write(Kind::kAccepted, "c", 2);
+  write(Kind::kChecked, "c", 2);
+  write(Kind::kReleased, "c", 1);
+  write(Kind::kDispatched, "c", 1);
+  EXPECT_FALSE(hold("c", 1).record.anew);
+  EXPECT_EQ(legs_text(*store_, {"c"}), "c/1 held(why), c/2 checked");
+  expect_sound();
+}
+
 // Records of before `anew` mean what they meant when they were written.
 TEST_P(StoreConformance, WithoutTheirMarkRecordsFoldAsTheyDid) {
   const auto other = GetParam().make();

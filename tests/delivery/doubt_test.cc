@@ -1,0 +1,190 @@
+// What a refusal says of a revision of which something may be on the record server: nothing, unless
+// it was looked for everywhere and not found.
+
+#include <deque>
+#include <functional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include <gtest/gtest.h>
+
+#include "engine/journal/sent_bundles.h"
+#include "tests/delivery/keeping_world.h"
+
+namespace engine::delivery {
+namespace {
+
+enum class Post : std::uint8_t { kTaken, kErrorAfter, kPageAfter, kError, kPage, kRefused };
+
+class DoubtTest : public ExchangeTest {
+ protected:
+  DoubtTest() {
+    world_.peer.answer = [this](const Call& call) { return answer(call); };
+  }
+
+  Reply answer(const Call& call) {
+    if (call.method == "GET" || !call.path.empty() || posts_.empty()) {
+      return server_.answer(call);
+    }
+    const Post post = posts_.front();
+    posts_.pop_front();
+    Reply taken;
+    if (post == Post::kTaken || post == Post::kErrorAfter || post == Post::kPageAfter) {
+      taken = server_.answer(call);
+    }
+    if (const auto after = std::exchange(after_, {})) {
+      after();
+    }
+    if (post == Post::kTaken) {
+      return taken;
+    }
+    const bool page = post == Post::kPage || post == Post::kPageAfter;
+    Reply reply = StillPeer::status(page ? 200 : post == Post::kRefused ? refusal_ : 500);
+    reply.body = page ? "<!doctype html><html>" : refusal_text_;
+    return reply;
+  }
+  static void edit(KeepingServer& server, const std::string& name) {
+    server.edit("Observation/" + name, R"({"resourceType":"Observation","value":"theirs"})");
+  }
+  std::string value(const std::string& name) { return server_.kept["Observation/" + name].content; }
+
+  std::deque<Post> posts_;  // then as the server does
+  int refusal_ = 422;
+  std::string refusal_text_;
+  std::function<void()> after_;  // the next post
+};
+
+TEST_F(DoubtTest, WhatWasTakenAndIsRefusedWhenSentAgainHasLanded) {
+  send(1, entry("a", "1", false));
+  posts_ = {Post::kErrorAfter, Post::kRefused};
+  send(2, entry("a", "2", true) + "," + entry("b", "2", true));
+  EXPECT_EQ(state(2), "landed");
+  EXPECT_EQ(server_.kept["Observation/a"].version, 2) << "written once";
+  EXPECT_EQ(part(2, "landing"), R"([{"location":"Observation/a","etag":"W/\"2\""},)"
+                                R"({"location":"Observation/b","etag":"W/\"1\""}])");
+}
+
+// A later revision must not think that this one never landed.
+TEST_F(DoubtTest, ARefusalLeavesOpenWhatItDoesNotSettle) {
+  struct Row {
+    const char* name;
+    int refusal;
+    const char* text;
+    void (*after)(KeepingServer&);
+    const char* state;
+  };
+  const Row table[] = {
+      {"an update that somebody changed since", 422, "",
+       [](KeepingServer& server) { edit(server, "a"); }, "held refused"},
+      {"a create that somebody changed since", 422, "",
+       [](KeepingServer& server) { edit(server, "b"); }, "held refused"},
+      {"a server that shows nothing", 422, "",
+       [](KeepingServer& server) { server.readable = false; }, "held refused"},
+      {"that is tried again by itself", 422,
+       R"({"resourceType":"OperationOutcome","issue":[{"severity":"error","code":"not-found"}]})",
+       [](KeepingServer& server) { server.readable = false; }, "held unknown-reference"},
+      {"forbidden", 403, "", [](KeepingServer& server) { server.readable = false; },
+       "held forbidden"},
+  };
+  for (const Row& row : table) {
+    class Fresh final : public DoubtTest {
+     public:
+      using DoubtTest::after_;
+      using DoubtTest::leg;
+      using DoubtTest::posts_;
+      using DoubtTest::refusal_;
+      using DoubtTest::refusal_text_;
+      using DoubtTest::send;
+      using DoubtTest::server_;
+      using DoubtTest::state;
+      using DoubtTest::world_;
+      void TestBody() override {}
+    };
+    Fresh fresh;
+    fresh.send(1, entry("a", "1", false));
+    fresh.posts_ = {Post::kErrorAfter, Post::kRefused, Post::kRefused, Post::kRefused};
+    fresh.refusal_ = row.refusal;
+    fresh.refusal_text_ = row.text;
+    fresh.after_ = [&] { row.after(fresh.server_); };
+    fresh.send(2, entry("a", "2", true) + "," + entry("b", "2", true));
+    EXPECT_EQ(fresh.state(2), row.state) << row.name;
+    EXPECT_TRUE(fresh.leg(2).uncertain) << row.name;
+    fresh.send(3, entry("a", "3", true));
+    EXPECT_EQ(fresh.leg(2).state, journal::LegState::kHeld) << row.name;
+    EXPECT_TRUE(fresh.world_.store->check_fold(10)->empty()) << row.name;
+  }
+}
+
+TEST_F(DoubtTest, WhatWasNeverTakenAndIsRefusedIsInNoDoubt) {
+  posts_ = {Post::kError, Post::kRefused};
+  send(1, entry("a", "1", false) + "," + provenance("p"));
+  EXPECT_EQ(state(1), "held refused");
+  EXPECT_FALSE(leg(1).uncertain) << "neither is there";
+  send(2, entry("a", "2", false) + "," + entry("b", "2", false));
+  EXPECT_EQ(leg(1).state, journal::LegState::kSuperseded);
+  EXPECT_EQ(state(2), "landed");
+  posts_ = {Post::kError, Post::kRefused};
+  send(3, entry("a", "3", true) + "," + entry("b", "3", true));
+  EXPECT_EQ(state(3), "held refused");
+  EXPECT_FALSE(leg(3).uncertain) << "what it writes over stands as it landed";
+  posts_ = {Post::kRefused};
+  send(4, entry("a", "4", true));
+  EXPECT_EQ(leg(3).state, journal::LegState::kSuperseded);
+  EXPECT_FALSE(leg(4).uncertain) << "sent once, and refused";
+}
+
+TEST_F(DoubtTest, WhatLeftAsAnotherBundleStaysInDoubtWhenTheNextOneIsRefused) {
+  posts_ = {Post::kPageAfter, Post::kRefused, Post::kRefused};
+  send(1, entry("a", "1", false));
+  EXPECT_EQ(state(1), "held html-answer");
+  const journal::Position first = leg(1).bundle;
+  steer(1, journal::Kind::kRemapped);
+  make(1, entry("a", "2", true) + "," + entry("b", "2", false));
+  EXPECT_EQ(state(1), "held refused");
+  EXPECT_TRUE(leg(1).uncertain);
+  steer(1, journal::Kind::kRemapped);
+  make(1, entry("a", "3", true) + "," + entry("b", "3", false));
+  EXPECT_EQ(*journal::earlier_bundles_in_doubt(*world_.store, leg(1)), std::vector{first})
+      << "the second one was refused, and is not there";
+  // Its bundle is gone, and cannot be sent.
+  steer(1, journal::Kind::kRemapped);
+  make(1, "");
+  EXPECT_EQ(state(1), "held bundle-unreadable");
+  EXPECT_TRUE(leg(1).uncertain);
+  send(2, entry("a", "4", true));
+  EXPECT_EQ(leg(1).state, journal::LegState::kHeld);
+  steer(1, journal::Kind::kWithdrawn);
+  make(2, entry("a", "4", true));
+  EXPECT_EQ(state(2), "landed") << "the first one is found, and written over";
+  EXPECT_NE(value("a").find("\"4\""), std::string::npos);
+}
+
+TEST_F(DoubtTest, OnlyWhatWasLookedForEverywhereIsNotThere) {
+  for (const bool carried : {true, false}) {
+    posts_ = {Post::kPage, Post::kRefused};
+    const std::uint32_t revision = carried ? 1 : 2;
+    const std::string other = "," + entry("b", "1", false);
+    send(revision, entry("a", "1", false) + other);
+    EXPECT_TRUE(leg(revision).uncertain);
+    steer(revision, journal::Kind::kRemapped);
+    make(revision, entry("a", "2", true) + (carried ? other : ""));
+    EXPECT_EQ(state(revision), "held refused");
+    EXPECT_EQ(leg(revision).uncertain, !carried);
+  }
+  EXPECT_EQ(leg(1).state, journal::LegState::kSuperseded);
+}
+
+TEST_F(DoubtTest, TriesThatAreUsedUpSettleNothing) {
+  posts_ = {Post::kErrorAfter};
+  posts_.resize(100, Post::kRefused);
+  refusal_ = 423;
+  server_.readable = false;
+  send(1, entry("a", "1", false));
+  world_.loop.run_until(world_.clock.ms + 600'000);
+  EXPECT_EQ(state(1), "held locked");
+  EXPECT_TRUE(leg(1).uncertain);
+}
+
+}  // namespace
+}  // namespace engine::delivery
