@@ -26,6 +26,13 @@ base::Result<Consignment> load_consignment(const journal::Store& store, const jo
     return in_pieces.error();
   }
   Consignment out;
+  if (leg.uncertain || !given_up->empty()) {
+    auto landed = landed_bundles(store, leg);
+    if (!landed) {
+      return std::move(landed).error();
+    }
+    out.landed = std::move(*landed);
+  }
   out.doubtful_past = *doubtful || !given_up->empty();
   out.given_up = std::move(*given_up);
   out.in_pieces = *in_pieces;

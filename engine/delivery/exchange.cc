@@ -98,7 +98,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   }
 
   void send() {
-    if (!there_.empty() || found_given_up_) {
+    if (!there_.empty() || known_anew_) {
       message_ = make_message(consignment_.bundle, consignment_.known, there_);
     }
     if (message_.sent.empty() && !there_.empty()) {
@@ -210,6 +210,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     if (!looks_.empty() && !own_) {
       own_.emplace(consignment_.bundle);
       read_bundles(consignment_.given_up, given_up_);
+      read_bundles(consignment_.landed, landed_);
       read_bundles(consignment_.later, later_);
     }
     look_on();
@@ -288,9 +289,10 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     const bool there = sight.kind == Sight::Kind::kThere;
     const bool as_known = there && same_version(sight.etag, sent.known.etag);
     const bool ours = there && own_->is_as_sent(sent.full_url, sight.content);
+    const bool as_landed = there && stands_as_landed(sent, sight);
     some_there_ = some_there_ || (moment_ == Moment::kBefore && there && !sent.known.unproven);
-    const bool untouched =
-        as_known && !sent.known.etag.empty() && !ours && !sent.known.shown && !sent.known.unproven;
+    const bool untouched = ((as_known && !sent.known.etag.empty()) || as_landed) && !ours &&
+                           !sent.known.shown && !sent.known.unproven;
     if (moment_ != Moment::kLanded) {
       untouched_ = untouched_ || untouched;
       not_written_[at.sent] = untouched || (sight.kind == Sight::Kind::kAbsent &&
@@ -306,8 +308,10 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       there_[sent.full_url] = {sight.resource, sight.etag, false, false, false};
     } else if (moment_ == Moment::kBefore && there && is_one_of(given_up_, sent, sight.content)) {
       // Ours, of a revision that nobody knew the fate of: from now on a known version of ours.
-      consignment_.known[sent.full_url] = {sight.resource, sight.etag, false, false, false};
+      learn(sent, sight);
       found_given_up_ = true;
+    } else if (moment_ == Moment::kBefore && as_landed) {
+      learn(sent, sight);  // which version, nobody had said
     } else if (moment_ == Moment::kBefore && as_known && !sent.known.unproven &&
                !sent.known.resource.empty()) {
       // It stands as it landed.
@@ -335,6 +339,22 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     return std::any_of(bundles.begin(), bundles.end(), [&](const SentResources& bundle) {
       return bundle.is_as_sent(sent.full_url, content);
     });
+  }
+
+  // Of what landed without a version the content tells whether it still is that.
+  bool stands_as_landed(const Message::Sent& sent, const Sight& sight) const {
+    if (sent.known.resource.empty() || !sent.known.etag.empty() || sent.known.unproven) {
+      return false;
+    }
+    const auto last = std::find_if(landed_.begin(), landed_.end(), [&sent](const auto& bundle) {
+      return bundle.has(sent.full_url);
+    });
+    return last != landed_.end() && last->is_as_sent(sent.full_url, sight.content);
+  }
+
+  void learn(const Message::Sent& sent, const Sight& sight) {
+    consignment_.known[sent.full_url] = {sight.resource, sight.etag, false, false, false};
+    known_anew_ = true;
   }
 
   // Later, then; or it stays with what the server said before.
@@ -388,9 +408,11 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   bool resent_ = false;  // something of this exchange may have been taken although no answer came
   KnownVersions there_;  // has our content already
   bool found_given_up_ = false;
+  bool known_anew_ = false;  // versions that only a look told
   // What is looked at is compared with these; read for the first look.
   std::optional<SentResources> own_;
   std::vector<SentResources> given_up_;
+  std::vector<SentResources> landed_;
   std::vector<SentResources> later_;
   Conclusion outcome_;  // so far
   Landing landing_;     // of the message

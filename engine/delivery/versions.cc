@@ -138,6 +138,17 @@ Result<std::vector<Leg>> earlier_legs(const journal::Store& store, const Leg& le
   return out;
 }
 
+Result<void> add_bundle(const journal::Store& store, journal::Position position,
+                        std::vector<std::string>& out) {
+  auto bundle = store.part(position, "bundle");
+  if (!bundle) {
+    const bool destroyed = bundle.error().code == ErrorCode::kNotFound;
+    return destroyed ? Result<void>() : std::move(bundle).error();
+  }
+  out.push_back(std::move(*bundle));
+  return {};
+}
+
 }  // namespace
 
 Result<KnownVersions> known_versions(const journal::Store& store, const Leg& leg) {
@@ -171,6 +182,22 @@ Result<bool> has_doubtful_past(const journal::Store& store, const Leg& leg) {
   });
 }
 
+Result<std::vector<std::string>> landed_bundles(const journal::Store& store, const Leg& leg) {
+  const auto legs = earlier_legs(store, leg);
+  if (!legs) {
+    return legs.error();
+  }
+  std::vector<std::string> out;
+  for (auto one = legs->rbegin(); one != legs->rend(); ++one) {
+    if (one->state == journal::LegState::kLanded) {
+      if (auto added = add_bundle(store, one->bundle, out); !added) {
+        return std::move(added).error();
+      }
+    }
+  }
+  return out;
+}
+
 Result<std::vector<std::string>> doubtful_bundles(const journal::Store& store, const Leg& leg) {
   auto legs = earlier_legs(store, leg);
   if (!legs) {
@@ -187,11 +214,8 @@ Result<std::vector<std::string>> doubtful_bundles(const journal::Store& store, c
       positions->push_back(one->bundle);
     }
     for (auto position = positions->rbegin(); position != positions->rend(); ++position) {
-      auto bundle = store.part(*position, "bundle");
-      if (bundle) {
-        out.push_back(std::move(*bundle));
-      } else if (bundle.error().code != ErrorCode::kNotFound) {
-        return std::move(bundle).error();
+      if (auto added = add_bundle(store, *position, out); !added) {
+        return std::move(added).error();
       }
     }
   }

@@ -35,6 +35,11 @@ base::Result<KnownVersions> known_versions(const journal::Store& store, const jo
 // Errors: kIo of the journal.
 base::Result<bool> has_doubtful_past(const journal::Store& store, const journal::Leg& leg);
 
+// What earlier revisions landed for the leg's target, the newest first; what was destroyed on
+// purpose is left out. Errors: kIo, kCorrupt of the journal.
+base::Result<std::vector<std::string>> landed_bundles(const journal::Store& store,
+                                                      const journal::Leg& leg);
+
 // What was sent of such revisions, or of this and others before they were translated again, and may
 // have arrived, the newest first; what was destroyed on purpose is left out. Errors: kIo, kCorrupt
 // of the journal.

@@ -260,5 +260,26 @@ TEST_F(ExchangeTest, WhatIsNeitherOfThisRevisionNorOfTheOneGivenUpIsForAPerson) 
   EXPECT_EQ(server_.kept["Observation/a"].version, 2);
 }
 
+// Writes are answered without a version, reads with one.
+TEST_F(ExchangeTest, WhatLandedWithoutAVersionIsKnownByItsContent) {
+  server_.names_versions = false;
+  send(1, entry("a", "1", false) + "," + entry("b", "1", false));
+  world_.peer.answer = [this](const Call& call) {
+    Reply page = StillPeer::status(200);
+    page.body = "<html>";
+    return call.method == "POST" && call.path.empty() ? page : server_.answer(call);
+  };
+  send(2, entry("a", "2", true) + "," + entry("b", "2", true));
+  EXPECT_EQ(state(2), "held html-answer");
+  steer(2, journal::Kind::kWithdrawn);
+  world_.peer.answer = [this](const Call& call) { return server_.answer(call); };
+  send(3, entry("a", "3", true));
+  EXPECT_EQ(state(3), "landed");
+  EXPECT_NE(server_.kept["Observation/a"].content.find("\"3\""), std::string::npos);
+  server_.edit("Observation/b", R"({"resourceType":"Observation","value":"theirs"})");
+  send(4, entry("b", "4", true));
+  EXPECT_EQ(state(4), "held changed-elsewhere") << "nor was it written over by content alone";
+}
+
 }  // namespace
 }  // namespace engine::delivery

@@ -43,6 +43,7 @@ class KeepingServer {
 
   std::map<std::string, Kept> kept;  // "Observation/a"
   int lose_answers = 0;
+  bool names_versions = true;  // of what it takes, in the answer
   bool readable = true;
   std::string log;
 
@@ -108,8 +109,9 @@ class KeepingServer {
       comma = ",";
       reply.body += R"({"response":{"status":")" +
                     std::string(before.content.empty() ? "201 Created" : "200 OK") +
-                    R"(","location":")" + place + "/_history/" +
-                    std::to_string(next[place].version) + "\"}}";
+                    R"(","location":")" + place +
+                    (names_versions ? "/_history/" + std::to_string(next[place].version) : "") +
+                    "\"}}";
     }
     kept = std::move(next);
     reply.body += "]}";
