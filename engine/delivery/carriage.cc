@@ -253,6 +253,7 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
         const Node* outcome = response != nullptr ? response->find("outcome") : nullptr;
         failure_->body = outcome != nullptr ? json::to_text(*outcome) : std::string();
       }
+      resent_ = resent_ || (!items_[i].landed && (row.status < 400 || row.status >= 500));
     }
     if (strange) {
       finish(std::move(reply));  // the answer to something else, which is no landing
@@ -353,7 +354,7 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
   std::vector<std::size_t> wave_;
   std::size_t placing_ = 0;
   bool sent_ = false;
-  bool resent_ = false;
+  bool resent_ = false;  // or an entry failed in a way that says nothing of it
   const Item* failed_ = nullptr;
   std::unique_ptr<Reply> failure_;
 };

@@ -51,6 +51,7 @@ class Server final : public Peer {
   std::string elsewhere;     // the place that every write is said to have; empty: its own
   Stop stop = Stop::kNever;  // at write number `stop_at`
   int stop_at = 0;
+  std::map<int, int> answers;  // by number of the write: this status, whatever became of it
   int writes = 0;
 
  private:
@@ -140,6 +141,9 @@ class Server final : public Peer {
   Reply one(const std::string& method, const std::string& url, const std::string& create,
             const std::string& match, const Node& resource) {
     const Stop now = ++writes == stop_at ? stop : Stop::kNever;
+    if (const auto told = answers.find(writes); told != answers.end()) {
+      return status(told->second);
+    }
     if (now == Stop::kBefore) {
       return Reply(Reply::Fate::kNotSent, "away");
     }
@@ -376,6 +380,17 @@ TEST_F(FittingPeerTest, APlaceOfAnotherTypeIsNoLanding) {
     for (const auto& [place, one] : server_->kept) {
       EXPECT_EQ(one.content.find("Patient/8"), std::string::npos) << "nothing is about it";
     }
+  }
+}
+
+// The answer to one entry says nothing of the one behind it, which may have been taken.
+TEST_F(FittingPeerTest, AnEntryThatFailedBehindARefusalMayBeThere) {
+  for (const int second : {422, 500}) {
+    at(kBatch);
+    server_->answers = {{1, 422}, {2, second}};
+    const Reply reply = post(bundle(entry("a", "") + "," + entry("b", "")));
+    EXPECT_EQ(verdict(reply), "refused");
+    EXPECT_EQ(reply.resent, second == 500) << "so that it counts as perhaps taken";
   }
 }
 
