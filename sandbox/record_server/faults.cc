@@ -17,6 +17,7 @@ struct ActionName {
 };
 constexpr std::array kActions = {
     ActionName{kStatus, "status"},
+    ActionName{kStatusAfterCommit, "status-after-commit"},
     ActionName{kDropBeforeCommit, "drop-before-commit"},
     ActionName{kDropAfterCommit, "drop-after-commit"},
     ActionName{kHtml, "html"},
@@ -66,6 +67,8 @@ void read_member(const Node& member, FaultRule& rule) {
     rule.method = member.text();
   } else if (name == "path") {
     rule.path = member.text();
+  } else if (name == "transactions") {
+    rule.transactions = member.is_boolean() && member.boolean;
   } else {
     throw Refusal(400, "structure", "A fault has no member '" + std::string(name) + "'.");
   }
@@ -104,8 +107,10 @@ void FaultPlan::set(const Node& body) {
 
 std::optional<FaultRule> FaultPlan::next(std::string_view method, std::string_view path) {
   for (FaultRule& rule : rules_) {
+    const bool transaction = method == "POST" && (path.empty() || path == "/");
     const bool meant = (rule.method.empty() || rule.method == method) &&
-                       path.starts_with(rule.path) && (!rule.times || rule.fired < *rule.times);
+                       path.starts_with(rule.path) && (transaction || !rule.transactions) &&
+                       (!rule.times || rule.fired < *rule.times);
     if (!meant) {
       continue;
     }

@@ -16,13 +16,14 @@
 namespace sandbox::record_server {
 
 enum class FaultAction : unsigned char {
-  kStatus,            // answers with a status and an OperationOutcome; nothing is done
-  kDropBeforeCommit,  // closes the connection; nothing is done
-  kDropAfterCommit,   // does it all, then closes the connection without an answer
-  kHtml,              // 200 with an HTML page, as a captive portal answers; nothing is done
-  kHtmlAfterCommit,   // does it all, then answers as kHtml
-  kSlowBody,          // does it all, then sends the body in small pieces
-  kLatency,           // does it all, later
+  kStatus,             // answers with a status and an OperationOutcome; nothing is done
+  kStatusAfterCommit,  // does it all, then answers as kStatus
+  kDropBeforeCommit,   // closes the connection; nothing is done
+  kDropAfterCommit,    // does it all, then closes the connection without an answer
+  kHtml,               // 200 with an HTML page, as a captive portal answers; nothing is done
+  kHtmlAfterCommit,    // does it all, then answers as kHtml
+  kSlowBody,           // does it all, then sends the body in small pieces
+  kLatency,            // does it all, later
 };
 
 struct FaultRule {
@@ -35,6 +36,7 @@ struct FaultRule {
   std::optional<std::uint64_t> times;  // at most so often; without it for ever
   std::string method;                  // of the requests it is for; empty for all
   std::string path;                    // start of the target below the base; empty for all
+  bool transactions = false;           // only for bundles that are posted to the base
   std::uint64_t seen = 0;
   std::uint64_t fired = 0;
 };
@@ -45,7 +47,8 @@ class FaultPlan {
  public:
   // Replaces the rules by those of
   // {"faults":[{"action","status","retryAfter","delayMs","skip","every","times",
-  // "method","path"}]}; an empty list means a server that behaves. Throws Refusal 400.
+  // "method","path","transactions"}]}; an empty list means a server that behaves. Throws Refusal
+  // 400.
   void set(const engine::json::Node& body);
   // The rule that hits this request, if any: the first in the list that applies; its count moves
   // on.

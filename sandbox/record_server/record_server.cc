@@ -135,7 +135,10 @@ Answered RecordServer::handle(const Request& request) {
     ++counts_["fault:" + std::string(name_of(action))];
     answered.delay = fault->delay;
   }
-  if (fault && action == FaultAction::kStatus) {
+  if (action == FaultAction::kStatusAfterCommit) {
+    static_cast<void>(serve_fhir(request, rest));
+  }
+  if (action == FaultAction::kStatus || action == FaultAction::kStatusAfterCommit) {
     answered.response =
         answer_of(Refusal(fault->status, fault->status == 429 ? "throttled" : "transient",
                           "The server is told to answer so."));

@@ -27,6 +27,7 @@ MOVED_TO = "P-0109"  # nobody's in the templates
 PATIENTS = "https://hill.example/ids/patient"
 FAULTS = ("drop-after-commit", "drop-before-commit", "html", "html-after-commit", "status")
 BODY_MAX = (None, None, 20_000, 6_000)  # of the second server; a session has some 50,000 bytes
+LONG = "As was seen before. " * 400  # a resource with that alone is too large for the smallest
 STEPS = 30
 END_WAIT = 90  # seconds until everything has ended
 KINDS = ("Observation", "Procedure")
@@ -73,6 +74,8 @@ class Run:
         self.made += 1
         document["identifier"]["value"] = f"session-{self.made}"
         document["revision"] = 1
+        if self.chance.random() < 0.3:
+            document["entry"][0]["comment"] = LONG
         self.send(document)
 
     def correct(self):
@@ -91,10 +94,19 @@ class Run:
         self.send(document)
 
     def fail(self):
+        server = self.servers[self.chance.choice(("main", "second"))]
+        if self.chance.random() < 0.35:
+            # Taken, but for all that the engine hears; and refused when it is sent again.
+            which = {} if self.chance.random() < 0.3 else {"transactions": True}
+            first = dict(which, action=self.chance.choice(("status-after-commit", "drop-after-commit", "html-after-commit")),
+                         status=500, times=self.chance.choice((1, 2)), method="POST")
+            again = dict(which, action="status", status=422, times=self.chance.choice((1, 3)), method="POST")
+            server.faults(first, again)
+            return
         rule = {"action": self.chance.choice(FAULTS), "times": self.chance.choice((1, 2)), "method": "POST"}
         if rule["action"] == "status":
             rule["status"] = self.chance.choice((400, 422, 503))
-        self.servers[self.chance.choice(("main", "second"))].faults(rule)
+        server.faults(rule)
 
     def restart(self):
         self.engine.kill() if self.chance.random() < 0.5 else self.engine.stop()
@@ -119,6 +131,11 @@ class Run:
         """Takes each session back, or moves it; then decides what is held until nothing is open."""
         for server in self.servers.values():
             server.faults()
+        if self.servers["second"].body_max:  # what is too large alone could not even be taken back
+            port = self.servers["second"].port
+            self.servers["second"].stop()
+            self.servers["second"].body_max = None
+            self.servers["second"].start(port)
         if self.away:
             self.away = False
             self.engine.stop()

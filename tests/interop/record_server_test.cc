@@ -491,6 +491,19 @@ TEST_F(RecordServerTest, FaultsHitTheRequestsTheyName) {
   }
 }
 
+TEST_F(RecordServerTest, ACommitMayBeAnsweredWithAFailureAndTheNextTryWithARefusal) {
+  send("POST", "/$faults",
+       R"({"faults":[{"action":"status-after-commit","status":500,"times":1,"transactions":true},)"
+       R"({"action":"status","status":422,"times":1,"transactions":true}]})");
+  const std::string bundle = transaction(post_entry("urn:uuid:1", observation("a", "Patient/1")));
+  EXPECT_EQ(send("POST", "/fhir/Patient", std::string(kJane)).status, 201) << "is no transaction";
+  EXPECT_EQ(send("POST", "/fhir", bundle).status, 500);
+  EXPECT_EQ(total("/fhir/Observation"), "1");
+  EXPECT_EQ(send("POST", "/fhir", bundle).status, 422);
+  EXPECT_EQ(total("/fhir/Observation"), "1");
+  EXPECT_EQ(send("POST", "/fhir", bundle).status, 200);
+}
+
 TEST_F(RecordServerTest, ConnectionsDropBeforeOrAfterTheCommit) {
   struct Case {
     std::string action;

@@ -94,6 +94,34 @@ class SmallServers(unittest.TestCase):
         detail = self.engine.session(session)["revisions"][0]["targets"][0]["detail"]
         self.assertRegex(detail, r"^\w+ urn:uuid:[0-9a-f-]+ \(\d+ bytes\) alone is larger")
 
+    def test_what_landed_in_part_is_taken_back_whatever_was_tried_since(self):
+        self.begin({}, body_max=6000)
+        document = stage.sent("alder-moving")
+        document["entry"][0]["comment"] = "Took her time. " * 500
+        session = self.engine.session_id(self.engine.send(document))
+
+        def held(times):
+            records = [one for one in self.engine.records("held") if one.get("session") == session]
+            return len(records) == times and [one["reason"] for one in records] == ["too-large"] * times
+
+        def steer(action):
+            wish = {"why": "the limit is still what it was", "actor": "Robin Sample", "revision": 1}
+            answer = self.engine.request("POST", f"/sessions/{session}/{action}", wish, {"Content-Type": "application/json"})
+            self.assertEqual(answer.status, 200, answer.body)
+
+        def live():
+            return [one["id"] for kind in KINDS for one in self.server.all(kind)
+                    if one.get("status", "entered-in-error") != "entered-in-error"]
+
+        stage.wait_for("held", lambda: held(1))
+        self.assertGreater(len(live()), 10)
+        steer("release")
+        stage.wait_for("held again", lambda: held(2))
+        steer("withdraw")
+        self.engine.send(dict(document, revision=2, status="entered-in-error", change={"reason": "Wrong bed"}))
+        stage.wait_for("taken back", lambda: held(3))
+        self.assertEqual(live(), [], "but for the one that never was there")
+
     def test_an_unknown_patient_is_held_with_nothing_written(self):
         for way, abilities in WAYS.items():
             with self.subTest(way=way):

@@ -281,6 +281,25 @@ class TargetSets(unittest.TestCase):
         self.assertEqual(self.live(self.b), set())
         self.assert_all_verified()
 
+    def test_a_refusal_does_not_forget_what_left_as_another_bundle(self):
+        self.start('overlay = "us-core"')
+        self.b.faults({"action": "html-after-commit", "times": 1, "transactions": True},
+                      {"action": "status", "status": 422, "times": 1, "transactions": True})
+        session, _ = self.send("alder-moving", "refused-anew")
+        self.legs(session, (1, "main", "landed"), (1, "second", "held"))
+        self.engine.stop()
+        self.start("")
+        wish = {"why": "with the maps of today", "actor": "Robin Sample", "target": "second", "revision": 1}
+        for action, state in (("remap", "held"), ("withdraw", "withdrawn")):
+            answer = self.engine.request("POST", f"/sessions/{session}/{action}", wish, JSON)
+            self.assertEqual(answer.status, 200, answer.body)
+            stage.wait_for(action, lambda: self.b.fired() == 2)
+            self.legs(session, (1, "main", "landed"), (1, "second", state))
+        self.take_back("alder-moving", session, "refused-anew")
+        self.legs(session, (1, "main", "landed"), (1, "second", "withdrawn"), (2, "main", "landed"), (2, "second", "landed"))
+        self.assertEqual(self.live(self.b), set())
+        self.assert_all_verified()
+
     def test_a_moved_session_goes_to_whom_the_right_patient_is_meant_for(self):
         patients = "https://hill.example/ids/patient"
         self.start("only = \"patient.identifier.value = 'P-0102'\"")
