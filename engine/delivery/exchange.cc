@@ -143,8 +143,8 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     const bool open = refused_ && is_hold(out.verdict) && uncertain() && !others_in_doubt_;
     for (std::size_t i = 0; i < message_.sent.size(); ++i) {
       const Message::Sent& sent = message_.sent[i];
-      if ((changed_ && sent.way == Way::kVersion) ||
-          (open && !sent.known.resource.empty() && !sent.known.shown)) {
+      const bool has_place = !sent.type.empty() && !sent.known.resource.empty();
+      if ((changed_ && sent.way == Way::kVersion) || (open && has_place && !sent.known.shown)) {
         looks.push_back({i, sent.known.resource});
       }
     }
