@@ -41,7 +41,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     not_written_.assign(message_.sent.size(), false);
     if (!consignment_.in_pieces && consignment_.refused.covers(size())) {
       outcome_.verdict = Verdict(Action::kInPieces, kTooLarge);
-      done_(std::move(outcome_));
+      finish(std::move(outcome_));
       return;
     }
     std::vector<Look> looks;
@@ -97,6 +97,12 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     return verdict;
   }
 
+  void finish(Conclusion out) {
+    out.left = left_;
+    out.partly = partly_;
+    done_(std::move(out));
+  }
+
   void send() {
     if (!there_.empty() || known_anew_) {
       message_ = make_message(consignment_.bundle, consignment_.known, there_);
@@ -113,6 +119,8 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   void answered(Reply reply) {
     Conclusion out;
     resent_ = resent_ || reply.resent;
+    partly_ = partly_ || reply.partly;
+    left_ = left_ || partly_ || reply.fate != Reply::Fate::kNotSent;
     out.verdict = judged(reply);
     out.status = reply.status;
     refused_ = reply.fate == Reply::Fate::kAnswered && reply.status >= 400 && reply.status < 500 &&
@@ -182,7 +190,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       outcome_.verdict.unknown = false;
       outcome_.nothing_there = true;
     }
-    done_(std::move(outcome_));
+    finish(std::move(outcome_));
   }
 
   // A whole goes on in pieces; a piece goes nowhere.
@@ -276,7 +284,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       // Nobody can tell what there is to correct or take back: a create would leave it as it is.
       outcome_.verdict = Verdict(Action::kHold, kNotReadable, uncertain());
       outcome_.status = reply.status;
-      done_(std::move(outcome_));
+      finish(std::move(outcome_));
       return;
     }
     found(at, sight);
@@ -369,7 +377,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
                         (moment_ == Moment::kRefused && outcome_.verdict.unknown);
       outcome_ = {std::move(verdict), reply.status, {}, {}, {}};
     }
-    done_(std::move(outcome_));
+    finish(std::move(outcome_));
   }
 
   void conclude_landed(const Landing& landing) {
@@ -382,7 +390,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       out.reason = "changed-since";
       out.parts.emplace_back("conflict", to_text(conflicts_));
     }
-    done_(std::move(out));
+    finish(std::move(out));
   }
 
   void hold(bool unknown) {
@@ -397,7 +405,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     }
     out.parts.emplace_back("outcome", fhir::to_operation_outcome(issues));
     out.parts.emplace_back("conflict", to_text(conflicts_));
-    done_(std::move(out));
+    finish(std::move(out));
   }
 
   ExchangeWorld world_;
@@ -406,6 +414,8 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   std::function<void(Conclusion)> done_;
   Message message_;
   bool resent_ = false;  // something of this exchange may have been taken although no answer came
+  bool left_ = false;    // see Conclusion
+  bool partly_ = false;
   KnownVersions there_;  // has our content already
   bool found_given_up_ = false;
   bool known_anew_ = false;  // versions that only a look told

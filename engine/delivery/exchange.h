@@ -33,6 +33,8 @@ struct Conclusion {
   std::optional<BundleSize> refused;  // what was sent and was too large as a whole
   // It was refused, and nothing that was ever sent of this revision is there.
   bool nothing_there = false;
+  bool left = false;    // for the server, taken or not
+  bool partly = false;  // some of it is there by this exchange, and some is not
 };
 
 struct ExchangeWorld {

@@ -167,8 +167,8 @@ class Sender {
       consignment.in_pieces = in_pieces;
       consignment.refused = refused_;
       delivery::Conclusion came = way_.exchange(std::move(consignment));
-      fared.left = true;
-      fared.partly = fared.partly || came.verdict.unknown;
+      fared.left = fared.left || came.left;
+      fared.partly = fared.partly || came.partly;
       fared.verdict = std::move(came.verdict);
       if (fared.verdict.action == delivery::Verdict::Action::kLanded && left_something(came)) {
         fared.verdict = delivery::Verdict(delivery::Verdict::Action::kHold, delivery::kNotReadable);

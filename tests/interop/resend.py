@@ -124,6 +124,16 @@ class Resend(unittest.TestCase):
         self.assertEqual((status, report["sent"]), (0, 1), report)
         self.assertEqual(content(new), chart)
 
+    def test_of_a_correction_too_only_what_left_is_told(self):
+        new = self.started("new", [PEOPLE])
+        landed = [one["position"] for one in self.engine.records("landed")]
+        self.assertEqual(self.resend(new)[0], 0)
+        new.stop()
+        status, report = self.resend(new, "--after", landed[1])
+        self.assertEqual((status, report["sent"], report["partly"]), (1, 0, False), report)
+        self.assertEqual(self.resends(text_of("hazel-stairs.r1"))[-1],
+                         f"resend-ended landings=1 sent=0 taken=0 of=main server={new.base}")
+
     def test_what_somebody_else_wrote_stops_it(self):
         new = self.started("new", [PEOPLE])
         landed = [one["position"] for one in self.engine.records("landed")]
@@ -134,7 +144,7 @@ class Resend(unittest.TestCase):
                              {"Content-Type": "application/fhir+json"})
         self.assertEqual(answer.status, 200, answer.body)
         status, report = self.resend(new, "--after", landed[1])
-        self.assertEqual((status, report["reason"]), (1, "changed-elsewhere"), report)
+        self.assertEqual((status, report["reason"], report["partly"]), (1, "changed-elsewhere", False), report)
         (now,) = [one for one in new.all("Observation") if one["id"] == edited["id"]]
         self.assertEqual(now["note"], edited["note"])
 
