@@ -40,6 +40,7 @@ int open_to_write(const std::string& path, int flags) {
 
 std::string why_not_opened(int problem) {
   return problem == ENOTSUP || problem == ELOOP ? std::string(kNoRegularFile)
+         : problem == EINVAL                    ? "its last line is no tree head"
                                                 : std::generic_category().message(problem);
 }
 
@@ -68,13 +69,29 @@ Result<std::string> whole_file(const std::string& path) {
   return text;
 }
 
-// A line that a power loss cut short is taken away; it was never acknowledged to anybody.
-bool drop_half_line(int fd, off_t size) {
+// A line that a power loss cut short is taken away; it was never acknowledged to anybody. What does
+// not begin as a head does is somebody else's: false, with errno EINVAL.
+bool drop_half_line(int fd, off_t whole) {
+  constexpr std::string_view kBegin = "size=";
   char c = 0;
+  off_t size = whole;
   while (size > 0 && ::pread(fd, &c, 1, size - 1) == 1 && c != '\n') {
     --size;
   }
-  return (size == 0 || c == '\n') && ::ftruncate(fd, size) == 0;
+  if (size > 0 && c != '\n') {
+    return false;
+  }
+  std::array<char, kBegin.size()> begin{};
+  const ssize_t n = ::pread(fd, begin.data(), begin.size(), size);
+  // Some file systems have zeros then, where a length reached the disk before what was written.
+  const bool is_torn =
+      n <= 0 || begin[0] == '\0' ||
+      kBegin.starts_with(std::string_view(begin.data(), static_cast<std::size_t>(n)));
+  if (n < 0 || !is_torn) {
+    errno = n < 0 ? errno : EINVAL;
+    return false;
+  }
+  return size == whole || ::ftruncate(fd, size) == 0;
 }
 
 bool put(int fd, std::string_view text) {

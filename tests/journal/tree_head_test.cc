@@ -133,6 +133,23 @@ TEST(TreeHeads, StandInTheirLinesWhateverElseAFileHolds) {
   EXPECT_EQ(read_tree_heads(path)->no_heads.size(), 16U) << "the first";
 }
 
+TEST(TreeHeads, TakeNoTextAwayThatIsNotTheirs) {
+  const TemporaryFolder folder;
+  const std::string path = folder.file("other");
+  std::ofstream(path) << "a key without a line feed";
+  const TreeHead head = HeadSigner(kSecret).sign(1, base::sha256("1"), "2026-03-02T09:41:00.000Z");
+  const auto refused = append_tree_head(path, head);
+  ASSERT_FALSE(refused.has_value());
+  EXPECT_NE(refused.error().text().find("its last line is no tree head"), std::string::npos);
+  EXPECT_EQ(std::filesystem::file_size(path), 25U);
+  for (const std::string& torn : {std::string(), std::string(100, '\0'), std::string("si"),
+                                  print_tree_head(head).substr(0, 40)}) {
+    std::ofstream(path, std::ios::binary) << print_tree_head(head) << torn;
+    EXPECT_TRUE(append_tree_head(path, head).has_value());
+    EXPECT_EQ(heads_of(path).size(), 2U);
+  }
+}
+
 // In an anchor's folder others may write.
 TEST(TreeHeads, AreWrittenAlongNoLink) {
   const TemporaryFolder folder;
