@@ -4,6 +4,7 @@
 
 #include "engine/json/write.h"
 #include "engine/therapy/rendering.h"
+#include "engine/therapy/structure.h"
 
 namespace engine::therapy {
 namespace {
@@ -124,16 +125,16 @@ void ask_patient(const std::string& earlier, const Node& session, Report& report
 }
 
 // Copies what a revision sent and no later one has into the document.
-void carry(const Node& sent, std::size_t revision, const Entries& entries,
-           const std::unordered_set<std::string>& withdrawn, json::Document& document,
-           Report& report) {
-  const Node* list = sent.find("entry");
+void carry(const Rendering& earlier, std::size_t revision, const Entries& entries,
+           const Workshop& shop, json::Document& document, History& history, Report& report) {
+  const Node* list = earlier.document.root()->find("entry");
   Node& session = *document.root();
   for (const Node* entry = list != nullptr ? list->first : nullptr; entry != nullptr;
        entry = entry->next) {
     const std::string id(id_of(*entry));
     const auto known = entries.find(id);
-    if (known == entries.end() || known->second.revision != revision || withdrawn.count(id) != 0) {
+    if (known == entries.end() || known->second.revision != revision ||
+        history.withdrawn.count(id) != 0) {
       continue;
     }
     Node* target = session.find("entry");
@@ -141,7 +142,18 @@ void carry(const Node& sent, std::size_t revision, const Entries& entries,
       target = document.make_array();
       document.append(&session, "entry", target);
     }
-    json::Document::append(target, document.copy(*entry));
+    Node* copied = document.copy(*entry);
+    json::Document::append(target, copied);
+    if (const std::string fault = fault_of_entry(document, *copied, *shop.model); !fault.empty()) {
+      history.whole = false;
+      report.hold(kNotAdmitted, session,
+                  "Entry '" + id + "' of revision " + std::to_string(earlier.header.revision) +
+                      " is missing now, so it stays as it was, and the profiles in force do not "
+                      "admit its form: " +
+                      fault + " Mend them and remap, or send the entry as they want it.",
+                  "missing-entry");
+      continue;
+    }
     report.warning("business-rule", session,
                    "Entry '" + id +
                        "' was sent before and is missing now: it stays as it was. "
@@ -166,11 +178,16 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
   std::vector<std::uint32_t> numbers;
   for (std::size_t i = 0; i < last; ++i) {
     earlier.push_back(std::make_unique<Rendering>(document.names()));
-    read_session(revisions[i].body, shop, *earlier.back());
+    read_earlier(revisions[i].body, shop, *earlier.back());
     numbers.push_back(earlier.back()->header.revision);
     if (!earlier.back()->refused) {
       take(*earlier.back()->document.root(), revisions[i].accepted_at, i, entries,
            history.withdrawn);
+    } else if (!in_error(session)) {
+      history.whole = false;
+      report.hold(kNotAdmitted, session,
+                  "An earlier revision cannot be read any more, so nobody can tell which of its "
+                  "entries stay.");
     }
   }
   const Entries before = entries;
@@ -183,7 +200,7 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
   ask_patient(earlier.back()->header.patient_key, session, report);
   for (std::size_t i = 0; i < earlier.size(); ++i) {
     if (!earlier[i]->refused && !in_error(session)) {
-      carry(*earlier[i]->document.root(), i, entries, history.withdrawn, document, report);
+      carry(*earlier[i], i, entries, shop, document, history, report);
     }
   }
   for (auto& [id, known] : entries) {

@@ -20,10 +20,17 @@ struct Workshop;
 struct History {
   std::unordered_map<std::string, std::string> issued;  // entry id -> when its content was taken in
   std::unordered_set<std::string> withdrawn;
+  // False: something that was said before stays as it was, and cannot be made any more, since the
+  // model is another by now. The report says what.
+  bool whole = true;
 };
 
+// The reason of a hold for it.
+inline constexpr std::string_view kNotAdmitted = "not-admitted";
+
 // Merges the revisions before the last into the last one's document (already read): entries it
-// leaves out are copied in. Says what is odd about the sequence.
+// leaves out are copied in, whatever the limits in force think of their values: what was sent and
+// taken in is there. Says what is odd about the sequence.
 History merge_history(std::span<const Revision> revisions, const Workshop& shop,
                       json::Document& document, Report& report);
 // What is odd about a revision behind others that were all given up and may have landed:

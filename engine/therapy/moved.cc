@@ -191,7 +191,7 @@ Result<Moved> move_session(const Movable& session, const Move& move, const Works
   }
   const std::string& newest = session.said.back().body;
   Rendering last(names);
-  read_session(newest, shop, last);
+  read_earlier(newest, shop, last);
   if (last.refused) {
     return Error(ErrorCode::kCorrupt, "a revision of the session cannot be read any more");
   }
@@ -207,7 +207,10 @@ Result<Moved> move_session(const Movable& session, const Move& move, const Works
   Moved moved;
   moved.taken_back = take_back(*sent.root(), session.next, move, names);
   Report unheard(newest, last.issues);
-  merge_history(session.said, shop, last.document, unheard);
+  if (!merge_history(session.said, shop, last.document, unheard).whole) {
+    return Error(ErrorCode::kInvalid,
+                 "the profiles in force do not admit all that earlier revisions hold");
+  }
   auto entered = enter(*last.document.root(), *known, move, names);
   if (!entered) {
     return entered.error();

@@ -239,29 +239,53 @@ void parse_session(std::string_view body, Rendering& to) {
   }
 }
 
-void judge_session(std::string_view body, const Workshop& shop, Rendering& to) {
-  Report report(body, to.issues);
-  read_structure(to.document, *shop.model, *shop.table, report);
+namespace {
+
+void take_header(const Workshop& shop, Rendering& to) {
   if (to.document.root()->is_object()) {
     read_header(*to.document.root(), to.header);
     to.context = {&shop, session_space(to.header.system, to.header.value)};
   }
-  if (!report.refused()) {
-    check_frame(*to.document.root(), report);
-    check_entries(*to.document.root(), *shop.model, *shop.table, report);
-    to.predictions.emplace(*to.document.root());
-    check_predicted(*to.document.root(), *shop.table, *to.predictions, report);
-    note_limits(*to.document.root(), report);
+}
+
+}  // namespace
+
+void judge_session(std::string_view body, const Workshop& shop, Rendering& to) {
+  Report report(body, to.issues);
+  take_header(shop, to);
+  Node& root = *to.document.root();
+  if (to.header.in_error) {
+    read_taken_back(to.document, *shop.model, report);
+    if (!report.refused()) {
+      check_header(root, report);
+    }
+  } else {
+    read_structure(to.document, *shop.model, *shop.table, report);
+    if (!report.refused()) {
+      check_frame(root, report);
+      check_entries(root, *shop.model, *shop.table, report);
+      to.predictions.emplace(root);
+      check_predicted(root, *shop.table, *to.predictions, report);
+      note_limits(root, report);
+    }
   }
   to.refused = report.refused();
-  // What should never have been needs no confirmed values to be taken back.
-  to.hold_reason = to.header.in_error ? "" : report.hold_reason();
+  to.hold_reason = report.hold_reason();
 }
 
 void read_session(std::string_view body, const Workshop& shop, Rendering& to) {
   parse_session(body, to);
   if (!to.refused) {
     judge_session(body, shop, to);
+  }
+}
+
+void read_earlier(std::string_view body, const Workshop& shop, Rendering& to) {
+  parse_session(body, to);
+  to.refused = to.refused || !to.document.root()->is_object();
+  if (!to.refused) {
+    read_as_said(to.document, *shop.model);
+    take_header(shop, to);
   }
 }
 
@@ -276,6 +300,10 @@ std::unique_ptr<Rendering> render(std::span<const Revision> revisions, const Wor
   }
   Report report(last.body, to.issues);
   const History history = merge_history(revisions, shop, to.document, report);
+  if (!history.whole) {
+    to.hold_reason = kNotAdmitted;
+    return rendering;
+  }
   if (!to.header.in_error) {
     check_future(*to.document.root(), last.accepted_at, shop.settings, report);
   }

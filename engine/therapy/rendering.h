@@ -74,7 +74,8 @@ struct Rendering {
   std::string hold_reason;
   SessionHeader header;
   MapContext context;
-  std::optional<Predictions> predictions;  // of a document that was not refused
+  std::optional<Predictions> predictions;  // of a document that was not refused, and takes no
+                                           // session back
   json::Node* bundle = nullptr;
   std::vector<Resource> resources;
   std::unique_ptr<json::Document> sent;  // holds the resources, when they were not made here
@@ -90,7 +91,10 @@ void parse_session(std::string_view body, Rendering& to);
 // Says what is wrong with a parsed document; fills issues, refused, hold_reason and header, and
 // completes the document's quantities.
 void judge_session(std::string_view body, const Workshop& shop, Rendering& to);
-// Both.
+// Of a revision that was taken in before: what it says counts, whatever the profiles in force think
+// of it. Refused is only what cannot be read.
+void read_earlier(std::string_view body, const Workshop& shop, Rendering& to);
+// The first two.
 void read_session(std::string_view body, const Workshop& shop, Rendering& to);
 // The same for the last of the revisions, then merges, frames and maps it; the run records
 // what is wanted.

@@ -11,6 +11,8 @@
 
 namespace engine::therapy {
 
+// Identifiers, people and the period alone.
+void check_header(const json::Node& session, Report& report);
 // Identity and frame: identifiers, revision, people, period, order, references by entry id.
 void check_frame(const json::Node& session, Report& report);
 // Each entry by itself and the entries among each other.

@@ -117,7 +117,7 @@ void references(const Node& session, const Ids& ids, Report& report) {
 
 }  // namespace
 
-void check_frame(const Node& session, Report& report) {
+void check_header(const Node& session, Report& report) {
   whole_identifier(session.find("identifier"), "the session", report);
   if (const Node* patient = session.find("patient")) {
     whole_identifier(patient->find("identifier"), "the patient", report);
@@ -136,6 +136,10 @@ void check_frame(const Node& session, Report& report) {
     }
   }
   period(session, report);
+}
+
+void check_frame(const Node& session, Report& report) {
+  check_header(session, report);
   if (const Node* in_force = session.find("order")) {
     order(*in_force, report);
   }

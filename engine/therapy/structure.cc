@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <iterator>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -58,9 +59,10 @@ std::size_t distance(std::string_view a, std::string_view b) {
   return row[b.size()];
 }
 
+// Without a table, numbers may be whatever they are.
 class Reader {
  public:
-  Reader(json::Document& document, const SessionModel& model, const PlausibilityTable& table,
+  Reader(json::Document& document, const SessionModel& model, const PlausibilityTable* table,
          Report& report)
       : document_(document),
         types_(model.catalog().types()),
@@ -73,6 +75,13 @@ class Reader {
         quantity_(types_.find("Quantity").value_or(shapes::kNoType)) {}
 
   void read(Node& root) { object(root, model_.session(), model_.shape().root()); }
+
+  void read_entry(Node& entry) {
+    const Member* member = types_.member(model_.session(), entry.parent->name);
+    if (member != nullptr) {
+      value(entry, *member, model_.shape().root().child(member->element));
+    }
+  }
 
  private:
   // The members of one object, each against its element, then what is missing.
@@ -192,7 +201,7 @@ class Reader {
     if (info.kind == shapes::TypeKind::kPrimitive || info.kind == shapes::TypeKind::kSystem) {
       primitive(node, info, shape);
       if (node.is_number()) {
-        if (const Datum* datum = table_.find(&member)) {
+        if (const Datum* datum = row_of(member)) {
           check_number(node, *datum, report_);
         }
       }
@@ -223,8 +232,12 @@ class Reader {
     }
     object(node, member.type, *inner);
     if (member.type == quantity_) {
-      complete_quantity(document_, node, table_.find(&member), report_);
+      complete_quantity(document_, node, row_of(member), report_);
     }
+  }
+
+  const Datum* row_of(const Member& member) const {
+    return table_ != nullptr ? table_->find(&member) : nullptr;
   }
 
   void primitive(const Node& node, const shapes::TypeInfo& info, const ShapeElement* shape) {
@@ -273,7 +286,7 @@ class Reader {
   json::Document& document_;
   const shapes::TypeModel& types_;
   const SessionModel& model_;
-  const PlausibilityTable& table_;
+  const PlausibilityTable* table_;
   Report& report_;
   const json::Name* resource_type_;
   const json::Name* extension_;
@@ -284,17 +297,41 @@ class Reader {
 
 }  // namespace
 
-void read_structure(json::Document& document, const SessionModel& model,
-                    const PlausibilityTable& table, Report& report) {
-  Node& root = *document.root();
+namespace {
+
+// What a document that takes the session back says by itself.
+constexpr std::string_view kHeader[] = {"resourceType", "identifier", "revision",
+                                        "status",       "period",     "change",
+                                        "facility",     "patient",    "therapist"};
+constexpr std::string_view kHeaderOfPatient[] = {"identifier", "encounter"};
+
+// Takes the members out that the type knows and that are not among the names.
+void keep_only(std::span<const std::string_view> names, Node& object, shapes::TypeId type,
+               const shapes::TypeModel& types) {
+  Node* kept = nullptr;
+  for (Node* at = object.first; at != nullptr; at = at->next) {
+    const bool known = types.member(type, at->name) != nullptr;
+    if (known && std::find(names.begin(), names.end(), at->name_text()) == names.end()) {
+      (kept != nullptr ? kept->next : object.first) = at->next;
+      --object.count;
+    } else {
+      kept = at;
+    }
+  }
+  object.last = kept;
+}
+
+// False when there is nothing to read.
+bool is_session(const json::Document& document, Report& report) {
+  const Node& root = *document.root();
   if (!root.is_object()) {
     report.error("structure", root, "A session document is one JSON object.");
-    return;
+    return false;
   }
   if (root.string_at("resourceType") != "TherapySession") {
     report.error("structure", root,
                  "This is no session document: resourceType must be 'TherapySession'.");
-    return;
+    return false;
   }
   for (const Node* duplicate : document.duplicates()) {
     report.error("structure", *duplicate,
@@ -306,7 +343,48 @@ void read_structure(json::Document& document, const SessionModel& model,
                    quoted(computed) + " is made by the engine and cannot be sent: remove it.");
     }
   }
-  Reader(document, model, table, report).read(root);
+  return true;
+}
+
+}  // namespace
+
+void read_structure(json::Document& document, const SessionModel& model,
+                    const PlausibilityTable& table, Report& report) {
+  if (is_session(document, report)) {
+    Reader(document, model, &table, report).read(*document.root());
+  }
+}
+
+void read_taken_back(json::Document& document, const SessionModel& model, Report& report) {
+  if (!is_session(document, report)) {
+    return;
+  }
+  Node& root = *document.root();
+  const shapes::TypeModel& types = model.catalog().types();
+  keep_only(kHeader, root, model.session(), types);
+  Node* patient = root.find("patient");
+  const Member* member =
+      patient != nullptr ? types.member(model.session(), patient->name) : nullptr;
+  if (member != nullptr && patient->is_object()) {
+    keep_only(kHeaderOfPatient, *patient, member->type, types);
+  }
+  Reader(document, model, nullptr, report).read(root);
+}
+
+void read_as_said(json::Document& document, const SessionModel& model) {
+  fhir::Issues issues;
+  Report unheard({}, issues);
+  Reader(document, model, nullptr, unheard).read(*document.root());
+}
+
+std::string fault_of_entry(json::Document& document, json::Node& entry, const SessionModel& model) {
+  fhir::Issues issues;
+  Report report({}, issues);
+  Reader(document, model, nullptr, report).read_entry(entry);
+  const auto fault = std::find_if(issues.begin(), issues.end(), [](const fhir::Issue& issue) {
+    return issue.severity == fhir::Severity::kError;
+  });
+  return fault == issues.end() ? std::string() : fault->text;
 }
 
 }  // namespace engine::therapy

@@ -390,11 +390,16 @@ Earlier earlier_of(std::span<const Revision> revisions, const Workshop& shop) {
     out.given_up = state.revision != 0;
     out.other_patient = state.other_patient;
   } else if (revisions.size() > 1) {
-    out.rendering = render(revisions.first(revisions.size() - 1), shop, {.lineage = false});
-    out.revises = out.rendering->header.revision;
+    const auto before = revisions.first(revisions.size() - 1);
     if (!sent.empty()) {
+      out.rendering = std::make_unique<Rendering>(shop.model->catalog().names());
+      read_earlier(before.back().body, shop, *out.rendering);
       take_sent(sent, *out.rendering);
-    } else if (out.rendering->refused || out.rendering->bundle == nullptr) {
+    } else {
+      out.rendering = render(before, shop, {.lineage = false});
+    }
+    out.revises = out.rendering->header.revision;
+    if (sent.empty() && (out.rendering->refused || out.rendering->bundle == nullptr)) {
       out.rendering.reset();
     }
   }

@@ -20,7 +20,7 @@
 namespace engine::therapy {
 
 // Raised whenever a change of the computation (not of maps or profiles) changes any output byte.
-inline constexpr std::string_view kComputationVersion = "2";
+inline constexpr std::string_view kComputationVersion = "3";
 
 // What the translator is made of. Names are relative paths ("session.map", "r4/types.facts").
 struct Sources {

@@ -222,6 +222,38 @@ class TargetSets(unittest.TestCase):
         self.assertEqual(self.engine.request("POST", f"/sessions/{session}/release", wish, JSON).status, 422)
         self.assert_all_verified()
 
+    def test_what_was_sent_before_the_limits_became_stricter_stays_and_can_be_taken_back(self):
+        table = json.loads((stage.TOP / "profiles" / "session" / "plausibility.json").read_text(encoding="utf-8"))
+        for datum in table["datum"]:
+            if datum["id"] == "pulse":
+                datum.update(refuse={"low": 0, "high": 105}, confirm={"low": 30, "high": 105})
+        strict = self.folder / "strict" / "session"
+        strict.mkdir(parents=True)
+        (strict / "plausibility.json").write_text(json.dumps(table), encoding="utf-8")
+        self.start("")
+        session, _ = self.send("hazel-stairs.r1", "stricter")  # with a pulse of 108
+        self.legs(session, (1, "main", "landed"), (1, "second", "landed"))
+        live = self.live(self.b)
+        self.engine.stop()
+        self.start(f'profiles = "{strict.parent}"')
+
+        def first_entry_alone(whole):
+            whole.update(revision=2, change={"reason": "Misread"}, entry=whole["entry"][:1])
+            whole["entry"][0]["vitals"]["pulse"]["value"] += 1
+            whole["order"]["limits"].pop("pulseMax", None)  # which is over the new limit, too
+
+        self.send("hazel-stairs.r1", "stricter", first_entry_alone)
+        self.legs(session, *((r, t, "landed") for r in (1, 2) for t in ("main", "second")))
+        self.assertEqual(self.live(self.b), live)
+
+        def all_of_it(whole):
+            whole.update(revision=3, status="entered-in-error", change={"reason": "Entered on another bed"})
+
+        self.send("hazel-stairs.r1", "stricter", all_of_it)
+        self.legs(session, *((r, t, "landed") for r in (1, 2, 3) for t in ("main", "second")))
+        self.assertEqual((self.live(self.a), self.live(self.b)), (set(), set()))
+        self.assert_all_verified()
+
     def test_a_condition_decides_what_is_meant_for_a_target(self):
         self.start("only = \"entry.selfCare.exists()\"")
         moving, _ = self.send("alder-moving", "walked")

@@ -1,9 +1,13 @@
-// What the revisions before still say: those that were given up nothing.
+// What the revisions before still say: those that were given up nothing, the others what they said
+// when they were taken in, whatever profiles are in force by now.
 
 #include <algorithm>
+#include <iterator>
+#include <memory>
 
 #include <gtest/gtest.h>
 
+#include "engine/therapy/moved.h"
 #include "tests/therapy/house.h"
 #include "tests/therapy/sends.h"
 
@@ -118,6 +122,151 @@ TEST(EarlierRevisions, AlsoBehindThoseATakingBackCarriesItsReasonAndTheirPatient
   EXPECT_EQ(count(lines(made.bundle), "entered-in-error"),
             static_cast<std::ptrdiff_t>(lines(of_first.bundle).size()) - 1);
   EXPECT_NE(made.bundle.find("\"code\":\"NULLIFY\""), std::string::npos);
+}
+
+// A translator with a text of one profile changed.
+std::unique_ptr<Translator> with_profile(const char* file, const char* from, const char* to) {
+  Sources sources = testing::house_sources();
+  for (base::SourceFile& one : sources.profiles) {
+    if (one.name == file) {
+      one.bytes = replaced(one.bytes, from, to);
+    }
+  }
+  auto loaded = Translator::load(std::move(sources));
+  if (!loaded) {
+    ADD_FAILURE() << loaded.error().text();
+    std::abort();
+  }
+  return std::move(*loaded);
+}
+
+// No pulse over 80 is possible any more: the sample has 88 and 90.
+const Translator& stricter() {
+  static const auto translator =
+      with_profile("session/plausibility.json",
+                   R"("refuse": { "low": 0, "high": 400 }, "confirm": { "low": 30, "high": 220 })",
+                   R"("refuse": { "low": 0, "high": 80 }, "confirm": { "low": 30, "high": 80 })");
+  return *translator;
+}
+
+// The sample without what is between two of its entries' ids.
+std::string only_second_entry() {
+  std::string body = replaced(sample("vitals"), "\"value\": 95", "\"value\": 96");
+  const std::size_t first = body.find("    {\n      \"id\": \"v1\"");
+  body.erase(first, body.find("    {\n      \"id\": \"v2\"") - first);
+  const std::size_t third_entry = body.rfind(",\n    {\n      \"id\": \"v3\"");
+  return body.erase(third_entry, body.rfind("\n  ]") - third_entry);
+}
+
+// As sent by the profiles of the day, and what a second revision makes of it by others.
+Translation made_later(const Translator& by, const std::string& body) {
+  const Revision one{sample("vitals"), kFirst};
+  Revision two{body, kSecond};
+  two.sent_before = "[" + sent(house().translate({&one, 1}), "\"revision\":1,") + "]";
+  const Revision both[] = {one, two};
+  return by.translate(both);
+}
+
+TEST(EarlierRevisions, WhatWasTakenInStaysWhateverTodaysLimitsAre) {
+  ASSERT_FALSE(stricter().admit(sample("vitals")).admitted);
+  const Translation made = made_later(stricter(), second(only_second_entry()));
+  ASSERT_EQ(made.verdict, Verdict::kReady) << fhir::to_operation_outcome(made.issues);
+  EXPECT_EQ(count(lines(made.bundle), "Observation corrected 96"), 1);
+  EXPECT_EQ(count(lines(made.bundle), "entered-in-error"), 0);
+  EXPECT_EQ(made.bundle, made_later(house(), second(only_second_entry())).bundle);
+  for (const char* id : {"'v1' was sent before and is missing now", "'v3' was sent before"}) {
+    EXPECT_NE(fhir::to_operation_outcome(made.issues).find(id), std::string::npos) << id;
+  }
+  // The newest is judged by them.
+  EXPECT_EQ(made_later(stricter(), second(sample("vitals"))).verdict, Verdict::kRefused);
+}
+
+TEST(EarlierRevisions, WhatCannotBeMadeAnyMoreIsNamedAndNotTakenBack) {
+  const auto other = with_profile("session/ValueSet-session-pulse-source.json",
+                                  R"("code": "oximeter")", R"("code": "meter")");
+  const Translation made = made_later(*other, second(only_second_entry()));
+  EXPECT_EQ(made.verdict, Verdict::kHeld);
+  EXPECT_EQ(made.hold_reason, "not-admitted");
+  EXPECT_EQ(made.bundle, "") << "nobody can let it go";
+  const std::string outcome = fhir::to_operation_outcome(made.issues);
+  EXPECT_NE(outcome.find("Entry 'v1' of revision 1"), std::string::npos) << outcome;
+  EXPECT_NE(outcome.find("'oximeter' is not allowed here"), std::string::npos) << outcome;
+  // Taken back it can be all the same, and withdrawn.
+  const std::string back = replaced(second(sample("vitals")), "\"closed\"", "\"entered-in-error\"");
+  EXPECT_EQ(made_later(*other, back).verdict, Verdict::kReady);
+  const Translation without = made_later(
+      *other, replaced(second(only_second_entry()), "\"entry\": [",
+                       R"("withdrawal": [{ "entry": "v1", "reason": "Misread" }], "entry": [)"));
+  EXPECT_EQ(without.verdict, Verdict::kReady) << fhir::to_operation_outcome(without.issues);
+}
+
+TEST(EarlierRevisions, AMovedSessionHasAllThatWasSaid) {
+  const Revision both[] = {{sample("vitals"), kFirst}, {second(only_second_entry()), kSecond}};
+  Move move;
+  move.patient = "https://hill.example/ids/patient|P-0202";
+  move.actor = "Robin Sample";
+  move.why = "Charted on the wrong bed";
+  move.time = kThird;
+  // Of what is refused by now intake says so; nothing of it is lost on the way.
+  for (const std::vector<Revision>& said :
+       {std::vector<Revision>(std::begin(both), std::end(both)), std::vector<Revision>{both[0]}}) {
+    const auto moved = stricter().move({said, {said.back()}, {}, 3}, move);
+    ASSERT_TRUE(moved.has_value()) << moved.error().text();
+    EXPECT_TRUE(stricter().admit(moved->taken_back).admitted);
+    for (const char* id : {"\"v1\"", "\"v2\"", "\"v3\""}) {
+      EXPECT_NE(moved->entered.find(id), std::string::npos) << id;
+    }
+  }
+}
+
+// A value, or a list of codes, that changed since must not keep it in the chart.
+TEST(TakingBack, IsRefusedForItsHeaderAndItsFormAlone) {
+  const std::string back = replaced(second(sample("vitals")), "\"closed\"", "\"entered-in-error\"");
+  const struct {
+    const char* from;
+    const char* to;
+    bool admitted;
+  } table[] = {
+      {"\"value\": 88", "\"value\": 880", true},
+      {"\"unit\": \"/min\"", "\"unit\": \"per minute\"", true},
+      {"\"oximeter\"", "\"tail\"", true},
+      {"\"Ward 4, Hill Example Hospital\"", "\"W\"", true},
+      {"\"encounter\"", "\"weight\": { \"value\": 9000, \"unit\": \"kg\" }, \"encounter\"", true},
+      {"\"time\": \"2026-03-02T09:20:00+01:00\"", "\"time\": \"2036\"", true},
+      {"\"id\": \"v2\"", "\"id\": \"v1\"", true},
+      {"\"vitals\": {", "\"vitals\": 5, \"vital\": {", true},
+      {"The oximeter was", "The \\u0007 was", true},
+      {"\"change\"", "\"chnage\"", false},
+      {"\"system\": \"https://hill.example/ids/patient\",", "", false},
+      {"\"discipline\": \"RT\",", "", false},
+      {"\"revision\": 2", "\"revision\": \"2\"", false},
+      {"\"Misread\"", "\"Mis\\u0007read\"", false},
+      {"\"Robin Sample\"", "\"\"", false},
+      {"\"end\": \"2026-03-02T09:40:00+01:00\"", "\"end\": \"2026-03-02T08:40:00+01:00\"", false},
+  };
+  for (const auto& row : table) {
+    const std::string body = replaced(back, row.from, row.to);
+    const Translator::Admission admission = house().admit(body);
+    EXPECT_EQ(admission.admitted, row.admitted)
+        << row.to << fhir::to_operation_outcome(admission.issues);
+    EXPECT_EQ(made_later(house(), body).verdict,
+              row.admitted || std::string_view(row.to).find("u0007") != std::string_view::npos
+                  ? Verdict::kReady
+                  : Verdict::kRefused)
+        << row.to;
+  }
+}
+
+TEST(TakingBack, ByStricterLimitsTakesAllOfItBack) {
+  const std::string back = replaced(second(sample("vitals")), "\"closed\"", "\"entered-in-error\"");
+  EXPECT_TRUE(stricter().admit(back).admitted);
+  const Revision one{sample("vitals"), kFirst};
+  const std::size_t all = lines(house().translate({&one, 1}).bundle).size();
+  const Translation made = made_later(stricter(), back);
+  ASSERT_EQ(made.verdict, Verdict::kReady) << fhir::to_operation_outcome(made.issues);
+  EXPECT_EQ(count(lines(made.bundle), "entered-in-error"), static_cast<std::ptrdiff_t>(all) - 1);
+  const std::string silent = replaced(back, R"("change": { "reason": "Misread" },)", "");
+  EXPECT_EQ(made_later(stricter(), silent).hold_reason, "reason-missing");
 }
 
 }  // namespace
