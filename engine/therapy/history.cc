@@ -61,6 +61,13 @@ void take(const Node& session, const std::string& accepted_at, std::size_t revis
   }
 }
 
+// What was taken back with the whole session stays so unless it is said again.
+void withdraw_all(const Entries& entries, std::unordered_set<std::string>& withdrawn) {
+  for (const auto& [id, known] : entries) {
+    withdrawn.insert(id);
+  }
+}
+
 void sequence(const std::vector<std::uint32_t>& numbers, const Node& session, Report& report) {
   const std::size_t last = numbers.size() - 1;
   if (numbers[last] <= numbers[last - 1]) {
@@ -181,8 +188,11 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
     read_earlier(revisions[i].body, shop, *earlier.back());
     numbers.push_back(earlier.back()->header.revision);
     if (!earlier.back()->refused) {
-      take(*earlier.back()->document.root(), revisions[i].accepted_at, i, entries,
-           history.withdrawn);
+      const Node& said = *earlier.back()->document.root();
+      take(said, revisions[i].accepted_at, i, entries, history.withdrawn);
+      if (in_error(said)) {
+        withdraw_all(entries, history.withdrawn);
+      }
     } else if (!in_error(session)) {
       history.whole = false;
       report.hold(kNotAdmitted, session,

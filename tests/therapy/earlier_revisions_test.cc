@@ -269,5 +269,22 @@ TEST(TakingBack, ByStricterLimitsTakesAllOfItBack) {
   EXPECT_EQ(made_later(stricter(), silent).hold_reason, "reason-missing");
 }
 
+// Who takes a session back and says some of it again says no more than that.
+TEST(TakingBack, IsNotUndoneForWhatIsNotSaidAgain) {
+  const std::string back = replaced(second(sample("vitals")), "\"closed\"", "\"entered-in-error\"");
+  const Revision all[] = {
+      {sample("vitals"), kFirst},
+      {back, kSecond},
+      {replaced(second(only_second_entry()), "\"revision\": 2,", "\"revision\": 3,"), kThird}};
+  const Translation made = house().translate(all);
+  ASSERT_EQ(made.verdict, Verdict::kReady) << fhir::to_operation_outcome(made.issues);
+  const std::vector<std::string> got = lines(made.bundle);
+  EXPECT_NE(count(got, " 96"), 0) << ::testing::PrintToString(got);
+  EXPECT_EQ(count(got, " 95"), 0) << ::testing::PrintToString(got);
+  for (const char* value : {" 88", " 124", " 90"}) {
+    EXPECT_EQ(count(got, value), 0) << value << " of an entry that was not said again";
+  }
+}
+
 }  // namespace
 }  // namespace engine::therapy
