@@ -167,6 +167,11 @@ base::Result<std::vector<std::string>> check_schema(Connection& connection) {
     return found.error();
   }
   std::vector<std::string> out;
+  // The tables of a later form are made in the transaction that sets its number.
+  if (*format < kFormat && found->count({"table", "body_key"}) != 0) {
+    out.emplace_back("database file: it says that it is of form " + std::to_string(*format) +
+                     " and holds tables of a later one");
+  }
   for (const auto& [what, sql] : *found) {
     // A table or an index more, of a later program or of the site, says nothing false.
     if (what.first != "index" && what.first != "table") {

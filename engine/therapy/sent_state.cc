@@ -144,14 +144,19 @@ SentState sent_state(std::string_view sent, Document& out) {
   Fold fold(out);
   json::ParseLimits limits;
   limits.bytes_max = base::limits::kStoredBytesMax;
-  if (given.parse(sent, limits).has_value() && given.root()->is_array()) {
+  bool whole = given.parse(sent, limits).has_value() && given.root()->is_array();
+  if (whole) {
     for (const Node& one : *given.root()) {
-      if (const Node* bundle = one.find("bundle")) {
+      const Node* bundle = one.find("bundle");
+      whole = whole && bundle != nullptr;
+      if (bundle != nullptr) {
         fold.add(one, *bundle);
       }
     }
   }
-  return fold.whole();
+  SentState state = fold.whole();
+  state.unreadable = !whole;
+  return state;
 }
 
 }  // namespace engine::therapy

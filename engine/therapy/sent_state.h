@@ -19,12 +19,12 @@ struct SentState {
   json::Node* resources = nullptr;
   bool in_doubt = false;       // of some of all that was sent nobody knows whether it arrived
   bool other_patient = false;  // some of it is about another patient than the last revision
+  bool unreadable = false;     // what was given is no list of bundles: nobody knows what is there
   std::uint32_t revision =
       0;  // the latest earlier one that something was sent of; 0: none is named
 };
 
-// sent: Revision::sent_before; what is no bundle there counts for nothing. The state is made in
-// `out`.
+// sent: Revision::sent_before. The state is made in `out`.
 SentState sent_state(std::string_view sent, json::Document& out);
 
 }  // namespace engine::therapy

@@ -378,6 +378,7 @@ struct Earlier {
   std::uint32_t revises = 0;             // 0: this is the first that says anything
   bool given_up = false;
   bool other_patient = false;  // then
+  bool unreadable = false;     // what was sent
 };
 
 Earlier earlier_of(std::span<const Revision> revisions, const Workshop& shop) {
@@ -389,12 +390,13 @@ Earlier earlier_of(std::span<const Revision> revisions, const Workshop& shop) {
     out.revises = state.revision;  // none when this revision itself, made otherwise, may be there
     out.given_up = state.revision != 0;
     out.other_patient = state.other_patient;
+    out.unreadable = state.unreadable;
   } else if (revisions.size() > 1) {
     const auto before = revisions.first(revisions.size() - 1);
     if (!sent.empty()) {
       out.rendering = std::make_unique<Rendering>(shop.model->catalog().names());
       read_earlier(before.back().body, shop, *out.rendering);
-      take_sent(sent, *out.rendering);
+      out.unreadable = take_sent(sent, *out.rendering).unreadable;
     } else {
       out.rendering = render(before, shop, {.lineage = false});
     }
@@ -440,6 +442,12 @@ Translation Translator::translate_whole(std::span<const Revision> revisions,
   }
   const Earlier earlier = earlier_of(revisions, shop);
   Report report(revisions.back().body, out.issues);
+  if (earlier.unreadable) {
+    report.hold("bundle-unreadable", *now->document.root(),
+                "What was sent of this session before cannot be read back, so nobody can tell what "
+                "has to be corrected or taken back.");
+    out.hold_reason = report.hold_reason();  // before any that a person may release
+  }
   if (earlier.given_up) {
     ask_after_given_up(*now->document.root(), earlier.other_patient, report);
   }

@@ -176,6 +176,8 @@ INSTANTIATE_TEST_SUITE_P(
                   "the index leg_due is not made as in any journal"},
         Tampering{"column_added", "ALTER TABLE record ADD COLUMN more TEXT DEFAULT 'x'",
                   "the table record is not made as in any journal"},
+        Tampering{"form_of_before", "PRAGMA user_version=1",
+                  "it says that it is of form 1 and holds tables of a later one"},
         Tampering{"table_dropped", "DROP TABLE revision; CREATE TABLE other(x)",
                   "the table revision is missing"},
         Tampering{"leaf_longer",

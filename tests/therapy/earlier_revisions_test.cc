@@ -124,6 +124,23 @@ TEST(EarlierRevisions, AlsoBehindThoseATakingBackCarriesItsReasonAndTheirPatient
   EXPECT_NE(made.bundle.find("\"code\":\"NULLIFY\""), std::string::npos);
 }
 
+// What is missing in the list stays live wherever it is.
+TEST(EarlierRevisions, WhatWasSentAndCannotBeReadBackHoldsForGood) {
+  const Revision one{sample("self-care"), kFirst};
+  const std::string whole = sent(house().translate({&one, 1}), "\"revision\":1,");
+  Revision two{second(sample("self-care"), ""), kSecond};
+  for (const std::string& list :
+       {"[" + whole, "[" + whole + ",{\"revision\":1}]", whole, "[" + whole + ",7]"}) {
+    two.sent_before = list;
+    EXPECT_EQ(house().translate({&two, 1}).hold_reason, "bundle-unreadable");
+    const Revision both[] = {one, two};
+    EXPECT_EQ(house().translate(both).hold_reason, "bundle-unreadable");
+  }
+  // Also where a person may release what else is to be settled.
+  two.body = replaced(two.body, "\"status\": \"closed\"", "\"status\": \"entered-in-error\"");
+  EXPECT_EQ(house().translate({&two, 1}).hold_reason, "bundle-unreadable");
+}
+
 // A translator with a text of one profile changed.
 std::unique_ptr<Translator> with_profile(const char* file, const char* from, const char* to) {
   Sources sources = testing::house_sources();
