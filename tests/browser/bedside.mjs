@@ -171,7 +171,10 @@ export function bedside(name, options, work) {
 export async function sendHeld(tag, patient) {
   const document = JSON.parse(readFileSync(new URL('../../mappings/samples/vitals.session.json', import.meta.url), 'utf8'));
   document.identifier.value += `-${tag}`;
-  document.patient.identifier.value = patient ?? document.patient.identifier.value;
+  if (patient) {
+    document.patient.identifier.value = patient;
+    document.patient.encounter.value = patient.replace('P', 'S');
+  }
   const vitals = document.entry.find((one) => one.vitals?.saturation);
   vitals.vitals.saturation.value = 52;
   delete vitals.confirmed;

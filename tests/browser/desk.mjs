@@ -3,7 +3,7 @@ import assert from 'node:assert/strict';
 import { execFileSync } from 'node:child_process';
 import { readFileSync } from 'node:fs';
 import { after, before, describe } from 'node:test';
-import { bedside, closeBrowser, engine, judge, openBrowser, sendHeld } from './bedside.mjs';
+import { bedside, closeBrowser, engine, judge, openBrowser, records, sendHeld } from './bedside.mjs';
 
 before(openBrowser);
 after(closeBrowser);
@@ -143,6 +143,37 @@ describe('the desk', { concurrency: 2 }, () => {
     await page.getByRole('link', { name: 'Revision 2' }).click();
     await page.getByRole('list', { name: 'Session document' }).getByText('entered-in-error').waitFor();
     assert.equal(await page.getByRole('button', { name: 'Move to the right patient' }).count(), 0, 'once');
+  });
+
+  bedside('what takes a moved session back and was given up can be sent after all', { size: 'phone', at: at() }, async (one) => {
+    const { page } = one;
+    const session = await sendHeld('moved-away', 'P-0104');
+    const ask = (deed, words) => fetch(`${engine}/sessions/${session}/${deed}`, { method: 'POST', headers: { 'Content-Type': 'application/json' },
+      body: JSON.stringify({ actor: name, why: 'wrong bed', ...words }) });
+    assert.ok((await ask('release', {})).ok);
+    // What somebody else changed there holds the taking-back.
+    let location = '';
+    for (let i = 0; i < 200 && !location; i += 1) {
+      const told = await (await fetch(`${engine}/sessions/${session}/revisions/1`)).json();
+      location = told.targets[0].landing?.find((one) => one.location.startsWith('Observation/'))?.location ?? '';
+      [location] = location.split('/_history');
+      await new Promise((wait) => { setTimeout(wait, 25); });
+    }
+    const resource = await (await fetch(`${records}/${location}`)).json();
+    const changed = await fetch(`${records}/${location}`, { method: 'PUT', headers: { 'Content-Type': 'application/fhir+json' },
+      body: JSON.stringify({ ...resource, note: [{ text: 'seen by somebody else' }] }) });
+    assert.equal(changed.status, 200, `${location} ${await changed.clone().text()}`);
+    const moved = await ask('move', { to: { system: 'https://hill.example/ids/patient', value: 'P-0101' } });
+    assert.ok(moved.ok, await moved.clone().text());
+    await page.goto(`${engine}/desk#message/${session}/2`);
+    await one.tap('Give up');
+    await sign(one, 'Give up', 'nothing is there');
+    await page.locator('.stand', { hasText: 'Given up' }).first().waitFor();
+    assert.equal(await page.getByRole('button', { name: 'Release' }).count(), 0);
+    await judge(page, 'moved-away');
+    await one.tap('Take back after all');
+    await sign(one, 'Take back after all', 'something was there');
+    await page.locator('.records').getByText('Translated again').waitFor();
   });
 
   bedside('of a message whose bodies were destroyed, what happened is still told', { size: 'phone', at: at() }, async (one) => {

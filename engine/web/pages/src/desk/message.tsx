@@ -20,6 +20,10 @@ const kDeeds: [string, string, string, string][] = [
   ['withdraw', 'Give up', 'It is never sent. What the therapist recorded stays in the journal.', 'Give up'],
 ];
 
+// What takes a moved session back and was given up can be brought back, since nothing else would put that chart right.
+const kBringBack: [string, string, string, string] =
+  ['remap', 'Take back after all', 'The session was moved away, and what takes it back here was given up. It is made again and sent.', 'Take back after all'];
+
 // The server's answer: an OperationOutcome is told in words, anything else as it came.
 function ServerAnswer(p: { text: string }): JSX.Element {
   let outcome: Json | undefined;
@@ -74,15 +78,22 @@ function Both(p: { document: JsonObject; leg: JsonObject }): JSX.Element {
   );
 }
 
-// `gone`: the document was destroyed; nothing can be made of it any more.
-function Leg(p: { session: string; revision: string; leg: JsonObject; document: JsonObject | undefined; gone: boolean; onAct: (act: Act) => void }): JSX.Element {
+function deedsOf(state: string, gone: boolean, movedAway: boolean): [string, string, string, string][] {
+  if (state === 'held') return kDeeds.filter(([deed]) => !gone || deed === 'withdraw');
+  return state === 'withdrawn' && movedAway && !gone ? [kBringBack] : [];
+}
+
+// `gone`: the document was destroyed; nothing can be made of it any more. `movedAway`: the revision takes a moved session back.
+function Leg(p: { session: string; revision: string; leg: JsonObject; document: JsonObject | undefined; gone: boolean; movedAway: boolean;
+  onAct: (act: Act) => void }): JSX.Element {
   const target = textAt(p.leg, 'target');
   const held = textAt(p.leg, 'state') === 'held';
+  const deeds = deedsOf(textAt(p.leg, 'state'), p.gone, p.movedAway);
   const landing = listAt(p.leg, 'landing');
   return (
     <section class="sheet" aria-label={`For ${target}`}>
       <header><h2>{target}</h2><Stand leg={p.leg} named={false} /></header>
-      {held && <div class="row">{kDeeds.filter(([deed]) => !p.gone || deed === 'withdraw').map(([deed, title, explain, button]) => (
+      {deeds.length > 0 && <div class="row">{deeds.map(([deed, title, explain, button]) => (
         <button type="button" class="chip" key={deed} onClick={() => p.onAct({
           title, explain, button, path: `/sessions/${p.session}/${deed}`, more: { revision: Number(p.revision), target } })}>{title}</button>))}</div>}
       <Issues outcome={objectAt(p.leg, 'outcome')} />
@@ -109,6 +120,7 @@ export function Message(p: { session: string; revision: number; news: News }): J
   if (states !== '' && states !== seen.states) setSeen({ states, count: seen.count + 1 });
   const message = useTold('GET', `/sessions/${encodeURIComponent(p.session)}/revisions/${revision}`, undefined, seen.count);
   const document = objectAt(message.value, 'document');
+  const movedAway = listAt(message.value, 'records').some((one) => textAt(one, 'kind') === 'accepted' && textAt(one, 'reason') === 'moved-away');
   const left = Array.isArray((message.value as JsonObject | undefined)?.['left']) ? (message.value as { left: string[] }).left : [];
   return (
     <section class="room message" aria-label="Message">
@@ -125,7 +137,7 @@ export function Message(p: { session: string; revision: number; news: News }): J
       {textAt(message.value, 'destroyed') && <p class="banner">What this message held is not here any more: {textAt(message.value, 'destroyed')}.</p>}
       {listAt(message.value, 'targets').map((leg) => (
         <Leg key={textAt(leg, 'target')} session={p.session} revision={String(revision)} leg={leg} document={document}
-          gone={textAt(message.value, 'destroyed') !== ''} onAct={setAct} />))}
+          gone={textAt(message.value, 'destroyed') !== ''} movedAway={movedAway} onAct={setAct} />))}
       {document && <div class="row"><a class="chip" href={`#try-out/${p.session}/${revision}`}>Try changed maps on it</a>
         {!isTakenBack(document) && <button type="button" class="chip" onClick={() => setAct({
           title: 'Move to the right patient', path: `/sessions/${p.session}/move`, button: 'Move', system: textAt(objectAt(objectAt(document, 'patient'), 'identifier'), 'system'),
