@@ -28,6 +28,7 @@
 #include "engine/delivery/away.h"
 #include "engine/intake/steering.h"
 #include "engine/journal/copy.h"
+#include "engine/journal/file_lock.h"
 #include "engine/journal/journal.h"
 #include "engine/journal/open_store.h"
 #include "engine/journal/search_key.h"
@@ -243,7 +244,19 @@ int reconcile(const Arguments& arguments) {
                : fail(known.error());
 }
 
+// No engine begins on it meanwhile, and none is at work. Held from before the store is opened until
+// it is closed (file_lock.h). Where nothing can be written, nobody does.
+base::Result<journal::FileLock> end_of_writing(const std::string& location) {
+  if (journal::is_database(location) || ::access(location.c_str(), F_OK) != 0) {
+    return journal::FileLock();
+  }
+  auto lock = journal::FileLock::take(location);
+  return lock || lock.error().code == base::ErrorCode::kConflict ? std::move(lock)
+                                                                 : journal::FileLock();
+}
+
 int copy_records(const Arguments& arguments) {
+  const auto ended = end_of_writing(arguments.from_journal);
   auto from = journal::open_store({arguments.from_journal, OpenMode::kRead});
   if (!from) {
     return fail(from.error());
@@ -253,17 +266,25 @@ int copy_records(const Arguments& arguments) {
     return fail(to.error());
   }
   const bool shown = ::isatty(STDERR_FILENO) == 1;
-  const auto report = journal::copy_journal(**from, **to, [shown](journal::Position there) {
-    if (shown) {
-      std::fprintf(stderr, "\r%llu records", static_cast<unsigned long long>(there));
-    }
-  });
+  const auto report =
+      journal::copy_journal(**from, **to, ended.has_value(), [shown](journal::Position there) {
+        if (shown) {
+          std::fprintf(stderr, "\r%llu records", static_cast<unsigned long long>(there));
+        }
+      });
   if (!report) {
     return fail(report.error());
   }
   std::printf("%llu records were there, %llu copied; both journals have the root %s\n",
               static_cast<unsigned long long>(report->there),
               static_cast<unsigned long long>(report->copied), base::to_hex(report->root).c_str());
+  if (!report->whole) {
+    std::fprintf(
+        stderr,
+        "chartferry journal: an engine still writes the journal that is copied; end it and "
+        "copy again: until then no engine starts on the copy\n");
+    return kNo;
+  }
   return kOk;
 }
 

@@ -168,32 +168,30 @@ int shred(Store& store, const std::string& patient, const KeepingArguments& argu
 }
 
 // A hold may be meant for somebody who is yet to come; a slip of the pen looks the same.
-Result<void> warn_of_a_stranger(const Store& store, const std::string& patient) {
+Result<bool> is_a_stranger(const Store& store, const std::string& patient) {
   journal::Query query;
   query.patient = patient;
   query.kind = Kind::kAccepted;
   query.limit = 1;
   const auto found = store.search(query);
-  if (!found) {
-    return found.error();
-  }
-  if (found->empty()) {
-    std::fprintf(stderr,
-                 "chartferry journal: this journal has no session of this patient; the hold is set "
-                 "all the same: look whether system, value and --key are right\n");
-  }
-  return {};
+  return found ? Result<bool>(found->empty()) : found.error();
 }
 
 int hold(Store& store, const std::string& patient, const KeepingArguments& arguments) {
-  if (auto looked = warn_of_a_stranger(store, patient); !looked) {
-    return fail(looked.error());
+  const auto stranger = is_a_stranger(store, patient);
+  if (!stranger) {
+    return fail(stranger.error());
   }
   Change change = change_of(Kind::kHold, arguments);
   change.record.patient = patient;
   const auto outcome = append(store, std::move(change));
   if (!outcome) {
     return fail(outcome.error());
+  }
+  if (*stranger) {
+    std::fprintf(stderr,
+                 "chartferry journal: this journal has no session of this patient; the hold is set "
+                 "all the same: look whether system, value and --key are right\n");
   }
   std::printf("nothing of this patient is destroyed until `journal end-hold %llu`\n",
               wide(outcome->record.position));

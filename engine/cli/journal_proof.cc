@@ -307,6 +307,9 @@ int verify_journal(const Store& store, const ProofFiles& files) {
     return fail(there.error());
   }
   const auto judged = judge(store, files);
+  if (!judged && judged.error().code == ErrorCode::kIo) {
+    return fail(judged.error());  // a database that went away is no journal that was altered
+  }
   if (!judged) {
     std::printf("unreadable: %s\n", shown_text(judged.error().text()).c_str());
     return kNo;

@@ -82,7 +82,7 @@ Result<std::vector<CopiedRecord>> next_records(const Store& from, Position first
 
 }  // namespace
 
-Result<CopyReport> copy_journal(const Store& from, Store& to,
+Result<CopyReport> copy_journal(const Store& from, Store& to, bool ended,
                                 const std::function<void(Position)>& progress) {
   const auto size = from.size();
   const auto there = to.size();
@@ -100,6 +100,11 @@ Result<CopyReport> copy_journal(const Store& from, Store& to,
     return Error(ErrorCode::kConflict,
                  "the journal to copy to holds records that are not those of the other one; copy "
                  "into an empty one");
+  }
+  // Without its keys, or with some of its records only, it would look like a journal of its own: an
+  // engine would send again what has landed, and keep in clear what was sealed.
+  if (auto said = to.agree(kCopying, "1"); !said) {
+    return said.error();
   }
   while (report.there + report.copied < *size) {
     const auto records = next_records(from, report.there + report.copied + 1);
@@ -142,7 +147,13 @@ Result<CopyReport> copy_journal(const Store& from, Store& to,
     return Error(ErrorCode::kCorrupt, "the copy's tree is not that of the original");
   }
   report.root = made->root();
-  return report;
+  const auto end = from.size();
+  if (!end) {
+    return end.error();
+  }
+  report.whole = ended && *end == *size;
+  const auto free = report.whole ? to.retract(kCopying) : Result<void>();
+  return free ? Result<CopyReport>(report) : free.error();
 }
 
 }  // namespace engine::journal

@@ -14,12 +14,14 @@ struct CopyReport {
   Position there = 0;   // records that the target had
   Position copied = 0;  // that came to it
   base::Digest root{};  // of both
+  bool whole = false;   // nothing came to `from` meanwhile, nor can any more
 };
 
-// `from` is not changed; nobody else may write into `to` meanwhile. `progress` hears how many
+// `from` is not changed; nobody else may write into `to`, and no engine starts on it, until a copy
+// was whole, for which nobody may write into `from` any more (`ended`). `progress` hears how many
 // records the target has. Errors: kConflict when what the target holds is no beginning of `from`,
 // kCorrupt naming the record whose bytes are not what it says, kIo.
-base::Result<CopyReport> copy_journal(const Store& from, Store& to,
+base::Result<CopyReport> copy_journal(const Store& from, Store& to, bool ended,
                                       const std::function<void(Position)>& progress);
 
 }  // namespace engine::journal

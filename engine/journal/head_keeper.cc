@@ -96,20 +96,40 @@ void HeadKeeper::name_no_heads(Kept& kept) {
   }
 }
 
-// What is wrong is looked at again from the start, should it be put right.
-Result<void> HeadKeeper::contradiction(const Claim& claim, std::string what) {
+// All is read again: the records from the first, and what the files say of them.
+void HeadKeeper::begin_anew() {
   read_ = false;
   for (Place& place : places_) {
     place.read = false;
     place.size = 0;
   }
-  Error error(ErrorCode::kCorrupt, std::move(what), claim.path);
   claims_.clear();
   damaged_.clear();
   unproved_.clear();
   newest_.reset();
   none_before_ = false;
+}
+
+// What is wrong is looked at again from the start, should it be put right.
+Result<void> HeadKeeper::contradiction(const Claim& claim, std::string what) {
+  Error error(ErrorCode::kCorrupt, std::move(what), claim.path);
+  begin_anew();
   return error;
+}
+
+// Whether what was read is still the beginning of the log. A database that took over from another
+// may lack its end; each leaf holds the one before it, so that the last one tells.
+Result<bool> HeadKeeper::goes_on() {
+  if (!read_ || tree_.size() == 0) {
+    return true;
+  }
+  bool same = false;
+  const auto scanned =
+      store_.scan(tree_.size(), [&](Position position, std::string_view, const base::Digest& leaf) {
+        same = position == tree_.size() && leaf == last_leaf_;
+        return false;
+      });
+  return scanned ? Result<bool>(same) : scanned.error();
 }
 
 // Asked of heads that do not agree only: there may be half a million that do. Of another key nobody
@@ -189,6 +209,13 @@ void HeadKeeper::thin_out(Place& place) {
 
 // The first time the whole tree is read, and must pass through all heads that were signed.
 Result<void> HeadKeeper::catch_up(Kept& kept) {
+  const auto same = goes_on();
+  if (!same) {
+    return same.error();
+  }
+  if (!*same) {
+    begin_anew();
+  }
   if (auto read = read_places(kept); !read) {
     return read;
   }
@@ -204,6 +231,7 @@ Result<void> HeadKeeper::catch_up(Kept& kept) {
                              " does not hash to its leaf");
         }
         tree_.append(leaf);
+        last_leaf_ = leaf;
         const auto [first, last] = claims_.equal_range(tree_.size());
         for (auto claim = first; claim != last; ++claim) {
           if (claim->second.root != tree_.root()) {

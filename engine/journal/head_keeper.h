@@ -49,7 +49,8 @@ class HeadKeeper {
   };
   HeadKeeper(const Store& store, const base::Clock& clock, HeadSigner signer, const Files& files);
 
-  // Reads the records since the last call and signs the tree when it has grown. Errors: kCorrupt
+  // Reads the records since the last call, or all when the log is not the one any more that was
+  // read, and signs the tree when it has grown. Errors: kCorrupt
   // when the tree is not one that a head of any file was signed for (a head with this key only
   // when its signature verifies), and then nothing is signed any
   // more until the journal or that file was put right; kIo when the journal or the file beside it
@@ -83,6 +84,8 @@ class HeadKeeper {
   base::Result<void> read_places(Kept& kept);
   void read_newest(Place& place, const std::vector<TreeHead>& heads);
   void name_no_heads(Kept& kept);
+  void begin_anew();
+  base::Result<bool> goes_on();
   base::Result<void> catch_up(Kept& kept);
   using HeadFiles = std::map<std::string, HeadsFile>;
   base::Result<bool> proves(const Claim& claim, HeadFiles& files);
@@ -101,6 +104,7 @@ class HeadKeeper {
   bool key_is_old_;
   bool none_before_;  // this run signed the first head with this key: no file can miss an older one
   Frontier tree_;
+  base::Digest last_leaf_{};                    // of the tree
   std::multimap<std::uint64_t, Claim> claims_;  // by size
   std::vector<std::string> damaged_;            // not handed out yet
   std::vector<Unproved> unproved_;

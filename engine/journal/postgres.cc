@@ -141,6 +141,9 @@ constexpr const char* kSetUp = R"sql(
 SET lock_timeout = '10s';
 SET statement_timeout = 0;
 SET idle_in_transaction_session_timeout = '10s';
+SET idle_session_timeout = 0;
+SELECT set_config('transaction_timeout', '0', false)
+  WHERE current_setting('transaction_timeout', true) IS NOT NULL;
 SET tcp_keepalives_idle = 10;
 SET tcp_keepalives_interval = 5;
 SET tcp_keepalives_count = 3;
@@ -153,15 +156,36 @@ SELECT set_config('synchronous_commit', 'on', false)
   WHERE current_setting('synchronous_commit') IN ('off', 'local');
 )sql";
 
+std::ptrdiff_t count_of(const PQconninfoOption* options) {
+  std::ptrdiff_t count = 0;
+  while (options != nullptr && options[count].keyword != nullptr) {
+    ++count;
+  }
+  return count;
+}
+
 }  // namespace
 
 bool is_address(std::string_view location) {
-  return location.substr(0, 13) == "postgresql://" || location.substr(0, 11) == "postgres://";
+  std::string begin(location.substr(0, std::string_view("postgresql:").size()));
+  std::transform(begin.begin(), begin.end(), begin.begin(),
+                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+  if (begin.rfind("postgres:", 0) == 0 || begin == "postgresql:") {
+    return true;
+  }
+  // "host=... dbname=...": no file is meant, and its name would be a password's.
+  PQconninfoOption* const words = PQconninfoParse(std::string(location).c_str(), nullptr);
+  const bool any = std::any_of(words, words + count_of(words),
+                               [](const PQconninfoOption& one) { return one.val != nullptr; });
+  PQconninfoFree(words);
+  return any;
 }
 
 Result<void> check_address(const std::string& address) {
   char* problem = nullptr;
-  PQconninfoOption* const options = PQconninfoParse(address.c_str(), &problem);
+  const bool is_url =
+      address.rfind("postgresql://", 0) == 0 || address.rfind("postgres://", 0) == 0;
+  PQconninfoOption* const options = is_url ? PQconninfoParse(address.c_str(), &problem) : nullptr;
   PQfreemem(problem);  // may quote what was meant as a password
   if (options == nullptr) {
     return Error(ErrorCode::kInvalid,
@@ -170,7 +194,8 @@ Result<void> check_address(const std::string& address) {
   }
   bool secret = false;
   for (const PQconninfoOption* one = options; one->keyword != nullptr; ++one) {
-    secret = secret || (std::string_view(one->keyword) == "password" && one->val != nullptr);
+    // As libpq marks what is not to be seen.
+    secret = secret || (one->dispchar[0] == '*' && one->val != nullptr);
   }
   PQconninfoFree(options);
   if (secret) {
@@ -197,6 +222,10 @@ Result<std::unique_ptr<Connection>> Connection::open(const std::string& address,
       "chartferry", wait.c_str(), "10", "5", "3", "30000", "UTF8", address.c_str(), nullptr};
   std::unique_ptr<Connection> out(
       new Connection(PQconnectdbParams(names.data(), values.data(), 1), patience));
+  // What a statement does not say in its own answer, such as that the connection is ended, libpq
+  // would write between the lines of the log.
+  PQsetNoticeProcessor(
+      out->handle_, [](void*, const char*) {}, nullptr);
   // Sending waits in wait_for_answer(), too.
   if (out->handle_ == nullptr || out->lost() || PQsetnonblocking(out->handle_, 1) != 0) {
     return out->error(nullptr);
@@ -247,6 +276,11 @@ Answer Connection::wait_for_answer(milliseconds patience) {
 }
 
 Result<void> Connection::script(const char* sql, milliseconds patience) {
+  const auto done = finds(sql, patience);
+  return done ? Result<void>() : done.error();
+}
+
+Result<bool> Connection::finds(const char* sql, milliseconds patience) {
   Answer answer;
   if (PQsendQuery(handle_, sql) != 0) {
     answer = wait_for_answer(patience);
@@ -255,7 +289,7 @@ Result<void> Connection::script(const char* sql, milliseconds patience) {
   if (status != PGRES_COMMAND_OK && status != PGRES_TUPLES_OK) {
     return error(answer.get());
   }
-  return {};
+  return PQntuples(answer.get()) > 0;
 }
 
 sql::Run Connection::run(const char* sql) {

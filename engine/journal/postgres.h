@@ -41,6 +41,9 @@ class Connection final : public sql::Connection {
 
   base::Result<void> script(const char* sql) override { return script(sql, patience_); }
   base::Result<void> script(const char* sql, std::chrono::milliseconds patience);
+  // As script(); whether the last statement found a row.
+  base::Result<bool> finds(const char* sql) { return finds(sql, patience_); }
+  base::Result<bool> finds(const char* sql, std::chrono::milliseconds patience);
   sql::Run run(const char* sql) override;
   base::Result<void> begin_snapshot() override;
 

@@ -41,9 +41,9 @@ std::uint64_t hash_of(std::string_view key) {
 
 }  // namespace
 
-Result<std::unique_ptr<Fellows>> Fellows::join(const PostgresOptions& options,
+Result<std::unique_ptr<Fellows>> Fellows::join(const PostgresOptions& options, Home home,
                                                std::string instance) {
-  std::unique_ptr<Fellows> out(new Fellows(options, std::move(instance)));
+  std::unique_ptr<Fellows> out(new Fellows(options, std::move(home), std::move(instance)));
   out->wake_ = ::eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
   if (out->wake_ < 0) {
     return Error(ErrorCode::kIo, "the engine cannot make what wakes its listener");
@@ -100,7 +100,7 @@ Result<void> Fellows::connect() {
   if (connection_ != nullptr && !connection_->lost()) {
     return {};
   }
-  auto opened = Connection::open(address_, false, base::limits::kEngineBeatWait);
+  auto opened = postgres::connect(home_, false, base::limits::kEngineBeatWait);
   if (!opened) {
     return opened.error();
   }
@@ -165,6 +165,9 @@ Result<bool> Fellows::take_name() {
 // False when the name is another instance's by now. A connection that broke may hold the name for a
 // while yet, as far as the database knows; the row says all the same whose it is.
 Result<bool> Fellows::say_alive() {
+  if (name_lost_) {
+    return false;
+  }
   if (!named_) {
     const auto taken = take_name();
     if (!taken) {
@@ -185,7 +188,10 @@ Result<bool> Fellows::say_alive() {
     return of.error();
   }
   if (!named_ || *of != predecessor_) {
-    return false;
+    // Whoever begins under the name after that one has to find it free.
+    const auto freed = connection_->script("SELECT pg_advisory_unlock_all()");
+    named_ = false;
+    return freed ? Result<bool>(false) : freed.error();
   }
   const auto claimed = claim();
   return claimed ? Result<bool>(true) : claimed.error();

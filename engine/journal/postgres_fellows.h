@@ -17,6 +17,7 @@
 #include <utility>
 
 #include "engine/journal/postgres.h"
+#include "engine/journal/postgres_home.h"
 #include "engine/journal/postgres_roll.h"
 #include "engine/journal/postgres_store.h"
 #include "engine/journal/store.h"
@@ -27,7 +28,7 @@ class Fellows {
  public:
   // Takes the name and begins to listen. `instance`: another one for each run of an engine. Errors:
   // kConflict when an engine of this name runs, kIo.
-  static base::Result<std::unique_ptr<Fellows>> join(const PostgresOptions& options,
+  static base::Result<std::unique_ptr<Fellows>> join(const PostgresOptions& options, Home home,
                                                      std::string instance);
   // Says that it goes.
   ~Fellows();
@@ -58,8 +59,8 @@ class Fellows {
 
  private:
   using Time = std::chrono::steady_clock::time_point;
-  Fellows(const PostgresOptions& options, std::string instance)
-      : address_(options.address),
+  Fellows(const PostgresOptions& options, Home home, std::string instance)
+      : home_(std::move(home)),
         name_(options.engine),
         instance_(std::move(instance)),
         send_lease_(options.leases.send),
@@ -79,7 +80,7 @@ class Fellows {
   bool listen(Time until);
   bool heard();
 
-  const std::string address_;
+  const Home home_;
   const std::string name_;
   const std::string instance_;
   const std::chrono::milliseconds send_lease_;

@@ -24,7 +24,7 @@ base::Result<std::unique_ptr<Connection>> Readers::take() {
       return connection;
     }
   }
-  auto opened = Connection::open(address_, true);
+  auto opened = connect(home_, true);
   if (opened && plans_ == Plans::kAlongIndexes) {
     if (auto set = (*opened)->script(kAlongIndexes); !set) {
       opened = set.error();

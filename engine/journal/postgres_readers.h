@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "engine/journal/postgres.h"
+#include "engine/journal/postgres_home.h"
 
 namespace engine::journal::postgres {
 
@@ -22,8 +23,8 @@ class Readers {
     // database knows of a table's rows lags behind a burst, and it estimates few where many wait.
     kAlongIndexes,
   };
-  explicit Readers(std::string address, Plans plans = Plans::kAsItEstimates)
-      : address_(std::move(address)), plans_(plans) {}
+  explicit Readers(Home home, Plans plans = Plans::kAsItEstimates)
+      : home_(std::move(home)), plans_(plans) {}
 
   template <class Question>
   auto ask(const Question& question) -> decltype(question(std::declval<sql::Connection&>())) {
@@ -50,7 +51,7 @@ class Readers {
   base::Result<std::unique_ptr<Connection>> take();
   void give(std::unique_ptr<Connection> connection);
 
-  const std::string address_;
+  const Home home_;
   const Plans plans_;
   std::mutex mutex_;
   std::condition_variable returned_;

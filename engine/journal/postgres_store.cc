@@ -8,6 +8,7 @@
 #include "engine/journal/keeping.h"
 #include "engine/journal/log_writer.h"
 #include "engine/journal/postgres_fellows.h"
+#include "engine/journal/postgres_home.h"
 #include "engine/journal/postgres_readers.h"
 #include "engine/journal/postgres_sends.h"
 #include "engine/journal/postgres_tables.h"
@@ -27,21 +28,21 @@ using sql::Connection;
 
 class PostgresStore final : public Store {
  public:
-  PostgresStore(const std::string& address, std::string writer_id, std::unique_ptr<Fellows> fellows,
+  PostgresStore(const postgres::Home& home, std::string writer_id, std::unique_ptr<Fellows> fellows,
                 std::shared_ptr<const Sealing> sealing, bool shut)
       : fellows_(std::move(fellows)),
         sealing_(std::move(sealing)),
         shut_(shut),
         writer_(
-            address, std::move(writer_id),
+            home, std::move(writer_id),
             [this](int backend) {
               if (fellows_) {
                 fellows_->own_writer(backend);
               }
             },
             sealing_.get()),
-        readers_(address),
-        queue_readers_(address, postgres::Readers::Plans::kAlongIndexes) {}
+        readers_(home),
+        queue_readers_(home, postgres::Readers::Plans::kAlongIndexes) {}
 
   Result<std::vector<Outcome>> commit(std::vector<Change>& batch,
                                       const base::Clock& clock) override;
@@ -61,6 +62,7 @@ class PostgresStore final : public Store {
     }
   }
   Result<void> agree(std::string_view name, std::string_view value) override;
+  Result<void> retract(std::string_view name) override;
   Result<std::string> agreed(std::string_view name) const override {
     return readers_.ask([&](Connection& c) { return queries::agreed(c, name); });
   }
@@ -219,7 +221,8 @@ void PostgresStore::vacuum_keys() {
 // The dispatched record says which engine sends.
 Result<std::vector<Leg>> PostgresStore::orphans() const {
   std::vector<Leg> out;
-  if (!fellows_) {
+  // An engine that is not heard of may have lost its name: what is sent under it is another's then.
+  if (!fellows_ || !fellows_->may_send()) {
     return out;
   }
   // Both before and after the look: one that ends meanwhile is none that was left.
@@ -248,6 +251,11 @@ Result<std::vector<Leg>> PostgresStore::orphans() const {
 Result<void> PostgresStore::agree(std::string_view name, std::string_view value) {
   const auto connection = writer_.connection();
   return connection ? queries::agree(**connection, name, value) : connection.error();
+}
+
+Result<void> PostgresStore::retract(std::string_view name) {
+  const auto connection = writer_.connection();
+  return connection ? queries::retract(**connection, name) : connection.error();
 }
 
 // An engine translates at once what it took in; what is found here was left by one that ended, or
@@ -314,8 +322,12 @@ Result<std::string> new_writer(postgres::Connection& connection) {
 // Which master key is in force is settled by one engine at a time.
 Result<void> agree(postgres::Connection& connection, const PostgresOptions& options) {
   const bool first = options.mode == OpenMode::kEngine;
-  auto done =
-      connection.script(first ? "BEGIN; SELECT one FROM sequencer FOR UPDATE" : "BEGIN READ ONLY");
+  const auto begun =
+      first ? connection.finds("BEGIN; SELECT one FROM sequencer FOR UPDATE") : Result<bool>(true);
+  auto done = !first   ? connection.script("BEGIN READ ONLY")
+              : !begun ? begun.error()
+              : *begun ? Result<void>()
+                       : postgres::no_sequencer();
   if (done) {
     done = body_keys::agree(connection, options.sealing.get(), first);
   }
@@ -338,8 +350,14 @@ Result<std::unique_ptr<Store>> open_postgres_store(const PostgresOptions& option
   if (ready) {
     ready = postgres::check_format(**connection);
   }
+  if (ready && (options.mode == OpenMode::kEngine || options.mode == OpenMode::kCommand)) {
+    ready = queries::check_copied(**connection);
+  }
   if (ready && options.mode == OpenMode::kEngine) {
     ready = postgres::forget_the_gone(**connection);
+  }
+  if (ready && create) {
+    ready = postgres::mark_journal(**connection);
   }
   if (!ready) {
     return ready.error();
@@ -354,20 +372,25 @@ Result<std::unique_ptr<Store>> open_postgres_store(const PostgresOptions& option
   if (!shut) {
     return shut.error();
   }
+  auto mark = postgres::mark_of(**connection);
+  if (!mark) {
+    return mark.error();
+  }
+  const postgres::Home home{options.address, std::move(*mark)};
   auto writer = new_writer(**connection);
   if (!writer) {
     return writer.error();
   }
   std::unique_ptr<Fellows> fellows;
   if (options.mode == OpenMode::kEngine) {
-    auto joined = Fellows::join(options, *writer);
+    auto joined = Fellows::join(options, home, *writer);
     if (!joined) {
       return joined.error();
     }
     fellows = std::move(*joined);
   }
   return std::unique_ptr<Store>(std::make_unique<PostgresStore>(
-      options.address, std::move(*writer), std::move(fellows), options.sealing, *shut));
+      home, std::move(*writer), std::move(fellows), options.sealing, *shut));
 }
 
 }  // namespace engine::journal

@@ -74,6 +74,20 @@ base::Result<bool> has_tables(Connection& connection) {
       .step();
 }
 
+base::Error agreed_is_gone() {
+  return {
+      base::ErrorCode::kCorrupt,
+      "the journal's table agreed does not say any more what those who write it agreed on; bring "
+      "the journal back from a backup"};
+}
+
+// A journal that lost the table which says that it is one.
+base::Result<void> check_none(Connection& connection) {
+  const auto there =
+      connection.run("SELECT 1 FROM pg_catalog.pg_class WHERE oid = to_regclass('record')").step();
+  return !there ? there.error() : *there ? agreed_is_gone() : base::Result<void>();
+}
+
 // Which run of an engine has its name. Engines of before this column write beside it.
 base::Result<void> add_instances(Connection& connection) {
   const auto there = connection
@@ -98,6 +112,9 @@ base::Result<void> create_tables(Connection& connection) {
   }
   const auto there = has_tables(connection);
   done = there ? base::Result<void>() : there.error();
+  if (done && !*there) {
+    done = check_none(connection);
+  }
   if (done && !*there) {
     done = connection.script(kTables);
   }
@@ -129,12 +146,17 @@ base::Result<void> check_format(Connection& connection) {
     return there.error();
   }
   if (!*there) {
-    return base::Error(base::ErrorCode::kNotFound,
-                       "this database holds no journal; an engine makes it when it starts");
+    const auto none = check_none(connection);
+    return !none ? none.error()
+                 : base::Error(base::ErrorCode::kNotFound,
+                               "this database holds no journal; an engine makes it when it starts");
   }
   const auto format = format_of(connection);
   if (!format) {
     return format.error();
+  }
+  if (format->empty()) {
+    return agreed_is_gone();
   }
   if (*format == "1") {
     return base::Error(base::ErrorCode::kUnsupported,

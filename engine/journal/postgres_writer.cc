@@ -7,9 +7,15 @@ namespace engine::journal::postgres {
 using base::Error;
 using base::Result;
 
+Error no_sequencer() {
+  return {base::ErrorCode::kCorrupt,
+          "the journal's table sequencer has lost its row, which keeps engines from writing at the "
+          "same time; put it back: INSERT INTO sequencer VALUES(1)"};
+}
+
 Result<Connection*> Writer::connection() {
   if (connection_ == nullptr || connection_->lost()) {
-    auto opened = Connection::open(address_, false);
+    auto opened = connect(home_, false);
     if (!opened) {
       return opened.error();
     }
@@ -33,11 +39,13 @@ Error Writer::failed(Error error, End& end) {
 // the lock. The news go out with the commit, to all engines.
 Result<void> Writer::begin() {
   const auto connected = connection();
-  return connected ? (*connected)
-                         ->script(
-                             "BEGIN ISOLATION LEVEL READ COMMITTED READ WRITE; NOTIFY "
-                             "chartferry_journal; SELECT one FROM sequencer FOR UPDATE")
-                   : connected.error();
+  const auto locked = connected
+                          ? (*connected)
+                                ->finds(
+                                    "BEGIN ISOLATION LEVEL READ COMMITTED READ WRITE; NOTIFY "
+                                    "chartferry_journal; SELECT one FROM sequencer FOR UPDATE")
+                          : connected.error();
+  return !locked || *locked ? (locked ? Result<void>() : locked.error()) : no_sequencer();
 }
 
 Result<bool> Writer::has_batch() {

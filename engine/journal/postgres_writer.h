@@ -17,18 +17,21 @@
 #include "engine/base/result.h"
 #include "engine/journal/log_writer.h"
 #include "engine/journal/postgres.h"
+#include "engine/journal/postgres_home.h"
 
 namespace engine::journal::postgres {
 
 inline constexpr std::chrono::milliseconds kDoubtPause{200};
 
+// Of a transaction that found no row to lock.
+base::Error no_sequencer();
+
 class Writer {
  public:
   // `id`: another one for each writer. `connected` hears the number of each new backend. `sealing`:
   // what bodies are sealed with; null: they are not.
-  Writer(std::string address, std::string id, std::function<void(int)> connected,
-         const Sealing* sealing)
-      : address_(std::move(address)),
+  Writer(Home home, std::string id, std::function<void(int)> connected, const Sealing* sealing)
+      : home_(std::move(home)),
         id_(std::move(id)),
         connected_(std::move(connected)),
         sealing_(sealing) {}
@@ -58,7 +61,7 @@ class Writer {
   base::Result<void> note_batch();
   base::Result<void> commit();
 
-  const std::string address_;
+  const Home home_;
   const std::string id_;
   const std::function<void(int)> connected_;
   const Sealing* const sealing_;

@@ -112,6 +112,22 @@ base::Result<std::string> agreed(Connection& connection, std::string_view name) 
   return *stepped ? std::string(row.blob_at(0)) : std::string();
 }
 
+base::Result<void> retract(Connection& connection, std::string_view name) {
+  return connection.run("DELETE FROM agreed WHERE name = ?").text(name).finish();
+}
+
+base::Result<void> check_copied(Connection& connection) {
+  const auto copying = agreed(connection, kCopying);
+  if (!copying) {
+    return copying.error();
+  }
+  return copying->empty()
+             ? base::Result<void>()
+             : base::Error(base::ErrorCode::kConflict,
+                           "another journal was not copied into this one to its end: nobody writes "
+                           "into that any more, and journal copy goes on where it stopped");
+}
+
 base::Result<Position> size(Connection& connection) {
   auto end = end_of_log(connection);
   if (!end) {

@@ -29,6 +29,9 @@ base::Result<void> insert_part(Connection& connection, Position position, std::s
 // As Store::agree() and agreed(). The table must be there.
 base::Result<void> agree(Connection& connection, std::string_view name, std::string_view value);
 base::Result<std::string> agreed(Connection& connection, std::string_view name);
+base::Result<void> retract(Connection& connection, std::string_view name);
+// Errors: kConflict while another journal is being copied into this one (kCopying).
+base::Result<void> check_copied(Connection& connection);
 
 base::Result<Position> size(Connection& connection);
 base::Result<std::string> head_text(Connection& connection, Position position);

@@ -128,6 +128,7 @@ class SqliteStore final : public Store {
   base::Result<void> restore(const std::vector<CopiedRecord>& records) override;
 
   base::Result<void> agree(std::string_view name, std::string_view value) override;
+  base::Result<void> retract(std::string_view name) override;
   base::Result<std::string> agreed(std::string_view name) const override {
     return read([&](Connection& c) -> base::Result<std::string> {
       const auto lost = sqlite::lost_agreed(c);
@@ -314,6 +315,19 @@ base::Result<void> SqliteStore::agree(std::string_view name, std::string_view va
   });
 }
 
+// The table is there with its first row, and goes with its last.
+base::Result<void> SqliteStore::retract(std::string_view name) {
+  return transact([&](LogWriter& log) -> base::Result<void> {
+    const auto there = sqlite::has_agreed(log.connection());
+    if (!there || !*there) {
+      return there ? base::Result<void>() : there.error();
+    }
+    const auto done = queries::retract(log.connection(), name);
+    const auto none = done ? sqlite::lost_agreed(log.connection()) : done.error();
+    return !none ? none.error() : *none ? log.connection().script("DROP TABLE agreed") : done;
+  });
+}
+
 // Pages as they were before stay in the log of SQLite until they are overwritten. While somebody
 // reads them this has to wait for the next time; an engine, whose senders wait, does not even try
 // twice.
@@ -377,6 +391,10 @@ base::Result<std::unique_ptr<Connection>> open_writer(const SqliteOptions& optio
   auto ready = sqlite::prepare_for_writing(**opened, create);
   if (!ready && ready.error().code == base::ErrorCode::kIo && !create) {
     return unwritable(ready.error(), options.path);
+  }
+  const auto agreed = ready ? sqlite::has_agreed(**opened) : ready.error();
+  if (agreed && *agreed && options.mode != OpenMode::kCopy) {
+    ready = queries::check_copied(**opened);
   }
   if (ready && (options.mode == OpenMode::kEngine || options.sealing != nullptr)) {
     ready = body_keys::agree(**opened, options.sealing.get(), options.mode == OpenMode::kEngine);

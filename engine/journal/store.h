@@ -145,6 +145,10 @@ struct CopiedRecord {
   bool removed = false;  // its parts were, and a later record says so
 };
 
+// Under this name a journal into which another one is copied says so until it has all of it: until
+// then nobody else writes into it.
+inline constexpr std::string_view kCopying = "copying";
+
 // The reasons of the two accepted records by which a session goes to another patient. For the one
 // that was taken back nothing is taken in any more: what comes is conflicting, with this reason.
 inline constexpr const char* kMovedAway = "moved-away";
@@ -188,6 +192,8 @@ class Store {
   // All who write must mean the same by `name`: the first value is kept, durable on return.
   // Errors: kConflict, kIo.
   virtual base::Result<void> agree(std::string_view name, std::string_view value) = 0;
+  // Forgets it. Errors: kIo.
+  virtual base::Result<void> retract(std::string_view name) = 0;
   // What was kept; "" when nothing was yet.
   virtual base::Result<std::string> agreed(std::string_view name) const = 0;
 

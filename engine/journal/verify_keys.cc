@@ -83,6 +83,15 @@ Result<void> check_search_key(const Store& store, const std::optional<StartMarks
   return {};
 }
 
+Result<void> check_copied(const Store& store, Faults& out) {
+  const auto copying = store.agreed(kCopying);
+  if (copying && !copying->empty()) {
+    out.emplace_back("another journal was not copied into this one to its end");
+  }
+  return copying || copying.error().code == base::ErrorCode::kCorrupt ? Result<void>()
+                                                                      : copying.error();
+}
+
 }  // namespace
 
 Result<Faults> check_keys(const Store& store, const KeysById& keys, const std::string& master,
@@ -92,6 +101,9 @@ Result<Faults> check_keys(const Store& store, const KeysById& keys, const std::s
   auto checked = check_master(store, !keys.empty(), master, marks, out);
   if (checked) {
     checked = check_search_key(store, marks, out);
+  }
+  if (checked) {
+    checked = check_copied(store, out);
   }
   return checked ? Result<Faults>(std::move(out)) : checked.error();
 }

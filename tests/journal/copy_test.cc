@@ -7,6 +7,7 @@
 
 #include "engine/journal/merkle.h"
 #include "engine/journal/open_store.h"
+#include "tests/journal/growing_store.h"
 #include "tests/journal/store_conformance.h"
 
 namespace engine::journal {
@@ -28,9 +29,19 @@ class Copy : public StoreConformance {
     ASSERT_TRUE(store.commit(batch, clock_).has_value());
   }
   base::Result<CopyReport> copy(const Store& from, Store& to) {
-    return copy_journal(from, to, [](Position) {});
+    return copy_journal(from, to, ended_, [](Position) {});
   }
+  bool ended_ = true;
   TemporaryFolder folder_;
+};
+
+// A store in which something goes wrong behind the records.
+class WithoutKeys final : public GrowingStore {
+ public:
+  explicit WithoutKeys(Store& store) : GrowingStore(store, nullptr) {}
+  base::Result<void> restore_keys(const std::vector<WrappedKey>&, std::string_view) override {
+    return base::Error(base::ErrorCode::kIo, "the disk is full");
+  }
 };
 
 TEST_P(Copy, HasTheSameTreeAndStatesThereAndBackAndGoesOnWhereItStopped) {
@@ -61,6 +72,45 @@ TEST_P(Copy, HasTheSameTreeAndStatesThereAndBackAndGoesOnWhereItStopped) {
   EXPECT_EQ(third->root, second->root);
   EXPECT_EQ(*(*again)->check_fold(5), std::vector<std::string>());
   again->reset();
+}
+
+// Without its keys and its end it looks like a journal of its own.
+TEST_P(Copy, NobodyWritesIntoOneThatIsNotWhole) {
+  fill(*store_, 0, 3);
+  const auto house = GetParam().make();
+  auto target = house->open(OpenMode::kCopy, nullptr);
+  ASSERT_TRUE(target.has_value()) << target.error().text();
+  const auto expect_shut = [&] {
+    target->reset();
+    for (const OpenMode mode : {OpenMode::kEngine, OpenMode::kCommand}) {
+      const auto refused = house->open(mode, nullptr);
+      ASSERT_FALSE(refused.has_value());
+      EXPECT_EQ(refused.error().code, base::ErrorCode::kConflict);
+      EXPECT_NE(refused.error().text().find("journal copy"), std::string::npos);
+    }
+    auto read = house->open(OpenMode::kRead, nullptr);
+    ASSERT_TRUE(read.has_value()) << read.error().text();
+    EXPECT_EQ(verify(**read)->faults,
+              std::vector<std::string>{"another journal was not copied into this one to its end"});
+    read->reset();
+    target = house->open(OpenMode::kCopy, nullptr);
+    ASSERT_TRUE(target.has_value()) << target.error().text();
+  };
+  WithoutKeys broken(**target);
+  EXPECT_EQ(copy(*store_, broken).error().code, base::ErrorCode::kIo);
+  expect_shut();
+  ended_ = false;
+  auto report = copy(*store_, **target);
+  EXPECT_TRUE(report.has_value() && !report->whole && report->copied == 0);
+  expect_shut();
+  ended_ = true;
+  report = copy(*store_, **target);
+  EXPECT_TRUE(report.has_value() && report->whole);
+  target->reset();
+  auto engine = house->open();
+  ASSERT_TRUE(engine.has_value()) << engine.error().text();
+  EXPECT_EQ(verify(**engine)->faults, std::vector<std::string>());
+  engine->reset();
 }
 
 TEST_P(Copy, RefusesAJournalThatIsNoBeginningOfTheOther) {

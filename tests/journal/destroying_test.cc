@@ -294,7 +294,7 @@ TEST_P(Destroying, IsCopiedAndCatchesUpInAnEarlierCopy) {
   const auto copy_to = [&](const std::string& name) {
     auto to = open_store({folder.file(name), OpenMode::kCopy, "", sealing_of("m")});
     EXPECT_TRUE(to.has_value());
-    const auto report = copy_journal(*store_, **to, [](Position) {});
+    const auto report = copy_journal(*store_, **to, true, [](Position) {});
     EXPECT_TRUE(report.has_value()) << (report ? "" : report.error().text());
     return std::move(*to);
   };

@@ -40,6 +40,7 @@ class GrowingStore : public Store {
   base::Result<void> agree(std::string_view name, std::string_view value) override {
     return store_->agree(name, value);
   }
+  base::Result<void> retract(std::string_view name) override { return store_->retract(name); }
   base::Result<std::string> agreed(std::string_view name) const override {
     return store_->agreed(name);
   }

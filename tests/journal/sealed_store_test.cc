@@ -154,7 +154,7 @@ TEST_P(SealedStore, IsCopiedWithItsKeys) {
   {
     auto to = open_store({folder.file("copy"), OpenMode::kCopy});
     ASSERT_TRUE(to.has_value()) << to.error().text();
-    const auto report = copy_journal(*store_, **to, [](Position) {});
+    const auto report = copy_journal(*store_, **to, true, [](Position) {});
     ASSERT_TRUE(report.has_value()) << report.error().text();
     EXPECT_EQ((*to)->part(1, "document").error().code, base::ErrorCode::kUnsupported);
   }

@@ -176,8 +176,6 @@ INSTANTIATE_TEST_SUITE_P(
                   "the index leg_due is not made as in any journal"},
         Tampering{"column_added", "ALTER TABLE record ADD COLUMN more TEXT DEFAULT 'x'",
                   "the table record is not made as in any journal"},
-        Tampering{"form_of_before", "PRAGMA user_version=1",
-                  "it says that it is of form 1 and holds tables of a later one"},
         Tampering{"table_dropped", "DROP TABLE revision; CREATE TABLE other(x)",
                   "the table revision is missing"},
         Tampering{"leaf_longer",
@@ -200,6 +198,22 @@ TEST_F(StoreTest, AFileThatSaysNothingFalseIsSound) {
   store_.reset();
   sql("DROP INDEX leg_due; CREATE INDEX leg_due ON leg( target,\n\taccepted )\nWHERE due IS NOT "
       "NULL; CREATE INDEX site ON record(kind); ANALYZE");
+  open();
+  expect_sound();
+}
+
+// It would hide what the tables of the later form say was destroyed. An engine that starts on it
+// brings it up to date.
+TEST_F(StoreTest, AFileThatSaysThatItIsOfAnEarlierFormThanItIsIsNamed) {
+  write(Kind::kAccepted, "a", 1);
+  store_.reset();
+  sql("PRAGMA user_version=1");
+  auto read = open_sqlite_store({folder_.file("journal"), OpenMode::kRead});
+  ASSERT_TRUE(read.has_value()) << read.error().text();
+  EXPECT_EQ(*(*read)->check_fold(5),
+            std::vector<std::string>{"database file: it says that it is of form 1 and holds tables "
+                                     "of a later one"});
+  read->reset();
   open();
   expect_sound();
 }

@@ -13,6 +13,7 @@
 #include "engine/journal/head_keeper.h"
 #include "engine/journal/verify.h"
 #include "tests/journal/fixture.h"
+#include "tests/journal/growing_store.h"
 
 namespace engine::journal {
 namespace {
@@ -260,6 +261,33 @@ TEST_F(KeptHeads, TellARewrittenLogFromAGrownOne) {
   EXPECT_NE(other->faults[0].find("the first 3 records are not those"), std::string::npos);
   ASSERT_EQ(shorter->faults.size(), 1U);
   EXPECT_NE(shorter->faults[0].find("covers 3 records, the log has 2"), std::string::npos);
+}
+
+// As when a standby takes over that lacked the last records, under an engine that goes on.
+TEST_F(KeptHeads, NothingIsSignedOverALogThatCameInAnothersPlace) {
+  const auto store = store_of("a", {"k", "l", "m"});
+  GrowingStore seen(*store, nullptr);
+  HeadKeeper keeper = keeper_of(seen);
+  ASSERT_TRUE(keeper.keep().has_value());
+  const auto shorter = store_of("b", {"k", "l"});
+  seen.be(*shorter);
+  EXPECT_NE(keeper.keep().error().text().find("there were 3, the journal has 2"),
+            std::string::npos);
+  for (const char* id : {"x", "y"}) {
+    ASSERT_TRUE(write(*shorter, clock_, Change(record_of(Kind::kAccepted, id, 1))).has_value());
+  }
+  EXPECT_EQ(keeper.keep().error().code, base::ErrorCode::kCorrupt);
+  EXPECT_EQ(heads_of(heads_).size(), 1U);
+  // What was read and not signed is forgotten without a word.
+  HeadKeeper other = keeper_of(seen);
+  seen.be(*store);
+  ASSERT_TRUE(other.keep().has_value());
+  const auto longer = store_of("c", {"k", "l", "m", "n"});
+  seen.be(*longer);
+  const auto kept = other.keep();
+  ASSERT_TRUE(kept.has_value()) << kept.error().text();
+  EXPECT_EQ(kept->head->size, 4U);
+  EXPECT_EQ(verify(*longer, heads_of(heads_))->faults, std::vector<std::string>());
 }
 
 TEST_F(KeptHeads, AnOlderCopyContradictsItsAnchorAndIsNotSigned) {
