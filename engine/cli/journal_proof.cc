@@ -216,8 +216,9 @@ Result<Judged> judge(const Store& store, const ProofFiles& files) {
   }
   if (heads.all == 0) {
     report->remarks.push_back(
-        "no signed tree heads: nothing tells whether the newest records were "
-        "cut off");
+        "no signed tree heads: nothing tells whether anybody with the key ever had these records; "
+        "an engine signs when it starts, once a minute and when it ends, so that its file of heads "
+        "was taken away or is not the one that was given");
   }
   return Judged{std::move(*report), heads.all};
 }
@@ -315,6 +316,7 @@ int verify_journal(const Store& store, const ProofFiles& files) {
     return kNo;
   }
   const journal::Verification* report = &judged->report;
+  const bool proved = report->records == 0 || report->heads_agree > 0;
   for (const std::string& remark : report->remarks) {
     std::printf("remark: %s\n", shown_text(remark).c_str());
   }
@@ -329,12 +331,14 @@ int verify_journal(const Store& store, const ProofFiles& files) {
         static_cast<unsigned long long>(report->unopened));
   }
   std::printf("%s: %llu records, %llu parts, %llu bytes, %zu of %zu tree heads agree, root %s\n",
-              report->sound() ? "sound" : "NOT SOUND",
+              !report->sound() ? "NOT SOUND"
+              : proved         ? "sound"
+                               : "NOT PROVED",
               static_cast<unsigned long long>(report->records),
               static_cast<unsigned long long>(report->parts),
               static_cast<unsigned long long>(report->stored_bytes), report->heads_agree,
               judged->heads, base::to_hex(report->root).c_str());
-  return report->sound() ? kOk : kNo;
+  return !report->sound() ? kNo : proved ? kOk : kUsage;
 }
 
 Result<std::string> soundness_report(const Store& store, const ProofFiles& files) {

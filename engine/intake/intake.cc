@@ -241,7 +241,8 @@ void Intake::State::keep(const Arrival& arrival, therapy::Translator::Admission 
   change.record.revision = header.revision;
   change.record.patient = person_key(world.search_key, header.patient_key);
   change.record.therapist = person_key(world.search_key, header.therapist_key);
-  change.record.content = std::move(admission.content);
+  change.record.content = journal::document_mark(world.search_key, admission.content);
+  change.plain_content = std::move(admission.content);
   choose_targets(targets, admission.meets, change);
   change.record.actor = arrival.sender;
   change.parts.push_back(journal::to_stored(Part("document", arrival.body)));

@@ -164,7 +164,7 @@ Result<Change> acceptance(const std::string& body, const char* reason, const Ses
   change.record.patient = key.hide(admission.header.patient_key);
   change.record.therapist =
       admission.header.therapist_key == "|" ? "" : key.hide(admission.header.therapist_key);
-  change.record.content = std::move(admission.content);
+  change.record.content = journal::document_mark(key, admission.content);
   change.record.reason = reason;
   change.record.actor = wanted.actor;
   change.record.why = wanted.why;

@@ -5,6 +5,7 @@
 #include "engine/base/aes_gcm.h"
 #include "engine/base/check.h"
 #include "engine/journal/queries.h"
+#include "engine/journal/start_marks.h"
 #include "engine/journal/stored.h"
 
 namespace engine::journal::body_keys {
@@ -158,8 +159,14 @@ Result<void> agree(Connection& connection, const Sealing* sealing, bool first) {
   }
   if (in_force->empty()) {
     const auto keys = any_key(connection);
-    if (!keys || *keys) {
-      return keys ? lost_master() : keys.error();
+    // Whoever takes the row out can take the keys out, too; the starts say what there was.
+    const auto marks = keys && !*keys ? newest_start_marks(connection)
+                                      : base::Result<std::optional<StartMarks>>(std::nullopt);
+    if (!keys || !marks) {
+      return keys ? marks.error() : keys.error();
+    }
+    if (*keys || (*marks && !(*marks)->master.empty())) {
+      return lost_master();
     }
     return sealing != nullptr && first ? set_master(connection, sealing->masters.ids().front())
                                        : Result<void>();

@@ -195,7 +195,9 @@ Result<Outcome> LogWriter::write(const Change& change, const std::string& time) 
     }
     return append(std::move(record), change.parts, time);
   }
-  const bool repeated = same != known->end() && same->content == record.content;
+  const bool repeated =
+      same != known->end() && (same->content == record.content ||
+                               (!same->content.empty() && same->content == change.plain_content));
   record.kind = repeated ? Kind::kRepeated : Kind::kConflicting;
   record.targets.clear();
   record.reason = *moved && !repeated ? kMovedAway : "";

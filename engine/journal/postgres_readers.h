@@ -27,7 +27,7 @@ class Readers {
       : home_(std::move(home)), plans_(plans) {}
 
   template <class Question>
-  auto ask(const Question& question) -> decltype(question(std::declval<sql::Connection&>())) {
+  auto ask(const Question& question) -> decltype(question(std::declval<Connection&>())) {
     bool lost = false;
     auto answer = ask_once(question, lost);
     return !answer && lost ? ask_once(question, lost) : std::move(answer);
@@ -35,7 +35,7 @@ class Readers {
   // For a question that tells a visitor what it finds, which must not hear it twice.
   template <class Question>
   auto ask_once(const Question& question, bool& lost)
-      -> decltype(question(std::declval<sql::Connection&>())) {
+      -> decltype(question(std::declval<Connection&>())) {
     auto connection = take();
     if (!connection) {
       return std::move(connection).error();

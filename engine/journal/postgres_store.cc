@@ -7,6 +7,7 @@
 #include "engine/journal/body_keys.h"
 #include "engine/journal/keeping.h"
 #include "engine/journal/log_writer.h"
+#include "engine/journal/postgres_check.h"
 #include "engine/journal/postgres_fellows.h"
 #include "engine/journal/postgres_home.h"
 #include "engine/journal/postgres_readers.h"
@@ -306,8 +307,20 @@ Result<std::vector<std::string>> PostgresStore::check_fold(std::size_t limit) co
     return created.error();
   }
   bool lost = false;
-  return readers_.ask_once(
+  auto out =
+      readers_.ask_once([](postgres::Connection& c) { return postgres::check_tables(c); }, lost);
+  if (!out) {
+    return out;
+  }
+  auto compared = readers_.ask_once(
       [&](Connection& c) { return queries::compare_with_fold(c, **again, limit); }, lost);
+  if (!compared && out->empty()) {
+    return compared;
+  }
+  compared ? static_cast<void>(out->insert(out->end(), compared->begin(), compared->end()))
+           : out->push_back("states: " + compared.error().text());
+  out->resize(std::min(out->size(), limit));
+  return out;
 }
 
 Result<std::string> new_writer(postgres::Connection& connection) {
@@ -352,6 +365,9 @@ Result<std::unique_ptr<Store>> open_postgres_store(const PostgresOptions& option
   }
   if (ready && (options.mode == OpenMode::kEngine || options.mode == OpenMode::kCommand)) {
     ready = queries::check_copied(**connection);
+  }
+  if (ready && options.mode == OpenMode::kEngine) {
+    ready = postgres::check_lasting(**connection);
   }
   if (ready && options.mode == OpenMode::kEngine) {
     ready = postgres::forget_the_gone(**connection);

@@ -53,6 +53,10 @@ std::string SearchKey::hide(std::string_view identifier) const {
   return base::to_hex(hmac_sha256(secret_, identifier)).substr(0, 32);
 }
 
+std::string document_mark(const SearchKey& key, std::string_view canonical_hash) {
+  return "keyed " + key.derive("document", canonical_hash);
+}
+
 std::string SearchKey::derive(std::string_view purpose, std::string_view whose) const {
   const std::string info = std::string(purpose) + '\0' + std::string(whose);
   return base::to_hex(hkdf_sha256(secret_, "", info));

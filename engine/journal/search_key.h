@@ -33,6 +33,10 @@ class SearchKey {
   std::string secret_;
 };
 
+// What an accepted record says of its document, by the hash of the canonical form: a hash alone
+// would give away, also when the document was destroyed, which of some values it held.
+std::string document_mark(const SearchKey& key, std::string_view canonical_hash);
+
 // By which programs know the key without knowing it: the name under which they agree on it.
 inline constexpr std::string_view kSearchKeyMark = "search key";
 

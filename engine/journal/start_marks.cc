@@ -2,6 +2,9 @@
 
 #include <algorithm>
 #include <string_view>
+#include <vector>
+
+#include "engine/journal/queries.h"
 
 namespace engine::journal {
 namespace {
@@ -31,13 +34,16 @@ std::optional<StartMarks> start_marks_of(const Record& record) {
   return marks;
 }
 
-base::Result<std::optional<StartMarks>> newest_start_marks(const Store& store) {
+namespace {
+
+template <class Search>
+base::Result<std::optional<StartMarks>> newest_found(const Search& search) {
   Query query;
   query.kind = Kind::kStarted;
   query.newest_first = true;
   query.limit = 1;
   while (true) {
-    const auto found = store.search(query);
+    const base::Result<std::vector<Record>> found = search(query);
     if (!found) {
       return found.error();
     }
@@ -49,6 +55,16 @@ base::Result<std::optional<StartMarks>> newest_start_marks(const Store& store) {
     }
     query.after = found->front().position;
   }
+}
+
+}  // namespace
+
+base::Result<std::optional<StartMarks>> newest_start_marks(const Store& store) {
+  return newest_found([&](const Query& query) { return store.search(query); });
+}
+
+base::Result<std::optional<StartMarks>> newest_start_marks(sql::Connection& connection) {
+  return newest_found([&](const Query& query) { return queries::search(connection, query); });
 }
 
 }  // namespace engine::journal

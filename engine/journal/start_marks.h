@@ -6,6 +6,7 @@
 #include <string>
 
 #include "engine/base/result.h"
+#include "engine/journal/sql.h"
 #include "engine/journal/store.h"
 
 namespace engine::journal {
@@ -22,5 +23,6 @@ std::optional<StartMarks> start_marks_of(const Record& record);
 
 // Of the newest start that says them. Errors: kIo.
 base::Result<std::optional<StartMarks>> newest_start_marks(const Store& store);
+base::Result<std::optional<StartMarks>> newest_start_marks(sql::Connection& connection);
 
 }  // namespace engine::journal

@@ -81,6 +81,9 @@ struct Change {
   // Of an accepted record: further targets, names separated by commas. Those that an earlier
   // revision went to get this one, too, lest they keep what it corrects.
   std::string also_if_before;
+  // Of an accepted record: what its `content` would be in a record of before that was keyed. Who
+  // has sent the same before such records were is answered as then.
+  std::string plain_content;
   // Of a held record: it was established that nothing of the revision is at its target. Otherwise
   // one that may be there stays so, and the record says it.
   bool nothing_there = false;

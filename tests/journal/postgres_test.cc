@@ -428,6 +428,7 @@ TEST_P(PostgresEngines, AskAfterACommitWhoseAnswerWasLost) {
   EXPECT_EQ(write(Kind::kChecked, "a", 1).position, 2u);
   EXPECT_EQ(*store_->size(), 2u);
   EXPECT_EQ(legs_text(*store_, {"a"}), "a/1 checked");
+  sql("DROP FUNCTION end_it CASCADE");
   expect_sound();
 }
 
@@ -483,6 +484,47 @@ TEST_P(PostgresEngines, WriteNothingWithoutTheRowThatTheyLock) {
   expect_sound();
 }
 
+TEST_P(PostgresEngines, NameTablesThatAreNotMadeAsInAnyJournal) {
+  const struct {
+    const char* change;
+    const char* back;
+    const char* finding;
+  } table[] = {
+      {"DROP INDEX leg_held; CREATE INDEX leg_held ON leg(accepted) WHERE state = 99",
+       "DROP INDEX leg_held; CREATE INDEX leg_held ON leg(accepted) WHERE state = 5",
+       "the index leg_held is not made as in any journal, or is not in use"},
+      {"DROP INDEX record_patient",
+       "CREATE INDEX record_patient ON record(patient) WHERE patient IS NOT NULL",
+       "the index record_patient is missing"},
+      {"ALTER TABLE record ALTER head DROP NOT NULL", "ALTER TABLE record ALTER head SET NOT NULL",
+       "the table record is not made as in any journal"},
+      {"ALTER TABLE leg ENABLE ROW LEVEL SECURITY", "ALTER TABLE leg DISABLE ROW LEVEL SECURITY",
+       "the table leg has what no journal has: row level security"},
+      {"CREATE RULE lost AS ON INSERT TO part DO INSTEAD NOTHING", "DROP RULE lost ON part",
+       "the table part has what no journal has: rule lost"},
+      {"DELETE FROM sequencer", "INSERT INTO sequencer VALUES(1)",
+       "the table sequencer has lost its row"},
+      {"ALTER TABLE part SET UNLOGGED", "ALTER TABLE part SET LOGGED",
+       "the table part would not survive a crash of the database (UNLOGGED)"},
+  };
+  write(Kind::kAccepted, "a", 1);
+  for (const auto& row : table) {
+    sql(row.change);
+    EXPECT_EQ(*store_->check_fold(5),
+              std::vector<std::string>{std::string("database: ") + row.finding});
+    sql(row.back);
+  }
+  sql("CREATE INDEX site ON record(kind); ALTER TABLE record ADD COLUMN site TEXT");
+  expect_sound();
+  sql("ALTER TABLE record SET UNLOGGED");
+  store_.reset();
+  const auto refused = open_postgres_store({house_->location(), OpenMode::kEngine, "engine"});
+  EXPECT_EQ(refused.error().code, base::ErrorCode::kUnsupported);
+  sql("ALTER TABLE record SET LOGGED");
+  open();
+  expect_sound();
+}
+
 // What it refuses in the middle leaves nothing of what came before.
 TEST_P(PostgresEngines, KeepNothingOfABatchThatTheDatabaseRefuses) {
   sql("CREATE FUNCTION refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN IF NEW.revision = 13 "
@@ -502,6 +544,10 @@ TEST_P(PostgresEngines, KeepNothingOfABatchThatTheDatabaseRefuses) {
     ASSERT_TRUE(store_->commit(batch, clock_).has_value());
     EXPECT_EQ(*store_->size(), before + 2);
   }
+  EXPECT_EQ(*store_->check_fold(5),
+            std::vector<std::string>{
+                "database: the table revision has what no journal has: trigger refusing"});
+  sql("DROP FUNCTION refuse CASCADE");
   expect_sound();
 }
 

@@ -291,6 +291,11 @@ TEST_P(SealedStore, AMasterKeyThatTheStartsNameAndTheTableDoesNotIsAFault) {
             "bodies are sealed under the master key abcdabcdabcdabcd, and the table body_master "
             "does not say so\n");
   store_.reset();
+  // Not without a key, under which all would be in clear from here on, and not as if it were new.
+  EXPECT_EQ(house_->open().error().code, base::ErrorCode::kCorrupt);
+  EXPECT_EQ(house_->open(OpenMode::kEngine, sealing_of("m")).error().code,
+            base::ErrorCode::kCorrupt);
+  EXPECT_TRUE(house_->open(OpenMode::kRead, nullptr).has_value());
 }
 
 TEST_P(SealedStore, TheKeyThatHidesThePatientsIsTheOneOfTheStarts) {

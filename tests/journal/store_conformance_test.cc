@@ -50,6 +50,21 @@ TEST_P(StoreConformance, TellsRepeatedFromConflicting) {
   expect_sound();
 }
 
+// An engine of before wrote the hash itself.
+TEST_P(StoreConformance, TellsRepeatedByWhatRecordsOfBeforeSayOfTheContent) {
+  Change before(record_of(Kind::kAccepted, "a", 1));
+  before.record.content = "hash";
+  write(std::move(before));
+  const auto again = [&](const char* plain) {
+    Change change(record_of(Kind::kAccepted, "a", 1));
+    change.record.content = "keyed";
+    change.plain_content = plain;
+    return write(std::move(change)).verdict;
+  };
+  EXPECT_EQ(again("hash"), Outcome::Verdict::kRepeated);
+  EXPECT_EQ(again("other"), Outcome::Verdict::kConflicting);
+}
+
 TEST_P(StoreConformance, TakesNothingInForASessionThatWasMovedAway) {
   write(Kind::kAccepted, "a", 1);
   Change away(record_of(Kind::kAccepted, "a", 2));
