@@ -283,14 +283,17 @@ base::Result<std::optional<LegMark>> leg_mark(Connection& connection, const Reco
 
 // Nothing of the patient is on its way, also nothing that came later: what was held goes back to
 // its place before that. Asked once for all legs, of the few that are on their way. Then: no
-// unfinished leg of the patient came earlier, and no earlier revision of the session can still
+// unfinished leg of the patient came earlier, but for those that stand behind a held revision of
+// their session and wait for a person with it; and no earlier revision of the session can still
 // land. As values and not as NOT EXISTS: PostgreSQL makes a join of that, and where it has not
 // counted the rows yet it compares every leg that waits with every other.
 #define ENGINE_MAY_GO(target)                                                                     \
   "leg.patient NOT IN (SELECT s.patient FROM leg AS s INDEXED BY leg_sent WHERE s.state "         \
   "= 3 AND s.target = " target                                                                    \
-  ") AND coalesce((SELECT min(e.accepted) FROM leg AS e INDEXED BY leg_open WHERE e.open "        \
-  "= 1 AND e.target = leg.target AND e.patient = leg.patient), leg.accepted) >= "                 \
+  ") AND coalesce((SELECT e.accepted FROM leg AS e INDEXED BY leg_open WHERE e.open "             \
+  "= 1 AND e.target = leg.target AND e.patient = leg.patient AND coalesce((SELECT "               \
+  "min(h.revision) FROM leg AS h WHERE h.session = e.session AND h.revision < e.revision AND "    \
+  "h.target = e.target AND h.state = 5), 0) = 0 ORDER BY e.accepted LIMIT 1), leg.accepted) >= "  \
   "leg.accepted AND coalesce((SELECT min(f.revision) FROM leg AS f WHERE f.session = "            \
   "leg.session AND f.revision < leg.revision AND f.target = leg.target AND f.state IN (1, 2, 3, " \
   "5)), 0) = 0"

@@ -173,6 +173,11 @@ TEST_P(StoreConformance, ACorrectionWaitsForAnOriginalOfUnknownFate) {
   hold("a", 1, true);
   EXPECT_EQ(due_text(*store_), "");
   EXPECT_EQ(legs_text(*store_, {"a"}), "a/1 held(why), a/2 checked");
+  // With it waits what stands behind it, and nothing else of the patient.
+  write(Kind::kAccepted, "aa", 1);
+  EXPECT_EQ(due_text(*store_), "");
+  write(Kind::kChecked, "aa", 1);
+  EXPECT_EQ(due_text(*store_), "aa/1");
   write(Kind::kReleased, "a", 1);
   EXPECT_EQ(due_text(*store_), "a/1");
   write(Kind::kDispatched, "a", 1);
