@@ -29,17 +29,32 @@ bool is_one_of(const std::array<std::string_view, N>& list, std::string_view nam
   return std::find(list.begin(), list.end(), name) != list.end();
 }
 
-// A search or a name within the bundle becomes the server's name of the resource.
-bool same_reference(std::string_view theirs, std::string_view ours) {
-  const std::size_t question = ours.find('?');
-  if (question != std::string_view::npos) {
-    return resource_of(theirs).starts_with(std::string(ours.substr(0, question)) + '/');
-  }
-  return ours.starts_with("urn:") || theirs == ours ||
-         (!resource_of(ours).empty() && resource_of(theirs) == resource_of(ours));
-}
+class Comparison {
+ public:
+  explicit Comparison(const References& references) : references_(references) {}
+  bool same(const Node& theirs, const Node& ours) const;
 
-bool same(const Node& theirs, const Node& ours);
+ private:
+  bool same_reference(std::string_view theirs, std::string_view ours) const;
+  bool same_members(const Node& theirs, const Node& ours) const;
+
+  const References& references_;
+};
+
+// A search or a name within the bundle becomes the server's name of the resource.
+bool Comparison::same_reference(std::string_view theirs, std::string_view ours) const {
+  const std::size_t question = ours.find('?');
+  if (theirs == ours || ours.starts_with("urn:")) {
+    return true;
+  }
+  if (question != std::string_view::npos) {
+    const auto meant = references_.find(ours);
+    return meant != references_.end()
+               ? !meant->second.empty() && resource_of(theirs) == meant->second
+               : resource_of(theirs).starts_with(std::string(ours.substr(0, question)) + '/');
+  }
+  return !resource_of(ours).empty() && resource_of(theirs) == resource_of(ours);
+}
 
 // What a server settles as it likes.
 bool is_settled(const Node& object, std::string_view name) {
@@ -49,7 +64,7 @@ bool is_settled(const Node& object, std::string_view name) {
          (object.find("reference") != nullptr && is_one_of(kOfReference, name));
 }
 
-bool same_members(const Node& theirs, const Node& ours) {
+bool Comparison::same_members(const Node& theirs, const Node& ours) const {
   for (const Node& member : ours) {
     const std::string_view name = member.name_text();
     if (is_settled(ours, name)) {
@@ -71,7 +86,7 @@ bool same_members(const Node& theirs, const Node& ours) {
   return true;
 }
 
-bool same(const Node& theirs, const Node& ours) {
+bool Comparison::same(const Node& theirs, const Node& ours) const {
   if (theirs.kind != ours.kind) {
     return false;
   }
@@ -193,11 +208,12 @@ std::string to_sentence(const Conflict& conflict) {
          " is there. Compare; release writes this revision over it, withdraw leaves it.";
 }
 
-bool is_as_sent(std::string_view server_resource, std::string_view sent_resource) {
+bool is_as_sent(std::string_view server_resource, std::string_view sent_resource,
+                const References& references) {
   Document theirs(names());
   Document ours(names());
   return theirs.parse(server_resource) && ours.parse(sent_resource) &&
-         same(*theirs.root(), *ours.root());
+         Comparison(references).same(*theirs.root(), *ours.root());
 }
 
 }  // namespace engine::delivery

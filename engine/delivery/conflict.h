@@ -2,6 +2,8 @@
 // What somebody else did to a resource that is ours, and how it is told apart from a write of ours
 // whose answer was lost: the version alone does not tell, the content does.
 
+#include <functional>
+#include <map>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -30,10 +32,16 @@ base::Result<std::vector<Conflict>> conflicts_of(const journal::Store& store,
 // For the person who has to decide. Names resources and versions and nothing of their content.
 std::string to_sentence(const Conflict& conflict);
 
+// What conditional references ("Patient?identifier=...") name on the server; "" when nothing there
+// is meant by one.
+using References = std::map<std::string, std::string, std::less<>>;
+
 // Whether a resource that the server gave is what the one that was sent says, no less and no more.
 // What a server settles does not count: id, meta, narrative, how references are written, and the
-// digits of a number beyond its value.
-bool is_as_sent(std::string_view server_resource, std::string_view sent_resource);
+// digits of a number beyond its value. A conditional reference that nobody has looked up (the
+// server does not let search) is compared by its type alone.
+bool is_as_sent(std::string_view server_resource, std::string_view sent_resource,
+                const References& references = {});
 
 // W/"2" and "2" are the same version here: a server writes both.
 bool same_version(std::string_view a, std::string_view b);

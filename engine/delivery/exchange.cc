@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <array>
 #include <chrono>
+#include <set>
+#include <span>
 #include <string_view>
 #include <utility>
 
@@ -220,8 +222,42 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       read_bundles(consignment_.given_up, given_up_);
       read_bundles(consignment_.landed, landed_);
       read_bundles(consignment_.later, later_);
+      add_searches({&*own_, 1});
+      for (const auto* bundles : {&given_up_, &landed_, &later_}) {
+        add_searches(*bundles);
+      }
     }
-    look_on();
+    resolve();
+  }
+
+  void add_searches(std::span<const SentResources> bundles) {
+    for (const SentResources& bundle : bundles) {
+      searches_.insert(bundle.searches().begin(), bundle.searches().end());
+    }
+  }
+
+  // Whose chart and which stay a resource belongs to is the one thing of its references that has
+  // to be known: the same values may hang on another patient.
+  void resolve() {
+    if (searches_.empty()) {
+      look_on();
+    } else {
+      ask(call_for(*searches_.begin(), consignment_.request_id), &Exchange::resolved);
+    }
+  }
+
+  void resolved(Reply reply) {
+    Sight sight;
+    if (!read_sight(*searches_.begin(), reply, sight) && sight.kind != Sight::Kind::kOther) {
+      cannot_look(reply);
+      return;
+    }
+    if (sight.kind != Sight::Kind::kOther && sight.kind != Sight::Kind::kForbidden) {
+      const bool one = sight.kind == Sight::Kind::kThere;
+      references_.emplace(*searches_.begin(), one ? sight.resource : std::string());
+    }
+    searches_.erase(searches_.begin());
+    resolve();
   }
 
   static void read_bundles(std::vector<std::string>& texts, std::vector<SentResources>& out) {
@@ -296,7 +332,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     const Message::Sent& sent = message_.sent[at.sent];
     const bool there = sight.kind == Sight::Kind::kThere;
     const bool as_known = there && same_version(sight.etag, sent.known.etag);
-    const bool ours = there && own_->is_as_sent(sent.full_url, sight.content);
+    const bool ours = there && own_->is_as_sent(sent.full_url, sight.content, references_);
     const bool as_landed = there && stands_as_landed(sent, sight);
     some_there_ = some_there_ || (moment_ == Moment::kBefore && there && !sent.known.unproven);
     const bool untouched = ((as_known && !sent.known.etag.empty()) || as_landed) && !ours &&
@@ -342,10 +378,10 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     }
   }
 
-  static bool is_one_of(const std::vector<SentResources>& bundles, const Message::Sent& sent,
-                        const std::string& content) {
+  bool is_one_of(const std::vector<SentResources>& bundles, const Message::Sent& sent,
+                 const std::string& content) const {
     return std::any_of(bundles.begin(), bundles.end(), [&](const SentResources& bundle) {
-      return bundle.is_as_sent(sent.full_url, content);
+      return bundle.is_as_sent(sent.full_url, content, references_);
     });
   }
 
@@ -357,7 +393,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     const auto last = std::find_if(landed_.begin(), landed_.end(), [&sent](const auto& bundle) {
       return bundle.has(sent.full_url);
     });
-    return last != landed_.end() && last->is_as_sent(sent.full_url, sight.content);
+    return last != landed_.end() && last->is_as_sent(sent.full_url, sight.content, references_);
   }
 
   void learn(const Message::Sent& sent, const Sight& sight) {
@@ -424,6 +460,8 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   std::vector<SentResources> given_up_;
   std::vector<SentResources> landed_;
   std::vector<SentResources> later_;
+  std::set<std::string> searches_;  // in them, not asked for yet
+  References references_;
   Conclusion outcome_;  // so far
   Landing landing_;     // of the message
   Moment moment_ = Moment::kBefore;

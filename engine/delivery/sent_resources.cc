@@ -2,11 +2,26 @@
 
 #include <algorithm>
 
-#include "engine/delivery/conflict.h"
 #include "engine/json/document.h"
 #include "engine/json/write.h"
 
 namespace engine::delivery {
+
+namespace {
+
+void add_searches(const json::Node& node, std::set<std::string>& out) {
+  for (const json::Node* child = node.first; child != nullptr; child = child->next) {
+    if (child->is_string() && child->name_text() == "reference") {
+      if (child->text().find('?') != std::string_view::npos) {
+        out.emplace(child->text());
+      }
+    } else if (child->first != nullptr) {
+      add_searches(*child, out);
+    }
+  }
+}
+
+}  // namespace
 
 SentResources::SentResources(std::string_view bundle) {
   const json::NameTable names;
@@ -15,6 +30,7 @@ SentResources::SentResources(std::string_view bundle) {
   for (const json::Node* entry = list != nullptr ? list->first : nullptr; entry != nullptr;
        entry = entry->next) {
     if (const json::Node* resource = entry->find("resource")) {
+      add_searches(*resource, searches_);
       const bool provenance = resource->string_at("resourceType") == "Provenance";
       texts_.try_emplace(std::string(entry->string_at("fullUrl")),
                          Sent{json::to_text(*resource), provenance});
@@ -22,9 +38,11 @@ SentResources::SentResources(std::string_view bundle) {
   }
 }
 
-bool SentResources::is_as_sent(std::string_view full_url, std::string_view server_resource) const {
+bool SentResources::is_as_sent(std::string_view full_url, std::string_view server_resource,
+                               const References& references) const {
   const auto found = texts_.find(full_url);
-  return found != texts_.end() && delivery::is_as_sent(server_resource, found->second.text);
+  return found != texts_.end() &&
+         delivery::is_as_sent(server_resource, found->second.text, references);
 }
 
 bool SentResources::all_carried(const std::function<bool(std::string_view full_url)>& holds) const {

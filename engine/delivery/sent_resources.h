@@ -4,8 +4,11 @@
 
 #include <functional>
 #include <map>
+#include <set>
 #include <string>
 #include <string_view>
+
+#include "engine/delivery/conflict.h"
 
 namespace engine::delivery {
 
@@ -16,7 +19,10 @@ class SentResources {
 
   bool has(std::string_view full_url) const { return texts_.find(full_url) != texts_.end(); }
   // Whether what the server gave is what was sent under this fullUrl (conflict.h).
-  bool is_as_sent(std::string_view full_url, std::string_view server_resource) const;
+  bool is_as_sent(std::string_view full_url, std::string_view server_resource,
+                  const References& references) const;
+  // The conditional references in them.
+  const std::set<std::string>& searches() const { return searches_; }
   // Whether `holds` for the fullUrl of each of them that a later bundle carries again or takes
   // back. A Provenance is about its own revision: it stays.
   bool all_carried(const std::function<bool(std::string_view full_url)>& holds) const;
@@ -27,6 +33,7 @@ class SentResources {
     bool provenance = false;
   };
   std::map<std::string, Sent, std::less<>> texts_;
+  std::set<std::string> searches_;
 };
 
 }  // namespace engine::delivery

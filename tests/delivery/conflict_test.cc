@@ -25,6 +25,16 @@ TEST(Conflict, KnowsOurContentInWhatAServerKept) {
       kOurs));
 }
 
+TEST(Conflict, KnowsWhoseItIsByWhatASearchForThemFound) {
+  std::string theirs = kOurs;
+  const std::string search = "Patient?identifier=s|1";
+  theirs.replace(theirs.find(search), search.size(), "https://server.example/fhir/Patient/3");
+  EXPECT_TRUE(is_as_sent(theirs, kOurs, {{search, "Patient/3"}}));
+  EXPECT_FALSE(is_as_sent(theirs, kOurs, {{search, "Patient/4"}})) << "on another chart";
+  EXPECT_FALSE(is_as_sent(theirs, kOurs, {{search, ""}})) << "nobody is meant by it";
+  EXPECT_TRUE(is_as_sent(theirs, kOurs, {{"Patient?identifier=s|2", "Patient/4"}}));
+}
+
 TEST(Conflict, KnowsWhatSomebodyElseWrote) {
   struct Row {
     const char* name;

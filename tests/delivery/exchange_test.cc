@@ -39,12 +39,32 @@ class Fresh final : public ExchangeTest {
  public:
   using ExchangeTest::leg;
   using ExchangeTest::send;
+  using ExchangeTest::server_;
   using ExchangeTest::state;
   using ExchangeTest::world_;
 
  private:
   void TestBody() override {}
 };
+
+// The answer was lost, and somebody has put it onto another chart since; or the server had.
+TEST_F(ExchangeTest, WhatHangsOnAnotherPatientsChartIsNotAsSent) {
+  const auto about = [](const std::string& reference) {
+    return R"("subject":{"reference":")" + reference + R"("},"identifier")";
+  };
+  std::string sent = entry("a", "1", false);
+  sent.replace(sent.find("\"identifier\""), 12, about("Patient?identifier=p"));
+  for (const bool moved : {false, true}) {
+    Fresh fresh;
+    fresh.server_.kept = {{"Patient/p", {1, R"({"resourceType":"Patient"})"}}};
+    fresh.server_.edit("Observation/a", R"({"resourceType":"Observation",)" +
+                                            about(moved ? "Patient/other" : "Patient/p") +
+                                            R"(:[{"value":"a"}],"value":"1"})");
+    fresh.send(1, sent);
+    EXPECT_EQ(fresh.state(1), moved ? "held changed-elsewhere" : "landed");
+    EXPECT_NE(fresh.server_.log.find("POST/Patient/"), std::string::npos);
+  }
+}
 
 // As after an answer too many on a connection: each answer is to the message before.
 TEST_F(ExchangeTest, ALandingOfOtherThingsIsNone) {

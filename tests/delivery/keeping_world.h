@@ -28,7 +28,8 @@ class KeepingServer {
       return call.path == "/metadata" ? StillPeer::status(200) : read(call.path.substr(1));
     }
     if (call.path.ends_with("/_search")) {
-      return search("Observation/" + call.body.substr(call.body.find('=') + 1));
+      const std::string type = call.path.substr(1, call.path.find('/', 1));
+      return search(type + call.body.substr(call.body.find('=') + 1));
     }
     Reply reply = take(call.body);
     if (lose_answers > 0) {
