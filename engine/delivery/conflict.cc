@@ -145,8 +145,11 @@ std::string to_text(const std::vector<Conflict>& conflicts) {
 }
 
 Result<std::vector<Conflict>> parse_conflicts(std::string_view text) {
-  Document document(names());
-  if (!document.parse(text) || !document.root()->is_array()) {
+  Document as_is(names());
+  Document mended(names());
+  const bool good = as_is.parse(text).has_value();
+  const Document& document = good ? as_is : mended;
+  if ((!good && !mended.parse(without_odd_bytes(text))) || !document.root()->is_array()) {
     return Error(ErrorCode::kCorrupt, "a conflict is no list");
   }
   std::vector<Conflict> out;

@@ -26,6 +26,7 @@
 #include <unistd.h>
 
 #include "engine/base/limits.h"
+#include "engine/delivery/name_search.h"
 #include "engine/fhir/issue.h"
 #include "engine/journal/open_file.h"
 
@@ -301,10 +302,14 @@ class HttpPeer final : public Peer {
  private:
   struct State {
     State(AsioLoop& loop, PeerConfig c, asio::ssl::context t)
-        : context(loop.context()), config(std::move(c)), tls(std::move(t)) {}
+        : context(loop.context()),
+          config(std::move(c)),
+          tls(std::move(t)),
+          names(loop, config.url.host) {}
     asio::io_context& context;
     PeerConfig config;
     asio::ssl::context tls;
+    NameSearch names;
     std::vector<LinkPtr> idle;
   };
   using StatePtr = std::shared_ptr<State>;
@@ -394,40 +399,43 @@ class HttpPeer final : public Peer {
     }
   }
 
-  // The system's search for a name cannot be ended; it can be left alone.
-  struct Search {
-    explicit Search(asio::io_context& context) : resolver(context), patience(context) {}
-    tcp::resolver resolver;
+  struct Waiting {
+    explicit Waiting(asio::io_context& context) : patience(context) {}
     asio::steady_timer patience;
-    beast::error_code error = beast::error::timeout;
-    tcp::resolver::results_type found;
+    std::optional<NameSearch::Found> found;
   };
 
-  static asio::awaitable<std::shared_ptr<Search>> resolve(StatePtr state) {
-    const auto search = std::make_shared<Search>(state->context);
-    search->patience.expires_after(base::limits::kResolveTimeout);
-    const BaseUrl& url = state->config.url;
-    search->resolver.async_resolve(
-        url.host, std::to_string(url.port),
-        [search](beast::error_code error, tcp::resolver::results_type found) {
-          search->error = error;
-          search->found = std::move(found);
-          search->patience.cancel();
-        });
-    co_await search->patience.async_wait(kUseTuple);
-    co_return search;
+  // The search cannot be ended; it can be left alone.
+  static asio::awaitable<NameSearch::Found> resolve(StatePtr state) {
+    const auto waiting = std::make_shared<Waiting>(state->context);
+    waiting->patience.expires_after(base::limits::kResolveTimeout);
+    state->names.find([waiting](const NameSearch::Found& found) {
+      waiting->found = found;
+      waiting->patience.cancel();
+    });
+    if (!waiting->found) {
+      co_await waiting->patience.async_wait(kUseTuple);
+    }
+    co_return waiting->found.value_or(NameSearch::Found{{}, "no name server answers"});
   }
 
   static asio::awaitable<bool> connect(StatePtr state, Link* link, Reply* reply) {
     const std::string host = state->config.url.host;
-    const auto search = co_await resolve(state);
-    if (search->error) {
-      *reply = Reply(Reply::Fate::kNotSent, search->error.message());
+    const NameSearch::Found found = co_await resolve(state);
+    std::vector<tcp::endpoint> endpoints;
+    for (const std::string& address : found.addresses) {
+      boost::system::error_code error;
+      const auto parsed = asio::ip::make_address(address, error);
+      if (!error) {
+        endpoints.emplace_back(parsed, state->config.url.port);
+      }
+    }
+    if (endpoints.empty()) {
+      *reply = Reply(Reply::Fate::kNotSent, found.trouble);
       co_return false;
     }
     link->lowest().expires_after(state->config.connect_timeout);
-    const auto [refused, endpoint] =
-        co_await link->lowest().async_connect(search->found, kUseTuple);
+    const auto [refused, endpoint] = co_await link->lowest().async_connect(endpoints, kUseTuple);
     if (refused) {
       *reply = Reply(Reply::Fate::kNotSent, refused.message());
       co_return false;

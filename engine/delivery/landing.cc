@@ -2,6 +2,7 @@
 
 #include <utility>
 
+#include "engine/delivery/location.h"
 #include "engine/json/document.h"
 #include "engine/json/write.h"
 
@@ -38,8 +39,11 @@ std::string to_text(const Landing& landing) {
 }
 
 base::Result<Landing> parse_landing(std::string_view text) {
-  Document document(names());
-  if (!document.parse(text) || !document.root()->is_array()) {
+  Document as_is(names());
+  Document mended(names());
+  const bool good = as_is.parse(text).has_value();
+  const Document& document = good ? as_is : mended;
+  if ((!good && !mended.parse(without_odd_bytes(text))) || !document.root()->is_array()) {
     return base::Error(base::ErrorCode::kCorrupt, "a landing is no list");
   }
   Landing out;

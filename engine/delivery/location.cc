@@ -61,6 +61,8 @@ std::string_view type_of(std::string_view url) {
   return url.substr(0, url.find_first_of("/?"));
 }
 
+// RFC 9110 section 8.8.3 also allows bytes above 7F, of no encoding: what is kept and shown is
+// text, and such a tag counts as none.
 std::string entity_tag_of(std::string_view text) {
   std::string_view opaque = text;
   if (opaque.starts_with("W/")) {
@@ -73,9 +75,16 @@ std::string entity_tag_of(std::string_view text) {
   opaque = opaque.substr(1, opaque.size() - 2);
   const bool good = std::all_of(opaque.begin(), opaque.end(), [](char c) {
     const auto byte = static_cast<unsigned char>(c);
-    return byte > ' ' && byte != '"' && byte != 0x7F;
+    return byte > ' ' && byte != '"' && byte < 0x7F;
   });
   return good ? std::string(text) : std::string();
+}
+
+std::string without_odd_bytes(std::string_view part) {
+  std::string out(part);
+  std::replace_if(
+      out.begin(), out.end(), [](char c) { return static_cast<unsigned char>(c) > 0x7F; }, '?');
+  return out;
 }
 
 bool is_id(std::string_view text) {

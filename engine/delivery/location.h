@@ -24,6 +24,9 @@ std::string_view type_of(std::string_view url);
 // limits::kEntityTagBytesMax; otherwise "", as if the server named no version. What comes back in
 // a header of ours must not end that header.
 std::string entity_tag_of(std::string_view text);
+// A part of a record in which an engine of before wrote down a tag with bytes above 7F, so that it
+// is no JSON: with '?' for each of them, which is no version that a server has.
+std::string without_odd_bytes(std::string_view part);
 
 // Whether the text is an id as R4 has it: at most 64 letters, digits, '-' and '.'.
 bool is_id(std::string_view text);

@@ -8,6 +8,7 @@
 #include "engine/base/limits.h"
 #include "engine/delivery/back_off.h"
 #include "engine/delivery/http_peer.h"
+#include "engine/delivery/landing.h"
 #include "engine/delivery/location.h"
 
 namespace engine::delivery {
@@ -189,6 +190,13 @@ TEST(EntityTag, IsTakenAsTheStandardWritesItAndNoOtherWay) {
         std::string("\"a\0b\"", 5), std::string("\"\x7F\""), "\"" + most + "x\""}) {
     EXPECT_EQ(entity_tag_of(bad), "") << bad;
   }
+  EXPECT_EQ(entity_tag_of("W/\"\xFF\xFE\""), "") << "no text, and parts of records are";
+  // As an engine wrote it that took such a tag.
+  const auto landing = parse_landing(
+      "[{\"location\":\"Observation/2/_history/1\",\"etag\":\"W/\\\"\xFF\xFE\\\"\"}]");
+  ASSERT_TRUE(landing.has_value());
+  EXPECT_EQ(landing->front().location, "Observation/2/_history/1");
+  EXPECT_EQ(landing->front().etag, "W/\"??\"");
 }
 
 TEST(BackOff, DoublesUpToTheCapAndStaysWithin) {
