@@ -11,6 +11,7 @@
 #include "engine/delivery/location.h"
 #include "engine/delivery/lookup.h"
 #include "engine/delivery/reference_order.h"
+#include "engine/delivery/verdict.h"
 #include "engine/fhir/issue.h"
 #include "engine/json/document.h"
 #include "engine/json/write.h"
@@ -54,8 +55,9 @@ bool may_be_place(std::string_view location, const Node& request) {
 bool is_of_a_record_server(const Reply& reply) {
   const bool blank = reply.body.find_first_not_of(" \t\r\n") == std::string::npos;
   Document document(names());
-  return blank || (!reply.body_cut && document.parse(reply.body) &&
-                   !document.root()->string_at("resourceType").empty());
+  return blank ||
+         (!reply.body_cut && document.parse(reply.body) &&
+          !document.root()->string_at("resourceType").empty() && !says_failure(document.root()));
 }
 
 Reply refusal(const char* code, std::string_view type) {
@@ -245,7 +247,8 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
       if (items_[i].landed) {
         row.location = place_of(response->string_at("location"));
         row.etag = entity_tag_of(response->string_at("etag"));
-        strange = strange || !may_be_place(row.location, *items_[i].request);
+        strange = strange || !may_be_place(row.location, *items_[i].request) ||
+                  says_failure(response->find("outcome"));
       } else if (!failure_) {
         failed_ = &items_[i];
         failure_ = std::make_unique<Reply>();

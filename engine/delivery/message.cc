@@ -1,6 +1,7 @@
 #include "engine/delivery/message.h"
 
 #include <optional>
+#include <set>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -225,13 +226,15 @@ bool is_of(const Message& message, const Landing& landing) {
   if (landing.size() != message.sent.size()) {
     return false;
   }
+  std::set<std::string> places;
   for (std::size_t i = 0; i < landing.size(); ++i) {
     const Message::Sent& sent = message.sent[i];
     const std::string resource = resource_of(landing[i].location);
     const bool other_type = !sent.type.empty() && type_of(resource) != sent.type;
     const bool other_id = (sent.way == Way::kVersion && resource != sent.known.resource) ||
                           (sent.way == Way::kPlace && resource != sent.place);
-    if (!resource.empty() && (other_type || other_id)) {
+    // Two entries are never one resource: a later revision would write one over the other.
+    if (!resource.empty() && (other_type || other_id || !places.insert(resource).second)) {
       return false;
     }
   }

@@ -41,8 +41,8 @@ struct Message {
 // name the resource. A bundle with nothing of either stays as it is, byte for byte.
 Message make_message(std::string bundle, const KnownVersions& known, const KnownVersions& there);
 
-// Whether a landing names only what the message wrote: each entry's type, and the id that it was
-// written under. An answer to another message does not.
+// Whether a landing names only what the message wrote: each entry's type, the id that it was
+// written under, and no place twice. An answer to another message does not.
 bool is_of(const Message& message, const Landing& landing);
 
 // The landing of the whole bundle from that of the message.

@@ -123,6 +123,22 @@ int leading_number(std::string_view text) {
 }
 
 // Of a transaction-response whose entries all succeeded.
+}  // namespace
+
+bool says_failure(const json::Node* outcome) {
+  const json::Node* issues = outcome != nullptr ? outcome->find("issue") : nullptr;
+  for (const json::Node* issue = issues != nullptr ? issues->first : nullptr; issue != nullptr;
+       issue = issue->next) {
+    const std::string_view severity = issue->string_at("severity");
+    if (severity == "error" || severity == "fatal") {
+      return true;
+    }
+  }
+  return false;
+}
+
+namespace {
+
 std::optional<Landing> read_landing(std::string_view body, std::size_t entries) {
   json::Document document(names());
   if (!document.parse(body).has_value() || document.root()->string_at("resourceType") != "Bundle" ||
@@ -137,7 +153,8 @@ std::optional<Landing> read_landing(std::string_view body, std::size_t entries) 
   for (const json::Node* entry = list == nullptr ? nullptr : list->first; entry != nullptr;
        entry = entry->next) {
     const json::Node* response = entry->find("response");
-    if (response == nullptr || response->string_at("status").substr(0, 1) != "2") {
+    if (response == nullptr || response->string_at("status").substr(0, 1) != "2" ||
+        says_failure(response->find("outcome"))) {
       return std::nullopt;
     }
     LandedEntry row;

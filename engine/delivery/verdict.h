@@ -10,6 +10,7 @@
 
 #include "engine/delivery/landing.h"
 #include "engine/delivery/peer.h"
+#include "engine/json/node.h"
 
 namespace engine::delivery {
 
@@ -37,6 +38,10 @@ Verdict judge(const Reply& reply, std::size_t entries, bool uncertain, std::int6
 // Retry-After (RFC 9110 section 10.2.3), seconds or a date, cut to limits::kRetryAfterMax; 0 when
 // absent or broken.
 std::chrono::milliseconds retry_after(const Reply& reply, std::int64_t now_ms);
+
+// Whether an OperationOutcome says that something went wrong: what it comes with is no success,
+// whatever the status. nullptr: none came.
+bool says_failure(const json::Node* outcome);
 
 // Entries of a Bundle; 0 when it is none.
 std::size_t count_entries(std::string_view bundle);

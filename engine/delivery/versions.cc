@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <limits>
+#include <map>
 #include <utility>
 #include <vector>
 
@@ -47,6 +48,11 @@ Result<void> add_landing(const journal::Store& store, const Leg& leg, KnownVersi
   if (!sent.parse(*bundle) || !landed) {
     return corrupt("a landing cannot be read", leg.changed);
   }
+  // A place that was named for two of them is that of neither; engines of before took that.
+  std::map<std::string, int> times;
+  for (const LandedEntry& row : *landed) {
+    ++times[resource_of(row.location)];
+  }
   const Node* entries = sent.root()->find("entry");
   std::size_t at = 0;
   for (const Node* entry = entries != nullptr ? entries->first : nullptr; entry != nullptr;
@@ -60,8 +66,9 @@ Result<void> add_landing(const journal::Store& store, const Leg& leg, KnownVersi
     const std::string etag = entity_tag_of(row.etag);
     version.etag = etag.empty() ? version_of(row.location) : etag;
     const Node* request = entry->find("request");
-    if (request != nullptr && !version.resource.empty() &&
-        type_of(version.resource) != type_of(request->string_at("url"))) {
+    const bool other_type =
+        request != nullptr && type_of(version.resource) != type_of(request->string_at("url"));
+    if (!version.resource.empty() && (other_type || times[version.resource] > 1)) {
       version = {};  // not where this landed, whatever the server said
     }
     version.unproven = row.unproven;

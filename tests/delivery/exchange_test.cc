@@ -83,6 +83,10 @@ TEST_F(ExchangeTest, ALandingOfOtherThingsIsNone) {
       {"nowhere", two, place("") + "," + place("not a place"), "landed"},
       {"another type", two, place("Patient/7/_history/1") + "," + place("Provenance/p"),
        "held unexpected-answer"},
+      {"one place for two", two + "," + entry("b", "1", false),
+       place("Observation/7/_history/1") + "," + place("Provenance/p") + "," +
+           place("Observation/7/_history/1"),
+       "held unexpected-answer"},
       {"another id", two, place("Observation/7") + "," + place("Provenance/q"),
        "held unexpected-answer"},
   };

@@ -334,7 +334,10 @@ Reply Server::commit(const Call& call, bool whole) {
     last = std::string(resource.string_at("session")) + "/" + revision;
     all += (all.empty() ? "" : "+") + revision;
     creates.emplace_back(last, &resource);
-    reply.body += R"({"response":{"status":"201 Created","location":"Observation/1"}})";
+    std::string place = last;
+    std::replace(place.begin(), place.end(), '/', '-');
+    reply.body +=
+        R"({"response":{"status":"201 Created","location":"Observation/of-)" + place + "\"}}";
   }
   reply.body += "]}";
   for (const auto& [name, resource] : creates) {
