@@ -320,7 +320,8 @@ int steer(const Arguments& arguments, intake::Steer action) {
   }
   print_line(outcome->record);
   if (outcome->record.revived != 0) {
-    std::printf("revision %u, which it had superseded, is held again\n", outcome->record.revived);
+    std::printf("revision %u, which it had superseded, is held again; remap it when it is to go\n",
+                outcome->record.revived);
   }
   return kOk;
 }

@@ -109,7 +109,7 @@ Result<std::vector<therapy::Revision>> basis_in_journal(const journal::Store& st
     }
     for (const journal::Record& record : *records) {
       if (record.revision == revision && record.position > made.position &&
-          !intake::revisions_of(record.made_with).empty()) {
+          !intake::basis_of(record.made_with).revisions.empty()) {
         made = record;
       }
     }
@@ -124,8 +124,13 @@ Result<std::vector<therapy::Revision>> basis_in_journal(const journal::Store& st
   }
   const auto leg = std::find_if(legs->begin(), legs->end(),
                                 [&](const auto& one) { return one.revision == revision; });
+  const auto known = store.acceptances(session);
+  if (!known) {
+    return known.error();
+  }
   return intake::load_revisions(
-      store, session, leg != legs->end() ? intake::basis_of(*leg, *legs) : std::vector{revision});
+      store, session,
+      leg != legs->end() ? intake::basis_of(*leg, *legs, *known) : intake::Basis{{revision}, {}});
 }
 
 Result<std::vector<therapy::Revision>> revisions_of(const journal::Store& store,

@@ -57,8 +57,8 @@ void look_at_chart(const std::vector<Leg>& legs, std::string_view target, Number
   }
 }
 
-struct Basis {
-  Numbers said;
+struct MoveBasis {
+  Basis said;
   Numbers charted;
   Numbers in_doubt;
   Numbers left_out;
@@ -66,8 +66,8 @@ struct Basis {
 
 // See therapy::Movable. A revision that is held says what the sender said last, and nobody gave it
 // up; one that was given up is left out wherever it may have got to.
-Basis basis_of_move(const std::vector<Acceptance>& known, const std::vector<Leg>& legs) {
-  Basis out;
+MoveBasis basis_of_move(const std::vector<Acceptance>& known, const std::vector<Leg>& legs) {
+  MoveBasis out;
   for (const Acceptance& one : known) {
     bool meant = false;
     bool counts = false;
@@ -80,13 +80,15 @@ Basis basis_of_move(const std::vector<Acceptance>& known, const std::vector<Leg>
       }
     }
     if (counts || (!meant && (legs.empty() || one.revision == known.back().revision))) {
-      out.said.push_back(one.revision);
+      out.said.revisions.push_back(one.revision);
     } else if (given_up) {
       out.left_out.push_back(one.revision);
+    } else if (meant && !out.said.revisions.empty()) {
+      out.said.unsent.push_back(one.revision);  // superseded: what it takes back counts
     }
   }
-  if (out.said.empty()) {  // all was given up, and is to be entered after all
-    out.said.push_back(known.back().revision);
+  if (out.said.revisions.empty()) {  // all was given up, and is to be entered after all
+    out.said.revisions.push_back(known.back().revision);
     out.left_out.erase(std::remove(out.left_out.begin(), out.left_out.end(), known.back().revision),
                        out.left_out.end());
   }
@@ -98,7 +100,7 @@ Basis basis_of_move(const std::vector<Acceptance>& known, const std::vector<Leg>
     look_at_chart(legs, target, out.charted, out.in_doubt);
   }
   if (out.charted.empty() && out.in_doubt.empty()) {
-    out.charted.push_back(out.said.back());
+    out.charted.push_back(out.said.revisions.back());
   }
   std::sort(out.charted.rbegin(), out.charted.rend());
   std::sort(out.in_doubt.rbegin(), out.in_doubt.rend());
@@ -106,13 +108,14 @@ Basis basis_of_move(const std::vector<Acceptance>& known, const std::vector<Leg>
 }
 
 Result<therapy::Movable> documents_of(const journal::Store& store, const std::string& session,
-                                      const std::vector<Acceptance>& known, const Basis& basis) {
+                                      const std::vector<Acceptance>& known,
+                                      const MoveBasis& basis) {
   therapy::Movable out;
   out.next = known.back().revision + 1;
-  for (const auto& [numbers, to] : {std::pair(&basis.said, &out.said),
-                                    {&basis.charted, &out.charted},
-                                    {&basis.in_doubt, &out.in_doubt}}) {
-    auto revisions = load_revisions(store, session, *numbers);
+  for (const auto& [numbers, to] : {std::pair(basis.said, &out.said),
+                                    {Basis{basis.charted, {}}, &out.charted},
+                                    {Basis{basis.in_doubt, {}}, &out.in_doubt}}) {
+    auto revisions = load_revisions(store, session, numbers);
     if (!revisions) {
       return std::move(revisions).error();
     }
@@ -216,7 +219,7 @@ Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& c
   if (auto good = may_move(store, session, *known); !good) {
     return std::move(good).error();
   }
-  Basis basis = basis_of_move(*known, *legs);
+  MoveBasis basis = basis_of_move(*known, *legs);
   const auto movable = documents_of(store, session, *known, basis);
   if (!movable) {
     return movable.error();

@@ -6,15 +6,26 @@
 
 namespace engine::intake {
 
-std::string made_with(const therapy::Provenance& provenance,
-                      std::span<const std::uint32_t> revisions) {
-  std::string out = "mapping=" + provenance.mapping_set + " profiles=" + provenance.profile_set +
-                    " settings=" + provenance.settings_set +
-                    " computation=" + provenance.computation_version + " revisions=";
-  for (std::size_t i = 0; i < revisions.size(); ++i) {
-    out += (i == 0 ? "" : ",") + std::to_string(revisions[i]);
+namespace {
+
+std::string list_of(const char* member, const std::vector<std::uint32_t>& numbers) {
+  std::string out = member;
+  for (std::size_t i = 0; i < numbers.size(); ++i) {
+    out += (i == 0 ? "" : ",") + std::to_string(numbers[i]);
   }
   return out;
+}
+
+constexpr std::string_view kRevisions = " revisions=";
+constexpr std::string_view kUnsent = " unsent=";
+
+}  // namespace
+
+std::string made_with(const therapy::Provenance& provenance, const Basis& basis) {
+  return "mapping=" + provenance.mapping_set + " profiles=" + provenance.profile_set +
+         " settings=" + provenance.settings_set + " computation=" + provenance.computation_version +
+         list_of(kRevisions.data(), basis.revisions) +
+         (basis.unsent.empty() ? std::string() : list_of(kUnsent.data(), basis.unsent));
 }
 
 base::Result<therapy::Moved> SessionCore::move(const therapy::Movable& session,
@@ -23,14 +34,16 @@ base::Result<therapy::Moved> SessionCore::move(const therapy::Movable& session,
   return base::Error(base::ErrorCode::kUnsupported, "this core moves no sessions");
 }
 
-std::vector<std::uint32_t> revisions_of(std::string_view made_with) {
-  constexpr std::string_view kMember = " revisions=";
+namespace {
+
+std::vector<std::uint32_t> numbers_at(std::string_view made_with, std::string_view member) {
   std::vector<std::uint32_t> out;
-  const std::size_t at = made_with.rfind(kMember);
+  const std::size_t at = made_with.rfind(member);
   if (at == std::string_view::npos) {
     return out;
   }
-  std::string_view rest = made_with.substr(at + kMember.size());
+  std::string_view rest = made_with.substr(at + member.size());
+  rest = rest.substr(0, rest.find(' '));
   while (!rest.empty()) {
     std::uint32_t number = 0;
     const auto [end, error] = std::from_chars(rest.data(), rest.data() + rest.size(), number);
@@ -42,6 +55,12 @@ std::vector<std::uint32_t> revisions_of(std::string_view made_with) {
     rest.remove_prefix(std::min<std::size_t>(1, rest.size()));
   }
   return out;
+}
+
+}  // namespace
+
+Basis basis_of(std::string_view made_with) {
+  return {numbers_at(made_with, kRevisions), numbers_at(made_with, kUnsent)};
 }
 
 }  // namespace engine::intake

@@ -58,11 +58,18 @@ class BorrowedCore final : public SessionCore {
   const Translator& translator_;
 };
 
+// Of what a revision is translated.
+struct Basis {
+  std::vector<std::uint32_t> revisions;  // it builds on, and itself last
+  // Others before it, which never went there and which nobody gave up: of these only what they take
+  // back counts (therapy::Revision::unsent_before).
+  std::vector<std::uint32_t> unsent;
+};
+
 // What a translation was made with, as journalled: "mapping=... profiles=... settings=...
-// computation=... revisions=1,2".
-std::string made_with(const therapy::Provenance& provenance,
-                      std::span<const std::uint32_t> revisions);
+// computation=... revisions=1,3 unsent=2".
+std::string made_with(const therapy::Provenance& provenance, const Basis& basis);
 // The revisions named by it; empty when it names none.
-std::vector<std::uint32_t> revisions_of(std::string_view made_with);
+Basis basis_of(std::string_view made_with);
 
 }  // namespace engine::intake

@@ -14,15 +14,38 @@ using journal::Leg;
 using journal::LegState;
 using journal::Part;
 
-std::vector<std::uint32_t> basis_of(const Leg& leg, std::span<const Leg> legs) {
-  std::vector<std::uint32_t> out;
+namespace {
+
+// It never went to the leg's target, and nobody gave it up.
+bool is_unsent(std::uint32_t revision, const Leg& leg, std::span<const Leg> legs) {
+  bool given_up = false;
+  for (const Leg& one : legs) {
+    if (one.revision == revision && one.target == leg.target) {
+      return one.state == LegState::kSuperseded;
+    }
+    given_up = given_up || (one.revision == revision && one.state == LegState::kWithdrawn);
+  }
+  return !given_up;
+}
+
+}  // namespace
+
+Basis basis_of(const Leg& leg, std::span<const Leg> legs,
+               std::span<const journal::Acceptance> known) {
+  Basis out;
   for (const Leg& earlier : legs) {
     if (earlier.target == leg.target && earlier.revision < leg.revision &&
         journal::stands(earlier) && !journal::is_doubtful(earlier)) {
-      out.push_back(earlier.revision);
+      out.revisions.push_back(earlier.revision);
     }
   }
-  out.push_back(leg.revision);
+  out.revisions.push_back(leg.revision);
+  for (const journal::Acceptance& one : known) {
+    if (one.revision > out.revisions.front() && one.revision < leg.revision &&
+        is_unsent(one.revision, leg, legs)) {
+      out.unsent.push_back(one.revision);
+    }
+  }
   return out;
 }
 
@@ -33,29 +56,51 @@ bool follows_another(const Leg& leg, std::span<const Leg> legs) {
   });
 }
 
-base::Result<std::vector<therapy::Revision>> load_revisions(
-    const journal::Store& store, std::string_view session,
-    std::span<const std::uint32_t> revisions) {
+namespace {
+
+base::Result<therapy::Revision> load_revision(const journal::Store& store,
+                                              std::span<const journal::Acceptance> known,
+                                              std::uint32_t revision) {
+  const auto found = std::find_if(known.begin(), known.end(), [&](const journal::Acceptance& one) {
+    return one.revision == revision;
+  });
+  if (found == known.end()) {
+    return base::Error(base::ErrorCode::kCorrupt,
+                       "a revision that was built on is not in the journal",
+                       "revision " + std::to_string(revision));
+  }
+  auto body = store.part(found->position, "document");
+  auto head = body ? store.head(found->position) : base::Result<journal::Head>(body.error());
+  if (!head) {
+    return head.error();
+  }
+  return therapy::Revision{std::move(*body), std::move(head->record.time)};
+}
+
+}  // namespace
+
+base::Result<std::vector<therapy::Revision>> load_revisions(const journal::Store& store,
+                                                            std::string_view session,
+                                                            const Basis& basis) {
   const auto known = store.acceptances(session);
   if (!known) {
     return known.error();
   }
   std::vector<therapy::Revision> out;
-  for (const std::uint32_t revision : revisions) {
-    const auto found =
-        std::find_if(known->begin(), known->end(),
-                     [&](const journal::Acceptance& one) { return one.revision == revision; });
-    if (found == known->end()) {
-      return base::Error(base::ErrorCode::kCorrupt,
-                         "a revision that was built on is not in the journal",
-                         "revision " + std::to_string(revision));
+  auto unsent = basis.unsent.begin();
+  for (const std::uint32_t revision : basis.revisions) {
+    auto loaded = load_revision(store, *known, revision);
+    for (; loaded && unsent != basis.unsent.end() && *unsent < revision; ++unsent) {
+      auto before = load_revision(store, *known, *unsent);
+      if (!before) {
+        return std::move(before).error();
+      }
+      loaded->unsent_before.push_back(std::move(before->body));
     }
-    auto body = store.part(found->position, "document");
-    auto head = body ? store.head(found->position) : base::Result<journal::Head>(body.error());
-    if (!head) {
-      return head.error();
+    if (!loaded) {
+      return std::move(loaded).error();
     }
-    out.push_back({std::move(*body), std::move(head->record.time)});
+    out.push_back(std::move(*loaded));
   }
   return out;
 }
@@ -158,7 +203,7 @@ base::Result<std::string> sent_before(const journal::Store& store, const Leg& le
 
 base::Result<std::vector<therapy::Revision>> load_basis(const journal::Store& store,
                                                         const journal::Record& made) {
-  auto revisions = load_revisions(store, made.session, revisions_of(made.made_with));
+  auto revisions = load_revisions(store, made.session, basis_of(made.made_with));
   if (!revisions || revisions->empty()) {
     return revisions;
   }
@@ -173,7 +218,11 @@ base::Result<std::vector<therapy::Revision>> load_basis(const journal::Store& st
 
 base::Result<Change> translate_leg(const journal::Store& store, const SessionCore& core,
                                    const Leg& leg, std::span<const Leg> legs) {
-  const std::vector<std::uint32_t> basis = basis_of(leg, legs);
+  const auto known = store.acceptances(leg.session);
+  if (!known) {
+    return known.error();
+  }
+  const Basis basis = basis_of(leg, legs, *known);
   const std::shared_ptr<const SessionCore> pinned = core.pinned();
   auto revisions = load_revisions(store, leg.session, basis);
   auto before = revisions ? sent_before(store, leg, legs, pinned->provenance()) : revisions.error();

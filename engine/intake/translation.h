@@ -15,15 +15,17 @@ namespace engine::intake {
 
 // The earlier revisions that a revision for a target builds on, and itself last: those that landed
 // or are still to. What was given up says nothing any more, also when it may have landed; what it
-// may have put there, its bundles tell.
-std::vector<std::uint32_t> basis_of(const journal::Leg& leg, std::span<const journal::Leg> legs);
+// may have put there, its bundles tell. Superseded ones, and those of when the target was away,
+// take back what they take back.
+Basis basis_of(const journal::Leg& leg, std::span<const journal::Leg> legs,
+               std::span<const journal::Acceptance> known);
 // Whether the target has something of an earlier revision, may have it, or is still to get it.
 bool follows_another(const journal::Leg& leg, std::span<const journal::Leg> legs);
 
 // The documents as sent and the times they were taken in. Errors: kNotFound, kCorrupt, kIo.
-base::Result<std::vector<therapy::Revision>> load_revisions(
-    const journal::Store& store, std::string_view session,
-    std::span<const std::uint32_t> revisions);
+base::Result<std::vector<therapy::Revision>> load_revisions(const journal::Store& store,
+                                                            std::string_view session,
+                                                            const Basis& basis);
 
 // The reason of a leg whose document the set in force for its target does not admit, though that
 // of its day admitted it, or that of the engine. Nothing is made of it, so nothing is sent.

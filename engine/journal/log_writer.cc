@@ -149,6 +149,7 @@ Result<void> LogWriter::say_what_follows(const Change& change, Record& record) {
       return revived.error();
     }
     record.revived = *revived;
+    record.revived_unmade = *revived != 0;
   }
   return {};
 }

@@ -68,11 +68,12 @@ struct Mark {
   std::string_view name;
   bool Record::*member;
 };
-constexpr std::array<Mark, 4> kMarks = {{
+constexpr std::array<Mark, 5> kMarks = {{
     {"counted", &Record::counted},
     {"unknown", &Record::unknown},
     {"still-unknown", &Record::still_unknown},
     {"anew", &Record::anew},
+    {"revived-unmade", &Record::revived_unmade},
 }};
 
 base::Error control_character(const TextField& field) {
@@ -258,6 +259,9 @@ base::Result<std::string> print_head(const Record& record, const std::vector<Sto
   }
   if (record.revived != 0) {
     line(out, "revived", std::to_string(record.revived));
+  }
+  if (record.revived_unmade) {
+    line(out, "revived-unmade", "yes");
   }
   if (record.anew) {
     line(out, "anew", "yes");

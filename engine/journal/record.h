@@ -100,6 +100,8 @@ struct Record {
   bool still_unknown = false;
   // Withdrawn: this earlier revision, which the withdrawn one had superseded, is held again.
   std::uint32_t revived = 0;
+  // What was made of the revived one counts no more: what it was made from may be another by now.
+  bool revived_unmade = false;
   bool anew = false;  // later revisions, made to follow this one as it was, are made again
 };
 

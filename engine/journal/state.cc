@@ -192,10 +192,14 @@ base::Result<void> withdraw(Connection& connection, const Record& record) {
   if (done && record.revived != 0) {
     Record earlier = record;
     earlier.revision = record.revived;
+#define ENGINE_HELD_AGAIN(more)                             \
+  "UPDATE leg SET state = 5, due = NULL, changed = ?1" more \
+  " WHERE session = ?2 AND revision = ?3 AND target = ?4 AND state = 6"
+    // Records of before let it keep its bundle, which may count on what never landed.
     done = update(connection,
-                  "UPDATE leg SET state = 5, due = NULL, changed = ?1 WHERE session = ?2 AND "
-                  "revision = ?3 AND target = ?4 AND state = 6",
+                  record.revived_unmade ? ENGINE_HELD_AGAIN(", bundle = 0") : ENGINE_HELD_AGAIN(""),
                   earlier);
+#undef ENGINE_HELD_AGAIN
   }
   return done && record.anew ? make_followers_anew(connection, record) : done;
 }

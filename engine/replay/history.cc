@@ -46,7 +46,7 @@ base::Result<void> read_parts(const journal::Store& store, bool bundle_only, Jou
 base::Result<therapy::Translation> translate_again(const journal::Store& store,
                                                    const intake::SessionCore& core,
                                                    const Record& record, bool plainly) {
-  const auto basis = intake::revisions_of(record.made_with);
+  const auto basis = intake::basis_of(record.made_with).revisions;
   if (basis.empty()) {
     return base::Error(base::ErrorCode::kCorrupt, "the record does not say what it was made of");
   }

@@ -82,7 +82,7 @@ base::Result<LookReport> look_back(const journal::Store& store, const intake::Se
       return records.error();
     }
     for (const Record& record : *records) {
-      const auto basis = intake::revisions_of(record.made_with);
+      const auto basis = intake::basis_of(record.made_with).revisions;
       if (!is_translation(record) || basis.empty()) {
         continue;
       }

@@ -1,5 +1,6 @@
 #include "engine/therapy/history.h"
 
+#include <algorithm>
 #include <vector>
 
 #include "engine/json/write.h"
@@ -131,6 +132,15 @@ void ask_patient(const std::string& earlier, const Node& session, Report& report
   }
 }
 
+void hold_unreadable(const Node& session, History& history, Report& report) {
+  if (!in_error(session)) {
+    history.whole = false;
+    report.hold(kNotAdmitted, session,
+                "An earlier revision cannot be read any more, so nobody can tell which of its "
+                "entries stay.");
+  }
+}
+
 // Copies what a revision sent and no later one has into the document.
 void carry(const Rendering& earlier, std::size_t revision, const Entries& entries,
            const Workshop& shop, json::Document& document, History& history, Report& report) {
@@ -169,6 +179,27 @@ void carry(const Rendering& earlier, std::size_t revision, const Entries& entrie
   }
 }
 
+// What revisions that were never sent took back. Their ids go into `news`.
+void take_unsent(const Revision& revision, const Workshop& shop, const Entries& entries,
+                 std::unordered_set<std::string>& news, History& history, const Node& session,
+                 Report& report) {
+  for (const std::string& body : revision.unsent_before) {
+    Rendering said(shop.model->catalog().names());
+    read_earlier(body, shop, said);
+    if (said.refused) {
+      hold_unreadable(session, history, report);
+      continue;
+    }
+    std::unordered_set<std::string> withdrawn;
+    take_withdrawals(*said.document.root(), withdrawn);
+    if (in_error(*said.document.root())) {
+      withdraw_all(entries, withdrawn);
+    }
+    news.insert(withdrawn.begin(), withdrawn.end());
+    history.withdrawn.insert(withdrawn.begin(), withdrawn.end());
+  }
+}
+
 }  // namespace
 
 History merge_history(std::span<const Revision> revisions, const Workshop& shop,
@@ -183,7 +214,9 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
   Entries entries;
   std::vector<std::unique_ptr<Rendering>> earlier;
   std::vector<std::uint32_t> numbers;
+  std::unordered_set<std::string> unsent;
   for (std::size_t i = 0; i < last; ++i) {
+    take_unsent(revisions[i], shop, entries, unsent, history, session, report);
     earlier.push_back(std::make_unique<Rendering>(document.names()));
     read_earlier(revisions[i].body, shop, *earlier.back());
     numbers.push_back(earlier.back()->header.revision);
@@ -193,13 +226,11 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
       if (in_error(said)) {
         withdraw_all(entries, history.withdrawn);
       }
-    } else if (!in_error(session)) {
-      history.whole = false;
-      report.hold(kNotAdmitted, session,
-                  "An earlier revision cannot be read any more, so nobody can tell which of its "
-                  "entries stay.");
+    } else {
+      hold_unreadable(session, history, report);
     }
   }
+  take_unsent(revisions[last], shop, entries, unsent, history, session, report);
   const Entries before = entries;
   take(session, revisions[last].accepted_at, last, entries, history.withdrawn);
   if (const Node* number = session.find("revision")) {
@@ -207,6 +238,15 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
     sequence(numbers, session, report);
   }
   ask_reason(before, entries, session, report);
+  if (session.find("change") == nullptr && report.hold_reason().empty() &&
+      std::any_of(unsent.begin(), unsent.end(), [&](const std::string& id) {
+        return before.count(id) != 0 && history.withdrawn.count(id) != 0;
+      })) {
+    report.hold("reason-missing", session,
+                "A revision before this one, which was never sent, takes back what was: add change "
+                "with a reason.",
+                "reason-missing");
+  }
   ask_patient(earlier.back()->header.patient_key, session, report);
   for (std::size_t i = 0; i < earlier.size(); ++i) {
     if (!earlier[i]->refused && !in_error(session)) {

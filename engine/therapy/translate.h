@@ -20,7 +20,7 @@
 namespace engine::therapy {
 
 // Raised whenever a change of the computation (not of maps or profiles) changes any output byte.
-inline constexpr std::string_view kComputationVersion = "3";
+inline constexpr std::string_view kComputationVersion = "4";
 
 // What the translator is made of. Names are relative paths ("session.map", "r4/types.facts").
 struct Sources {
@@ -64,6 +64,9 @@ struct Revision {
   // is not. `otherPatient`: than the last one's. `doubtful` ones may have landed and may not have.
   // Empty: they are rendered again.
   std::string sent_before = {};
+  // Revisions between the one before it and this one that never went to the record server: of these
+  // only what they take back counts. What they say anew, a later one carries.
+  std::vector<std::string> unsent_before = {};
 };
 
 enum class Verdict : std::uint8_t {

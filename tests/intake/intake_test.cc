@@ -554,7 +554,12 @@ TEST_F(IntakeTest, BuildsALaterRevisionOnWhatMayStillLand) {
             "superseded(unconfirmed-value), 3 main checked, 3 second checked");
   const auto legs = store_->legs(session_id_of("a"));
   const auto head = journal::parse_head(*store_->head_text(legs->back().bundle));
-  EXPECT_EQ(revisions_of(head->record.made_with), (std::vector<std::uint32_t>{1, 3}));
+  EXPECT_EQ(basis_of(head->record.made_with).revisions, (std::vector<std::uint32_t>{1, 3}));
+  EXPECT_EQ(basis_of(head->record.made_with).unsent, std::vector<std::uint32_t>{2})
+      << "what it takes back counts";
+  const auto loaded = load_basis(*store_, head->record);
+  ASSERT_TRUE(loaded.has_value() && loaded->size() == 2);
+  EXPECT_EQ(loaded->back().unsent_before.size(), 1u);
 }
 
 // What a person gave up is not said again by the next revision; what it may have put on the server
@@ -590,7 +595,7 @@ TEST_F(IntakeTest, WhatWasGivenUpInDoubtIsKnownByItsBundleAlone) {
   give_up("a", 2);
   send(document_of("a", 3, "p", "ready", "three"));
   const journal::Record third = made("a");
-  EXPECT_EQ(revisions_of(third.made_with), (std::vector<std::uint32_t>{1, 3}));
+  EXPECT_EQ(basis_of(third.made_with).revisions, (std::vector<std::uint32_t>{1, 3}));
   EXPECT_EQ(sent_before(third).find(R"([{"revision":1,"bundle":{)"), 0u) << sent_before(third);
   EXPECT_NE(
       sent_before(third).find(R"(,{"revision":2,"otherPatient":true,"doubtful":true,"bundle":{)"),
@@ -606,7 +611,7 @@ TEST_F(IntakeTest, WhatWasGivenUpInDoubtIsKnownByItsBundleAlone) {
   give_up("b", 1);
   send(document_of("b", 2, "p", "ready", "two"));
   const journal::Record only = made("b");
-  EXPECT_EQ(revisions_of(only.made_with), std::vector<std::uint32_t>{2});
+  EXPECT_EQ(basis_of(only.made_with).revisions, std::vector<std::uint32_t>{2});
   EXPECT_EQ(sent_before(only).find(R"([{"revision":1,"doubtful":true,"bundle":{)"), 0u);
 }
 
@@ -680,12 +685,16 @@ TEST_F(IntakeTest, SteersOnlyWhatIsHeldAndOnlyWithAReason) {
 
 TEST(MadeWith, NamesTheRevisions) {
   const therapy::Provenance provenance{"m", "p", "s", "1"};
-  const std::vector<std::uint32_t> revisions = {1, 2, 10};
-  const std::string text = made_with(provenance, revisions);
+  const Basis basis{{1, 2, 10}, {}};
+  const std::string text = made_with(provenance, basis);
   EXPECT_EQ(text, "mapping=m profiles=p settings=s computation=1 revisions=1,2,10");
-  EXPECT_EQ(revisions_of(text), revisions);
+  EXPECT_EQ(basis_of(text).revisions, basis.revisions);
+  const std::string more = made_with(provenance, {{1, 10}, {2, 3}});
+  EXPECT_EQ(more, "mapping=m profiles=p settings=s computation=1 revisions=1,10 unsent=2,3");
+  EXPECT_EQ(basis_of(more).revisions, (std::vector<std::uint32_t>{1, 10}));
+  EXPECT_EQ(basis_of(more).unsent, (std::vector<std::uint32_t>{2, 3}));
   for (const char* none : {"", "mapping=m", "a revisions=", "a revisions=x", "a revisions=1,,2"}) {
-    EXPECT_TRUE(revisions_of(none).empty()) << none;
+    EXPECT_TRUE(basis_of(none).revisions.empty()) << none;
   }
 }
 

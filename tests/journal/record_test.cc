@@ -30,6 +30,7 @@ Record full() {
   record.unknown = true;
   record.still_unknown = true;
   record.revived = 1;
+  record.revived_unmade = true;
   record.anew = true;
   return record;
 }
@@ -41,7 +42,7 @@ TEST(RecordHead, IsReadableText) {
             "chartferry-record 1\nposition 7\ntime 2026-03-02T08:10:00.000Z\nkind held\nsession "
             "s\nrevision 2\ntarget main\npatient ab\nreason check-failed\nwhy as said by the ward: "
             "\"ü\"\nstatus 422\nattempt 3\ndue 12\ncounted yes\nunknown yes\nstill-unknown "
-            "yes\nrevived 1\nanew yes\npart outcome " +
+            "yes\nrevived 1\nrevived-unmade yes\nanew yes\npart outcome " +
                 base::sha256_hex("{}") + " 2 0\nprevious " + base::to_hex(genesis()) + "\n");
 }
 

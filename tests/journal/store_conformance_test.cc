@@ -289,6 +289,8 @@ TEST_P(StoreConformance, WithdrawingTheLastRevisionBringsBackTheOneThatItSuperse
   EXPECT_EQ(withdrawn.record.revived, 1U);
   EXPECT_EQ(legs_text(*store_, {"a"}), "a/1 held(why), a/2 withdrawn(why)");
   EXPECT_EQ(due_text(*store_), "") << "a person decides";
+  EXPECT_EQ(store_->legs("a")->front().bundle, 0U) << "and it is made again: what it follows may "
+                                                      "have changed";
   // Not when another one stands, before or behind, nor for one that may have landed.
   write(Kind::kAccepted, "b", 1);
   hold("b", 1);

@@ -124,6 +124,45 @@ TEST(EarlierRevisions, AlsoBehindThoseATakingBackCarriesItsReasonAndTheirPatient
   EXPECT_NE(made.bundle.find("\"code\":\"NULLIFY\""), std::string::npos);
 }
 
+// It was held, and the next one superseded it: what the sender took back with it stays so.
+TEST(EarlierRevisions, OfOnesThatWereNeverSentWhatTheyTakeBackCounts) {
+  const Revision one{sample("vitals"), kFirst};
+  const Translation of_first = house().translate({&one, 1});
+  const auto all = static_cast<std::ptrdiff_t>(lines(of_first.bundle).size()) - 1;
+  const std::string withdrawing = second(
+      replaced(sample("vitals"), "\"entry\": [",
+               R"("withdrawal": [{ "entry": "v3", "reason": "Other patient" }], "entry": [)"));
+  std::string rest = third(sample("vitals"));
+  const std::size_t from = rest.find("    {\n      \"id\": \"v3\"");
+  rest.erase(rest.rfind(',', from), rest.find("\n    }", from) + 6 - rest.rfind(',', from));
+  Revision three{rest, kSecond};
+  const auto translate = [&] {
+    const Revision both[] = {one, three};
+    return house().translate(both);
+  };
+  EXPECT_EQ(count(lines(translate().bundle), "entered-in-error"), 0) << "missing stays as it was";
+  three.unsent_before = {withdrawing};
+  const Translation made = translate();
+  ASSERT_EQ(made.verdict, Verdict::kReady) << fhir::to_operation_outcome(made.issues);
+  EXPECT_GT(count(lines(made.bundle), "entered-in-error"), 0);
+  EXPECT_LT(count(lines(made.bundle), "entered-in-error"), all);
+  three.unsent_before = {replaced(second(sample("vitals")), "\"status\": \"closed\"",
+                                  "\"status\": \"entered-in-error\"")};
+  three.body = rest;
+  const Translation whole = translate();
+  EXPECT_EQ(whole.verdict, Verdict::kReady);
+  EXPECT_EQ(lines(whole.bundle), lines(made.bundle)) << "v3 is all that is not said again";
+  const std::size_t change = three.body.find("\"change\"");
+  three.body.erase(change, three.body.find("},", change) + 2 - change);
+  EXPECT_EQ(translate().hold_reason, "reason-missing");
+  three.unsent_before.clear();
+  EXPECT_EQ(translate().hold_reason, "");
+  three.body = sample("vitals");
+  three.body = replaced(three.body, "\"revision\": 1", "\"revision\": 3");
+  three.unsent_before = {withdrawing};
+  EXPECT_EQ(count(lines(translate().bundle), "entered-in-error"), 0) << "said again";
+}
+
 // What is missing in the list stays live wherever it is.
 TEST(EarlierRevisions, WhatWasSentAndCannotBeReadBackHoldsForGood) {
   const Revision one{sample("self-care"), kFirst};
