@@ -93,7 +93,7 @@ SELECT c.relname::text,
       CASE WHEN a.attnotnull THEN ' not null' ELSE '' END, ', ' ORDER BY a.attnum)
     FROM pg_catalog.pg_attribute AS a
     WHERE a.attrelid = c.oid AND a.attnum > 0 AND NOT a.attisdropped),
-  CASE WHEN c.relkind = 'r' AND c.relpersistence = 'p' THEN 1 ELSE 0 END,
+  CASE WHEN c.relkind IN ('r', 'p') AND c.relpersistence = 'p' THEN 1 ELSE 0 END,
   concat_ws(', ',
     (SELECT string_agg('trigger ' || t.tgname, ', ' ORDER BY t.tgname)
       FROM pg_catalog.pg_trigger AS t WHERE t.tgrelid = c.oid AND NOT t.tgisinternal),
