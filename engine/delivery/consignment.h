@@ -21,6 +21,9 @@ struct Consignment {
   // What such revisions sent, and this one before it was translated again, the newest first. A
   // resource found just so is theirs, and changed.
   std::vector<std::string> given_up;
+  // What may have been taken of this revision and of those was sent whole, as far as the engine had
+  // a say: when some of a bundle is there, all of it was.
+  bool sent_whole = false;
   // What earlier revisions landed, the newest first. Only when something is in doubt.
   std::vector<std::string> landed;
   // What later revisions sent, when what is sent again is no longer the last: a resource found just

@@ -298,11 +298,41 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
 
   // A transaction lands whole or not at all: when some of it is there, what is not was deleted.
   void looked_before() {
-    const bool landed = some_there_ && !consignment_.doubtful_past && lands_whole();
-    for (const std::size_t sent : landed ? absent_ : std::vector<std::size_t>()) {
-      conflicts_.push_back({message_.sent[sent].full_url, message_.sent[sent].place, "", "", true});
+    const bool landed = some_there_ && !consignment_.doubtful_past;
+    for (const std::size_t at : lands_whole() ? absent_ : std::vector<std::size_t>()) {
+      const Message::Sent& sent = message_.sent[at];
+      if (landed || was_there(sent.full_url)) {
+        conflicts_.push_back({sent.full_url, sent.place, "", "", true});
+      }
     }
     conflicts_.empty() ? send() : hold(uncertain());
+  }
+
+  // Of the bundles that may have put it there one has landed; what landed tells nothing new.
+  void note_origin(const Message::Sent& sent, const Sight& sight, bool ours) {
+    if (!consignment_.sent_whole || is_one_of(landed_, sent, sight.content)) {
+      return;
+    }
+    std::vector<const SentResources*> bundles;
+    if (ours && consignment_.uncertain) {
+      bundles.push_back(&*own_);
+    }
+    for (const SentResources& bundle : given_up_) {
+      if (bundle.is_as_sent(sent.full_url, sight.content, references_)) {
+        bundles.push_back(&bundle);
+      }
+    }
+    if (!bundles.empty()) {
+      origins_.insert(std::move(bundles));
+    }
+  }
+
+  // Whichever of them it was that landed, it had this, too.
+  bool was_there(const std::string& full_url) const {
+    return std::any_of(origins_.begin(), origins_.end(), [&full_url](const auto& bundles) {
+      return std::all_of(bundles.begin(), bundles.end(),
+                         [&full_url](const auto* bundle) { return bundle->has(full_url); });
+    });
   }
 
   void looked(Reply reply) {
@@ -337,6 +367,9 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     some_there_ = some_there_ || (moment_ == Moment::kBefore && there && !sent.known.unproven);
     const bool untouched = ((as_known && !sent.known.etag.empty()) || as_landed) && !ours &&
                            !sent.known.shown && !sent.known.unproven;
+    if (moment_ == Moment::kBefore && there) {
+      note_origin(sent, sight, ours);
+    }
     if (moment_ != Moment::kLanded) {
       untouched_ = untouched_ || untouched;
       not_written_[at.sent] = untouched || (sight.kind == Sight::Kind::kAbsent &&
@@ -474,6 +507,8 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   std::vector<bool> not_written_;  // by entry of the first message: seen as if never sent
   std::vector<std::size_t> absent_;
   bool some_there_ = false;  // of what an earlier try sent
+  // For what was found before sending: the bundles that may have put it there. A few at most.
+  std::set<std::vector<const SentResources*>> origins_;
   std::vector<Conflict> conflicts_;
 };
 

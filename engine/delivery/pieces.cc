@@ -1,11 +1,40 @@
 #include "engine/delivery/pieces.h"
 
 #include <algorithm>
+#include <cstdint>
 
 #include "engine/base/limits.h"
 #include "engine/json/document.h"
 
 namespace engine::delivery {
+namespace {
+
+// Of the revisions from `first` to the leg's.
+base::Result<bool> any_in_pieces(const journal::Store& store, const journal::Leg& leg,
+                                 std::uint32_t first) {
+  journal::Query query;
+  query.session = leg.session;
+  query.target = leg.target;
+  query.kind = journal::Kind::kAnswered;
+  query.limit = base::limits::kEventsCatchUpMax;
+  while (true) {
+    const auto records = store.search(query);
+    if (!records) {
+      return records.error();
+    }
+    if (std::any_of(records->begin(), records->end(), [&](const journal::Record& one) {
+          return one.revision >= first && one.revision <= leg.revision && one.reason == kTooLarge;
+        })) {
+      return true;
+    }
+    if (records->size() < query.limit) {
+      return false;
+    }
+    query.after = records->back().position;
+  }
+}
+
+}  // namespace
 
 void SizeRefusals::note(BundleSize refused) {
   const bool first = least_.bytes == 0;
@@ -18,29 +47,11 @@ bool SizeRefusals::covers(BundleSize size) const {
 }
 
 base::Result<bool> goes_in_pieces(const journal::Store& store, const journal::Leg& leg) {
-  if (leg.attempts == 0) {
-    return false;
-  }
-  journal::Query query;
-  query.session = leg.session;
-  query.target = leg.target;
-  query.kind = journal::Kind::kAnswered;
-  query.limit = base::limits::kEventsCatchUpMax;
-  while (true) {
-    const auto records = store.search(query);
-    if (!records) {
-      return records.error();
-    }
-    if (std::any_of(records->begin(), records->end(), [&leg](const journal::Record& one) {
-          return one.revision == leg.revision && one.reason == kTooLarge;
-        })) {
-      return true;
-    }
-    if (records->size() < query.limit) {
-      return false;
-    }
-    query.after = records->back().position;
-  }
+  return leg.attempts > 0 ? any_in_pieces(store, leg, leg.revision) : false;
+}
+
+base::Result<bool> went_in_pieces(const journal::Store& store, const journal::Leg& leg) {
+  return any_in_pieces(store, leg, 1);
 }
 
 std::string too_large_sentence(const journal::Store& store, const journal::Leg& leg) {

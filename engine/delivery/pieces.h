@@ -36,6 +36,8 @@ class SizeRefusals {
 // Whether a try of this leg was refused for its size: it goes in pieces from then on, whatever
 // becomes of the bundle. Errors: of the store.
 base::Result<bool> goes_in_pieces(const journal::Store& store, const journal::Leg& leg);
+// Whether one of this leg or of an earlier revision's was. Errors: of the store.
+base::Result<bool> went_in_pieces(const journal::Store& store, const journal::Leg& leg);
 
 // One sentence about what a leg that is held for its size fails at, for people; "" when the journal
 // has none.

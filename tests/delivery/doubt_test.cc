@@ -55,6 +55,25 @@ class DoubtTest : public ExchangeTest {
   std::function<void()> after_;  // the next post
 };
 
+class Fresh final : public DoubtTest {
+ public:
+  using DoubtTest::after_;
+  using DoubtTest::leg;
+  using DoubtTest::part;
+  using DoubtTest::posts_;
+  using DoubtTest::refusal_;
+  using DoubtTest::refusal_text_;
+  using DoubtTest::send;
+  using DoubtTest::server_;
+  using DoubtTest::state;
+  using DoubtTest::steer;
+  using DoubtTest::value;
+  using DoubtTest::world_;
+
+ private:
+  void TestBody() override {}
+};
+
 TEST_F(DoubtTest, WhatWasTakenAndIsRefusedWhenSentAgainHasLanded) {
   send(1, entry("a", "1", false));
   posts_ = {Post::kErrorAfter, Post::kRefused};
@@ -88,19 +107,6 @@ TEST_F(DoubtTest, ARefusalLeavesOpenWhatItDoesNotSettle) {
        "held forbidden"},
   };
   for (const Row& row : table) {
-    class Fresh final : public DoubtTest {
-     public:
-      using DoubtTest::after_;
-      using DoubtTest::leg;
-      using DoubtTest::posts_;
-      using DoubtTest::refusal_;
-      using DoubtTest::refusal_text_;
-      using DoubtTest::send;
-      using DoubtTest::server_;
-      using DoubtTest::state;
-      using DoubtTest::world_;
-      void TestBody() override {}
-    };
     Fresh fresh;
     fresh.send(1, entry("a", "1", false));
     fresh.posts_ = {Post::kErrorAfter, Post::kRefused, Post::kRefused, Post::kRefused};
@@ -158,6 +164,65 @@ TEST_F(DoubtTest, WhatLeftAsAnotherBundleStaysInDoubtWhenTheNextOneIsRefused) {
   make(2, entry("a", "4", true));
   EXPECT_EQ(state(2), "landed") << "the first one is found, and written over";
   EXPECT_NE(value("a").find("\"4\""), std::string::npos);
+}
+
+// Nobody knew of the first revision that it had landed; what is left of it tells.
+TEST_F(DoubtTest, WhatIsMissingOfWhatLandedWholeWasDeletedAlsoBehindARevisionInDoubt) {
+  for (const bool answer_lost : {false, true}) {
+    Fresh fresh;
+    fresh.posts_ = {Post::kPageAfter};
+    fresh.send(1, entry("a", "1", false) + "," + entry("b", "1", false));
+    fresh.steer(1, journal::Kind::kWithdrawn);
+    const auto remove = [&fresh] { fresh.server_.edit("Observation/b", ""); };
+    if (answer_lost) {
+      fresh.posts_ = {Post::kErrorAfter};
+      fresh.after_ = remove;
+    } else {
+      remove();
+    }
+    fresh.send(2, entry("a", "2", false) + "," + entry("b", "2", false));
+    EXPECT_EQ(fresh.state(2), "held changed-elsewhere") << answer_lost;
+    EXPECT_EQ(fresh.value("b"), "") << answer_lost;
+    EXPECT_EQ(fresh.part(2, "conflict"),
+              R"([{"fullUrl":"urn:b","resource":"Observation?identifier=b","gone":true}])");
+    fresh.steer(2, journal::Kind::kReleased);
+    EXPECT_EQ(fresh.state(2), "landed") << answer_lost;
+    EXPECT_NE(fresh.value("a").find("\"2\""), std::string::npos);
+    EXPECT_NE(fresh.value("b").find("\"2\""), std::string::npos);
+  }
+}
+
+TEST_F(DoubtTest, WhatIsMissingNeedNotHaveBeenThere) {
+  // What landed is the first revision, which says the same of one.
+  posts_ = {Post::kPageAfter};
+  send(1, entry("a", "1", false));
+  steer(1, journal::Kind::kWithdrawn);
+  posts_ = {Post::kError};
+  send(2, entry("a", "1", false) + "," + entry("b", "2", false));
+  EXPECT_EQ(state(2), "landed");
+}
+
+TEST_F(DoubtTest, WhatStandsAsItLandedTellsNothingOfARevisionThatSaysTheSame) {
+  send(1, entry("a", "1", false));
+  posts_ = {Post::kPage};
+  send(2, entry("a", "1", true) + "," + entry("b", "2", false));
+  steer(2, journal::Kind::kWithdrawn);
+  send(3, entry("a", "1", true) + "," + entry("b", "3", false));
+  EXPECT_EQ(state(3), "landed");
+}
+
+// It was too large, and ended after its first piece.
+TEST_F(DoubtTest, OfWhatWentInPiecesSomeMayNeverHaveBeenThere) {
+  refusal_ = 413;
+  posts_ = {Post::kRefused, Post::kPage};
+  send(1, entry("a", "1", false) + "," + entry("b", "1", false));
+  EXPECT_EQ(state(1), "held html-answer");
+  server_.edit("Observation/a",
+               R"({"resourceType":"Observation","identifier":[{"value":"a"}],"value":"1"})");
+  steer(1, journal::Kind::kWithdrawn);
+  courier_ = world_.courier();  // knows of no size that was too large
+  send(2, entry("a", "2", false) + "," + entry("b", "2", false));
+  EXPECT_EQ(state(2), "landed");
 }
 
 TEST_F(DoubtTest, OnlyWhatWasLookedForEverywhereIsNotThere) {
