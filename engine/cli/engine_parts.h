@@ -58,6 +58,8 @@ class Engine {
  private:
   base::Result<void> open_journal();
   base::Result<void> catch_up_targets();
+  base::Result<void> write_start();
+  bool write_stop();
   base::Result<void> open_targets();
   base::Result<void> open_notices();
   base::Result<void> open_web();
@@ -93,6 +95,7 @@ class Engine {
   std::unique_ptr<journal::SearchKey> search_key_;
   web::Metrics metrics_;
   journal::FailureLog failure_log_;  // of the journal's thread
+  std::string head_key_;             // by which the key of the heads is known
   std::unique_ptr<journal::HeadKeeper> heads_;
   std::unique_ptr<HeadPosts> head_posts_;     // none when every anchor is a file
   std::vector<std::string> unwritten_heads_;  // why, of the files that did not take the last one

@@ -17,6 +17,7 @@
 #include "engine/base/limits.h"
 #include "engine/cli/engine_parts.h"
 #include "engine/cli/files.h"
+#include "engine/cli/head_secret.h"
 #include "engine/cli/journal_keys.h"
 #include "engine/cli/shown_text.h"
 #include "engine/cli/signal_watch.h"
@@ -27,7 +28,6 @@
 #include "engine/delivery/http_peer.h"
 #include "engine/delivery/take_over.h"
 #include "engine/journal/open_store.h"
-#include "engine/journal/secret_file.h"
 #include "engine/journal/start_marks.h"
 
 namespace engine::cli {
@@ -95,10 +95,6 @@ base::Result<void> Engine::open_journal() {
     return std::move(key).error();
   }
   search_key_ = std::make_unique<journal::SearchKey>(std::move(*key));
-  // Before the start is written: one that is broken off is begun again by the next.
-  if (auto caught_up = catch_up_targets(); !caught_up) {
-    return caught_up;
-  }
   journal_ = std::make_unique<Journal>(*store_, clock_);
   loop_ = std::make_unique<delivery::AsioLoop>();
   desk_ = std::make_unique<delivery::TargetDesk>(*journal_, *loop_);
@@ -118,6 +114,18 @@ base::Result<void> Engine::open_journal() {
       say(line->event, line->rest);
     }
   });
+  if (const auto kept = journal::parse_retention(config_.retention)) {
+    retention_ =
+        std::make_unique<BodyRetention>(*journal_, clock_, *kept, files_, std::move(*newest));
+  }
+  return {};
+}
+
+base::Result<void> Engine::write_start() {
+  // Before the start: one that is broken off is begun again by the next.
+  if (auto caught_up = catch_up_targets(); !caught_up) {
+    return caught_up;
+  }
   journal::Change started;
   started.record.kind = journal::Kind::kStarted;
   started.record.made_with = intake::made_with(core_->provenance(), {});
@@ -134,16 +142,15 @@ base::Result<void> Engine::open_journal() {
     return std::move(master).error();
   }
   started.record.content =
-      journal::print({search_key_->hide(journal::kSearchKeyMark), std::move(*master)});
+      journal::print({search_key_->hide(journal::kSearchKeyMark), std::move(*master), head_key_});
   auto written = journal_->write(std::move(started));
-  if (!written) {
-    return std::move(written).error();
-  }
-  if (const auto kept = journal::parse_retention(config_.retention)) {
-    retention_ =
-        std::make_unique<BodyRetention>(*journal_, clock_, *kept, files_, std::move(*newest));
-  }
-  return {};
+  return written ? base::Result<void>() : std::move(written).error();
+}
+
+bool Engine::write_stop() {
+  journal::Change stopped;
+  stopped.record.kind = journal::Kind::kStopped;
+  return journal_->write(std::move(stopped)).has_value();
 }
 
 // What came for a target while the configuration did not name it; and what waits for those that it
@@ -274,32 +281,36 @@ void Engine::look_at_mappings() {
   }
 }
 
-// The key is made at the first start; its public half is written beside it at each.
+// The key is made at the first start.
 base::Result<void> Engine::open_heads() {
-  std::array<std::uint8_t, 32> fresh{};
-  random_.fill(fresh);
-  const std::string key_file = files_ + ".head-key";
-  const bool key_is_old = ::access(key_file.c_str(), F_OK) == 0;
-  const auto secret = journal::load_secret(key_file, std::string(fresh.begin(), fresh.end()));
-  if (!secret) {
-    return secret.error();
-  }
-  journal::HeadSigner signer(*secret);
-  if (auto written = write_file(key_file + ".pub", signer.public_pem()); !written) {
-    return written;
-  }
-  journal::HeadKeeper::Files files{files_ + ".heads", {}, key_is_old};
+  journal::HeadKeeper::Files files;
+  files.heads = files_ + ".heads";
   std::vector<std::string> addresses;
   for (const std::string& anchor : config_.anchors) {
     (is_address(anchor) ? addresses : files.anchors).push_back(anchor);
   }
-  if (auto checked = journal::check_heads_file(files.heads); !checked) {
-    return checked;
-  }
-  for (const std::string& anchor : files.anchors) {
-    if (auto checked = journal::check_heads_file(anchor); !checked) {
+  std::vector<std::string> all{files.heads};
+  all.insert(all.end(), files.anchors.begin(), files.anchors.end());
+  for (const std::string& file : all) {
+    if (auto checked = journal::check_heads_file(file); !checked) {
       return checked;
     }
+  }
+  // Engines that share a journal may share an anchor, and each signs with its own key.
+  if (!store_->engine().empty()) {
+    all.resize(1);
+  }
+  std::array<std::uint8_t, 32> fresh{};
+  random_.fill(fresh);
+  auto secret = open_head_secret(files_, all, std::string(fresh.begin(), fresh.end()));
+  const auto size = store_->size();
+  if (!secret || !size) {
+    return secret ? size.error() : std::move(secret).error();
+  }
+  files.key_is_old = !secret->is_new;
+  head_key_ = secret->signer.key();
+  if (secret->is_new && *size > 0) {
+    say("head-key-new", "key=" + head_key_);
   }
   if (!addresses.empty()) {
     auto posts = HeadPosts::open(addresses);
@@ -308,7 +319,7 @@ base::Result<void> Engine::open_heads() {
     }
     head_posts_ = std::move(*posts);
   }
-  heads_ = std::make_unique<journal::HeadKeeper>(*store_, clock_, std::move(signer), files);
+  heads_ = std::make_unique<journal::HeadKeeper>(*store_, clock_, std::move(secret->signer), files);
   return {};
 }
 
@@ -378,16 +389,19 @@ base::Result<void> Engine::start() {
   sets_ = std::move(*sets);
   core_ = &sets_->engine();
   for (auto step : {&Engine::open_journal, &Engine::open_heads, &Engine::open_targets,
-                    &Engine::open_notices, &Engine::open_web}) {
+                    &Engine::open_notices, &Engine::write_start}) {
     if (auto done = (this->*step)(); !done) {
       return done;
     }
   }
-  const std::string port = std::to_string(server_->port());
-  if (!config_.port_file.empty()) {
-    if (auto written = write_file(config_.port_file, port + "\n"); !written) {
-      return written;
-    }
+  auto serves = open_web();
+  const std::string port = serves ? std::to_string(server_->port()) : std::string();
+  if (serves && !config_.port_file.empty()) {
+    serves = write_file(config_.port_file, port + "\n");
+  }
+  if (!serves) {
+    static_cast<void>(write_stop());  // it was no crash
+    return serves;
   }
   intake_->sweep();
   store_->on_news([this] { loop_->post([this] { hear(); }); });
@@ -499,9 +513,7 @@ void Engine::drain() {
   all_ended = workers_->stop_within(left()) && all_ended;
   all_ended = translators_->stop_within(left()) && all_ended;
   loop_->stop();
-  journal::Change stopped;
-  stopped.record.kind = journal::Kind::kStopped;
-  const bool written = journal_->write(std::move(stopped)).has_value();
+  const bool written = write_stop();
   journal_->stop();
   sign_head();
   if (head_posts_) {

@@ -1,6 +1,5 @@
 #include "engine/journal/start_marks.h"
 
-#include <algorithm>
 #include <string_view>
 #include <vector>
 
@@ -10,12 +9,27 @@ namespace engine::journal {
 namespace {
 
 constexpr std::string_view kSearchKey = "search-key ";
+constexpr std::string_view kHeadKey = " head-key ";
 constexpr std::string_view kMasterKey = " master-key ";
+
+// What stands behind `name`, which is taken off the text together with it; "" when it does not.
+std::string take(std::string_view& text, std::string_view name) {
+  const std::size_t at = text.find(name);
+  if (at == std::string_view::npos) {
+    return {};
+  }
+  std::string value(text.substr(at + name.size()));
+  text = text.substr(0, at);
+  return value;
+}
 
 }  // namespace
 
 std::string print(const StartMarks& marks) {
   std::string out = std::string(kSearchKey) + marks.search_key;
+  if (!marks.head_key.empty()) {
+    out.append(kHeadKey).append(marks.head_key);
+  }
   return marks.master.empty() ? out : out.append(kMasterKey).append(marks.master);
 }
 
@@ -25,12 +39,10 @@ std::optional<StartMarks> start_marks_of(const Record& record) {
     return std::nullopt;
   }
   text.remove_prefix(kSearchKey.size());
-  const std::size_t end = std::min(text.find(kMasterKey), text.size());
   StartMarks marks;
-  marks.search_key = std::string(text.substr(0, end));
-  if (end < text.size()) {
-    marks.master = std::string(text.substr(end + kMasterKey.size()));
-  }
+  marks.master = take(text, kMasterKey);
+  marks.head_key = take(text, kHeadKey);
+  marks.search_key = std::string(text);
   return marks;
 }
 

@@ -326,8 +326,21 @@ class Verifier {
       if (marks_ && marks_->search_key != marks->search_key) {
         fault(where + ": it names another key that hides the patients than the starts before it");
       }
+      name_head_key(*marks, head.record, where);
       marks_ = std::move(marks);
     }
+  }
+  // What the key of before signed is proved by its own public half. Engines that share a journal
+  // have one each.
+  void name_head_key(const StartMarks& marks, const Record& start, const std::string& where) {
+    if (start.reason == kSharedStart || marks.head_key.empty()) {
+      return;
+    }
+    if (!head_key_.empty() && head_key_ != marks.head_key) {
+      remark(where + ": from here on the heads are signed with the key " + marks.head_key +
+             ", before with " + head_key_);
+    }
+    head_key_ = marks.head_key;
   }
   void fault(std::string text) {
     if (out.faults.size() < base::limits::kIssuesMax) {
@@ -363,6 +376,7 @@ class Verifier {
   Position next_position_ = 1;
   std::pair<Position, std::string> beyond_;  // the last part that is newer than these records
   base::Digest previous_ = genesis();
+  std::string head_key_;  // of the newest start of an engine that has the journal to itself
   std::string time_;
   Frontier frontier_;
   std::multimap<std::uint64_t, const TreeHead*> heads_;

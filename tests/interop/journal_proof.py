@@ -247,6 +247,46 @@ class JournalProof(unittest.TestCase):
         status, said = self.command("verify", journal=journal)
         self.assertEqual(status, 1, said)
 
+    def refused_start(self, journal, *words, target="http://127.0.0.1:9"):
+        done = subprocess.run([str(stage.ENGINE), "serve", "--listen", "127.0.0.1:0", "--journal", str(journal), "--target",
+                               target, *map(str, words)], capture_output=True, text=True, check=False, timeout=30)
+        self.assertNotEqual(done.returncode, 0, done.stderr)
+        return done.stderr
+
+    def test_the_key_of_the_heads_is_exchanged_on_purpose_only(self):
+        journal = self.copied("new-head-key")
+        key, public, heads = (pathlib.Path(f"{journal}.{name}") for name in ("head-key", "head-key.pub", "heads"))
+        before, records = public.read_bytes(), self.command("list", journal=journal)[1]
+        key.rename(self.folder / "kept-head-key")
+        self.assertIn("bring that key back", self.refused_start(journal))
+        key.write_text("07" * 32 + "\n")
+        key.chmod(0o600)
+        self.assertIn(str(public), self.refused_start(journal))
+        self.assertEqual(public.read_bytes(), before)
+        public.rename(self.folder / "kept.pub")
+        self.assertIn(str(heads), self.refused_start(journal))
+        kept = heads.rename(self.folder / "kept.heads")
+        anchor = shutil.copy(kept, self.folder / "kept.anchor")
+        self.assertIn(str(anchor), self.refused_start(journal, "--anchor", anchor))
+        self.assertEqual(self.command("list", journal=journal)[1], records)
+        key.unlink()
+        with stage.Engine(journal.parent) as engine:
+            engine.start("http://127.0.0.1:9")
+            engine.stop()
+        status, said = self.command("verify", journal=journal)
+        self.assertEqual(status, 0, said)
+        status, said = self.command("verify", "--heads", kept, "--head-key", self.folder / "kept.pub", journal=journal)
+        self.assertEqual(status, 0, said)
+        self.assertRegex(said, r"remark: record \d+: from here on the heads are signed with the key")
+
+    def test_a_start_that_is_refused_is_no_crash(self):
+        journal = self.copied("refused-start")
+        counts = [self.command("list", "--kind", kind, journal=journal)[1].count("\n") for kind in ("started", "stopped")]
+        self.refused_start(journal, target="no address")
+        self.refused_start(journal, "--ward", self.folder / "none")
+        after = [self.command("list", "--kind", kind, journal=journal)[1].count("\n") for kind in ("started", "stopped")]
+        self.assertEqual(after[0] - counts[0], after[1] - counts[1])
+
     def test_on_a_full_disk_a_record_is_proved_all_the_same(self):
         def full():  # a write fails, and no signal ends the program
             signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
