@@ -135,9 +135,13 @@ void sqrt(Call& call) {
   give_decimal(call, root);
 }
 
-// Exact, by squaring, for whole exponents.
-std::optional<base::Decimal> whole_power(base::Decimal value, std::int64_t exponent) {
+// By squaring, for whole exponents: exact as far as the digits reach, and at its end as soon as a
+// factor leaves the range.
+std::optional<base::Decimal> whole_power(base::Decimal value, std::uint64_t exponent) {
   base::Decimal result = base::Decimal::from_int(1);
+  if (value.is_zero()) {
+    value = base::Decimal();  // its digits behind the point would leave the range
+  }
   for (bool first = true; exponent > 0; exponent /= 2, first = false) {
     if (!first) {
       const auto square = base::Decimal::multiply(value, value);
@@ -173,8 +177,8 @@ void power(Call& call) {
     give_decimal(call, from_double(std::pow(number->to_double(), raised->to_double())));
     return;
   }
-  constexpr std::int64_t kExponentMax = 100'000;  // beyond it only 0, 1 and -1 stay in range
-  const std::int64_t size = std::min(*whole < 0 ? -*whole : *whole, kExponentMax + *whole % 2);
+  const auto bits = static_cast<std::uint64_t>(*whole);
+  const std::uint64_t size = *whole < 0 ? 0 - bits : bits;
   std::optional<base::Decimal> result = whole_power(*number, size);
   if (result && *whole < 0) {
     result = base::Decimal::divide(base::Decimal::from_int(1), *result);

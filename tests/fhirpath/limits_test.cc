@@ -142,6 +142,15 @@ TEST(FhirpathLimits, HoldForPowersAndDates) {
   EXPECT_EQ(run("1.power(2147483647)"), "1");
   EXPECT_EQ(run("2.0.power(100000)"), "{}");
   EXPECT_EQ(run("0.5.power(-2147483647)"), "{}");
+  EXPECT_EQ(run("1.0.power(2147483647) = 1"), "true");
+  EXPECT_EQ(run("(-1).power(2147483646)"), "1");
+  EXPECT_EQ(run("(-1).power(9223372036854775806.0) = 1"), "true");
+  EXPECT_EQ(run("(-1).power(-9223372036854775808.0) = 1"), "true");
+  EXPECT_EQ(run("(-1).power(2147483647)"), "-1");
+  EXPECT_EQ(run("0.0.power(2147483647) = 0"), "true");
+  EXPECT_EQ(run("(1.00001).power(1234567).round(8)"), "229947.95324565");
+  EXPECT_EQ(run("(1.000000001).power(999999999).round(8)"), "2.71828182");
+  EXPECT_EQ(run("(1.000000001).power(-999999999).round(8)"), "0.36787944");
   EXPECT_EQ(run("@2026 + 2147483647 milliseconds"), "@2026");
   EXPECT_EQ(run("'x'.substring(2147483647)"), "{}");
   EXPECT_EQ(run("(1 | 2).skip(2147483647)"), "{}");
