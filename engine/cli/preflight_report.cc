@@ -46,7 +46,7 @@ Result<std::vector<Ability>> ask_abilities(const TargetConfig& target) {
   }
   std::vector<Ability> rows = delivery::judge_capabilities(*document.root());
   const auto url = delivery::parse_base_url(target.url);
-  rows.insert(rows.begin(), delivery::judge_transport(url->tls, url->host));
+  rows.insert(rows.begin(), delivery::judge_transport(*url));
   const Reply search = (*peer)->get(kSearch);
   rows.push_back(delivery::judge_search(search.fate == Reply::Fate::kAnswered ? search.status : 0));
   return rows;

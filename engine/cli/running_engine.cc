@@ -209,6 +209,9 @@ base::Result<void> Engine::open_targets() {
     if (!peer_config) {
       return std::move(peer_config).error();
     }
+    if (peer_config->url.in_clear()) {
+      say("target-in-clear", "name=" + target.name + " host=" + peer_config->url.authority());
+    }
     auto peer = delivery::make_http_peer(*loop_, std::move(*peer_config));
     if (!peer) {
       return std::move(peer).error();

@@ -184,12 +184,6 @@ base::Result<void> check_targets(const std::vector<TargetConfig>& targets) {
   return {};
 }
 
-// A name that begins with "127." may be anybody's.
-bool is_this_machine(const std::string& host) {
-  const bool numeric = host.find_first_not_of("0123456789.") == std::string::npos;
-  return host == "::1" || host == "localhost" || (numeric && host.substr(0, 4) == "127.");
-}
-
 base::Result<void> check_hosts(const std::vector<std::string>& hosts) {
   for (const std::string& host : hosts) {
     const bool address = host.starts_with('[') && host.ends_with(']');
@@ -212,7 +206,7 @@ base::Result<void> check_address(const std::string& text, const std::string& wha
   if (!url) {
     return url.error();
   }
-  if (!url->tls && !is_this_machine(url->host)) {
+  if (url->in_clear()) {
     return Error(ErrorCode::kInvalid,
                  what + " to an https:// address, or to this machine (127.0.0.1, [::1], localhost)",
                  text);
@@ -316,7 +310,7 @@ bool is_address(const std::string& anchor) {
 
 std::vector<std::string> hosts_of(const ServeConfig& config) {
   const auto listen = parse_listen(config.listen);
-  const bool here = listen && is_this_machine(listen->address);
+  const bool here = listen && delivery::is_this_machine(listen->address);
   if (config.hosts.empty() && !(here && config.people.empty())) {
     return {};
   }
@@ -362,7 +356,7 @@ base::Result<void> check_config(const ServeConfig& config) {
   if (auto named = check_hosts(config.hosts); !named) {
     return named;
   }
-  if (!is_this_machine(listen->address) && !config.guarded &&
+  if (!delivery::is_this_machine(listen->address) && !config.guarded &&
       (config.tls_certificate.empty() || config.people.empty())) {
     const std::string missing = config.people.empty()
                                     ? "a people file (people = \"FILE\", --people FILE)"

@@ -18,6 +18,12 @@ base::Result<delivery::PeerConfig> peer_config_of(const TargetConfig& target) {
   delivery::PeerConfig config(std::move(*url));
   config.ca_file = target.ca_file;
   if (!target.authorization_file.empty()) {
+    if (config.url.in_clear()) {
+      return base::Error(base::ErrorCode::kInvalid,
+                         "an authorization goes to an https:// address, or to this machine "
+                         "(127.0.0.1, [::1], localhost)",
+                         target.url);
+    }
     auto text = read_file(target.authorization_file);
     if (!text) {
       return std::move(text).error();

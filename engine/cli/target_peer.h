@@ -14,7 +14,8 @@
 
 namespace engine::cli {
 
-// Errors: kInvalid for the URL, kIo for the file of the sign-in.
+// Errors: kInvalid for the URL, also when a sign-in would cross a network in the clear, kIo for the
+// file of the sign-in.
 base::Result<delivery::PeerConfig> peer_config_of(const TargetConfig& target);
 
 class TargetPeer {

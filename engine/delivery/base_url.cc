@@ -22,6 +22,12 @@ std::string BaseUrl::authority() const {
   return port == usual ? out : out + ":" + std::to_string(port);
 }
 
+// A name that begins with "127." may be anybody's.
+bool is_this_machine(std::string_view host) {
+  const bool numeric = host.find_first_not_of("0123456789.") == std::string_view::npos;
+  return host == "::1" || host == "localhost" || (numeric && host.starts_with("127."));
+}
+
 base::Result<BaseUrl> parse_base_url(std::string_view text) {
   BaseUrl url;
   std::string_view rest = text;

@@ -18,6 +18,9 @@
 
 namespace engine::delivery {
 
+// A host that is reached without a network: localhost, 127.x.x.x, ::1.
+bool is_this_machine(std::string_view host);
+
 struct BaseUrl {
   bool tls = false;
   std::string host;  // without the brackets of IPv6
@@ -25,6 +28,8 @@ struct BaseUrl {
   std::string path;  // "" or "/fhir", no slash at the end
   // As in a Host header.
   std::string authority() const;
+  // What is said to it crosses a network that others may read.
+  bool in_clear() const { return !tls && !is_this_machine(host); }
 };
 // Errors: kInvalid. User names, queries and fragments have no place here.
 base::Result<BaseUrl> parse_base_url(std::string_view text);

@@ -151,12 +151,11 @@ Ability judge_search(int status) {
              "HTTP " + std::to_string(status), without);
 }
 
-Ability judge_transport(bool tls, std::string_view host) {
-  const bool here = host == "localhost" || host == "::1" || host.starts_with("127.");
-  return row(tls || here, Grade::kAbsent, "TLS",
-             tls    ? "https"
-             : here ? "this machine"
-                    : "http",
+Ability judge_transport(const BaseUrl& url) {
+  return row(!url.in_clear(), Grade::kAbsent, "TLS",
+             url.tls          ? "https"
+             : url.in_clear() ? "http"
+                              : "this machine",
              "readings of patients cross the network in the clear");
 }
 

@@ -6,6 +6,7 @@
 #include <string_view>
 #include <vector>
 
+#include "engine/delivery/http_peer.h"
 #include "engine/json/node.h"
 
 namespace engine::delivery {
@@ -28,6 +29,6 @@ std::vector<Ability> judge_capabilities(const json::Node& statement);
 // The row for a read-only question (a search that finds nothing) with the target's own sign-in.
 Ability judge_search(int status);
 // Whether readings of patients would cross a network in the clear.
-Ability judge_transport(bool tls, std::string_view host);
+Ability judge_transport(const BaseUrl& url);
 
 }  // namespace engine::delivery

@@ -107,9 +107,12 @@ TEST(Preflight, JudgesTheSearchAndTheWayThere) {
   EXPECT_NE(judge_search(401).consequence.find("sign-in is not accepted"), std::string::npos);
   EXPECT_NE(judge_search(403).consequence.find("may not search"), std::string::npos);
   EXPECT_EQ(judge_search(500).grade, Ability::Grade::kNeeded);
-  EXPECT_EQ(judge_transport(true, "records.example").grade, Ability::Grade::kThere);
-  EXPECT_EQ(judge_transport(false, "127.0.0.1").grade, Ability::Grade::kThere);
-  EXPECT_EQ(judge_transport(false, "records.example").grade, Ability::Grade::kAbsent);
+  const auto transport = [](std::string_view url) { return judge_transport(*parse_base_url(url)); };
+  EXPECT_EQ(transport("https://records.example").grade, Ability::Grade::kThere);
+  EXPECT_EQ(transport("http://127.0.0.1:8080/fhir").grade, Ability::Grade::kThere);
+  EXPECT_EQ(transport("http://[::1]/fhir").grade, Ability::Grade::kThere);
+  EXPECT_EQ(transport("http://records.example").grade, Ability::Grade::kAbsent);
+  EXPECT_EQ(transport("http://127.0.0.1.records.example").grade, Ability::Grade::kAbsent);
 }
 
 }  // namespace

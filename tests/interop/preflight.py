@@ -85,6 +85,9 @@ class Preflight(unittest.TestCase):
         self.assertEqual(status, 1)
         self.assertIn("the sign-in is not accepted", said)
         self.assertEqual(preflight(base, "--authorization-file", token)[0], 0)
+        status, _, why = preflight("http://127.0.0.1.records.example/fhir", "--authorization-file", token)
+        self.assertEqual(status, 2)
+        self.assertIn("an authorization goes to an https:// address", why)
 
     def test_what_is_no_record_server_is_unusable(self):
         page = self.serve(lambda *_: (200, "text/html", b"<html>Welcome</html>"))
