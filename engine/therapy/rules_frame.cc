@@ -2,6 +2,7 @@
 
 #include <string>
 #include <unordered_set>
+#include <utility>
 
 #include "engine/base/decimal.h"
 #include "engine/therapy/clock_text.h"
@@ -21,6 +22,37 @@ void whole_identifier(const Node* identifier, std::string_view whose, Report& re
       report.error("required", *identifier,
                    "The identifier of " + std::string(whose) + " needs both system and value: '" +
                        std::string(part) + "' is missing.");
+    }
+  }
+}
+
+// Here identifiers are compared sign by sign; many record servers cut white space off their ends,
+// so that two patients here would be one there. A line break inside stands in no list of one a
+// line.
+void exact_identifier(const Node* identifier, std::string_view whose, Report& report) {
+  if (identifier == nullptr || !identifier->is_object()) {
+    return;
+  }
+  for (const std::string_view part : {"system", "value"}) {
+    const std::string_view text = identifier->string_at(part);
+    if (!text.empty() && (text.front() == ' ' || text.back() == ' ' ||
+                          text.find_first_of("\t\n\r") != std::string_view::npos)) {
+      report.error("value", *identifier->find(part),
+                   "The identifier of " + std::string(whose) +
+                       " has a space at an end, or a tab "
+                       "or line break in it: send it without.");
+    }
+  }
+}
+
+// Not asked of a session that is taken back: it stays under the name that it has.
+void exact_identifiers(const Node& session, Report& report) {
+  exact_identifier(session.find("identifier"), "the session", report);
+  for (const auto& [person, whose] :
+       {std::pair{"patient", "the patient"}, std::pair{"therapist", "the therapist"}}) {
+    if (const Node* found = session.find(person)) {
+      exact_identifier(found->find("identifier"), whose, report);
+      exact_identifier(found->find("encounter"), "the stay", report);
     }
   }
 }
@@ -140,6 +172,7 @@ void check_header(const Node& session, Report& report) {
 
 void check_frame(const Node& session, Report& report) {
   check_header(session, report);
+  exact_identifiers(session, report);
   if (const Node* in_force = session.find("order")) {
     order(*in_force, report);
   }

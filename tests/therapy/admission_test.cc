@@ -281,6 +281,27 @@ TEST(Admission, ASystemWithABarIsRefused) {
   EXPECT_TRUE(house().admit(replaced(sample("vitals"), "\"T-21\"", "\"T|21\"")).admitted);
 }
 
+TEST(Admission, AnIdentifierWithWhiteSpaceAroundItIsAnotherOneAndRefused) {
+  for (const char* value : {" P-0007", "P-0007 ", "P-0007\\n", "P-0007\\t", "P-00\\r07"}) {
+    const std::string sent =
+        replaced(sample("vitals"), "\"P-0007\"", "\"" + std::string(value) + "\"");
+    const auto admission = house().admit(sent);
+    EXPECT_FALSE(admission.admitted) << value;
+    EXPECT_NE(all_texts(admission.issues)
+                  .find("patient.identifier.value: The identifier of the "
+                        "patient has a space at an end"),
+              std::string::npos)
+        << all_texts(admission.issues);
+    // What was taken in so can be taken back.
+    EXPECT_TRUE(house()
+                    .admit(replaced(replaced(sent, "\"closed\"", "\"entered-in-error\""),
+                                    "\"revision\": 1", "\"revision\": 2"))
+                    .admitted)
+        << value;
+  }
+  EXPECT_TRUE(house().admit(replaced(sample("vitals"), "\"P-0007\"", "\"P 0007\"")).admitted);
+}
+
 // In a journal since before such texts were refused.
 TEST(Admission, WhatMakesTooMuchIsHeldWithoutABundle) {
   std::string note =
