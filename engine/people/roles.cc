@@ -14,31 +14,38 @@ constexpr std::pair<Role, std::string_view> kNames[] = {
 
 struct Row {
   Right right;
+  std::string_view name;
   std::initializer_list<Role> roles;
 };
 
 const auto& rows() {
   static const std::array<Row, 17> table = {{
-      {Right::kSend, {Role::kTherapist, Role::kSender}},
-      {Right::kPreview, {Role::kTherapist, Role::kEngineer, Role::kSender}},
+      {Right::kSend, "send", {Role::kTherapist, Role::kSender}},
+      {Right::kPreview, "preview", {Role::kTherapist, Role::kEngineer, Role::kSender}},
       {Right::kFollow,
+       "follow",
        {Role::kTherapist, Role::kEngineer, Role::kAuditor, Role::kOperator, Role::kSender,
         Role::kWatcher}},
       {Right::kTraffic,
+       "traffic",
        {Role::kTherapist, Role::kEngineer, Role::kAuditor, Role::kOperator, Role::kWatcher}},
-      {Right::kReadWard, {Role::kTherapist}},
-      {Right::kReadRecord, {Role::kTherapist, Role::kAuditor}},
-      {Right::kReadMessage, {Role::kTherapist, Role::kEngineer, Role::kAuditor}},
-      {Right::kReadLog, {Role::kAuditor}},
-      {Right::kAudit, {Role::kAuditor}},
-      {Right::kSearch, {Role::kTherapist, Role::kEngineer, Role::kAuditor, Role::kOperator}},
-      {Right::kHandOut, {Role::kTherapist}},
-      {Right::kSteer, {Role::kEngineer, Role::kOperator}},
-      {Right::kSeeTargets, {Role::kEngineer, Role::kAuditor, Role::kOperator, Role::kWatcher}},
-      {Right::kSteerTargets, {Role::kEngineer, Role::kOperator}},
-      {Right::kSeeMapping, {Role::kEngineer, Role::kAuditor, Role::kOperator}},
-      {Right::kChangeMapping, {Role::kEngineer}},
-      {Right::kMetrics, {Role::kEngineer, Role::kOperator, Role::kWatcher}},
+      {Right::kReadWard, "read-ward", {Role::kTherapist}},
+      {Right::kReadRecord, "read-record", {Role::kTherapist, Role::kAuditor}},
+      {Right::kReadMessage, "read-message", {Role::kTherapist, Role::kEngineer, Role::kAuditor}},
+      {Right::kReadLog, "read-log", {Role::kAuditor}},
+      {Right::kAudit, "audit", {Role::kAuditor}},
+      {Right::kSearch,
+       "search",
+       {Role::kTherapist, Role::kEngineer, Role::kAuditor, Role::kOperator}},
+      {Right::kHandOut, "hand-out", {Role::kTherapist}},
+      {Right::kSteer, "steer", {Role::kEngineer, Role::kOperator}},
+      {Right::kSeeTargets,
+       "see-targets",
+       {Role::kEngineer, Role::kAuditor, Role::kOperator, Role::kWatcher}},
+      {Right::kSteerTargets, "steer-targets", {Role::kEngineer, Role::kOperator}},
+      {Right::kSeeMapping, "see-mapping", {Role::kEngineer, Role::kAuditor, Role::kOperator}},
+      {Right::kChangeMapping, "change-mapping", {Role::kEngineer}},
+      {Right::kMetrics, "metrics", {Role::kEngineer, Role::kOperator, Role::kWatcher}},
   }};
   return table;
 }
@@ -109,6 +116,34 @@ std::optional<Roles> parse_roles(std::string_view text) {
 bool reads_patients(Right right) {
   return right == Right::kReadWard || right == Right::kReadRecord || right == Right::kReadMessage ||
          right == Right::kReadLog;
+}
+
+std::string_view name_of(Right right) {
+  const auto row = std::find_if(rows().begin(), rows().end(),
+                                [right](const Row& one) { return one.right == right; });
+  return row == rows().end() ? std::string_view() : row->name;
+}
+
+std::vector<Right> rights_of(const Roles& roles) {
+  std::vector<Right> out;
+  for (const Row& row : rows()) {
+    if (may(roles, row.right)) {
+      out.push_back(row.right);
+    }
+  }
+  return out;
+}
+
+std::string roles_with(Right right) {
+  std::string out;
+  for (const auto& [role, text] : kNames) {
+    Roles one;
+    one.add(role);
+    if (may(one, right)) {
+      out.append(out.empty() ? "" : ", ").append(text);
+    }
+  }
+  return out;
 }
 
 bool may(const Roles& roles, Right right) {

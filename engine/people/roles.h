@@ -64,6 +64,11 @@ enum class Right : std::uint8_t {
   kChangeMapping,  // approve, roll back
   kMetrics,
 };
+std::string_view name_of(Right right);
+// What the roles may beyond what is open to everybody.
+std::vector<Right> rights_of(const Roles& roles);
+// "engineer, operator": whose right it is, for the reader of an error.
+std::string roles_with(Right right);
 // Reading what patients' records hold: noted, and with a reason unless the patient is treated.
 bool reads_patients(Right right);
 

@@ -39,8 +39,13 @@ std::string view_of(const people::Entry& entry, const std::string& key) {
   for (const people::Role role : entry.roles.list()) {
     roles.append(roles.empty() ? "" : ",").append(literal(people::name_of(role)));
   }
+  std::string rights;
+  for (const people::Right right : people::rights_of(entry.roles)) {
+    rights.append(rights.empty() ? "" : ",").append(literal(people::name_of(right)));
+  }
   std::string out = "{\"signIn\":true,\"name\":" + literal(entry.name) +
-                    ",\"display\":" + literal(entry.display) + ",\"roles\":[" + roles + "]";
+                    ",\"display\":" + literal(entry.display) + ",\"roles\":[" + roles +
+                    "],\"may\":[" + rights + "]";
   if (!key.empty()) {
     out += ",\"deviceKey\":\"" + key +
            "\",\"lasts\":" + std::to_string(base::limits::kSignInLifetime.count());

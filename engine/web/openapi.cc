@@ -17,7 +17,7 @@ constexpr std::string_view kText = R"json({
   "target": {"name": "id", "in": "path", "required": true, "schema": {"type": "string"}, "description": "The target's name"}, "id": {"name": "id", "in": "path", "required": true, "schema": {"type": "string", "format": "uuid"},
   "description": "The session's id: the UUID version 5 that a receipt names"}},
  "schemas": {
-  "Me": {"type": "object", "required": ["signIn"], "properties": {"signIn": {"type": "boolean", "description": "The engine has a people file"}, "name": {"type": "string"}, "display": {"type": "string"}, "roles": {"type": "array", "items": {"enum": ["therapist", "engineer", "auditor", "operator", "sender", "watcher"]}}, "deviceKey": {"type": "string", "description": "Of a person: what the pages seal with that which waits on this person's devices; 64 hexadecimal digits"}, "lasts": {"type": "integer", "description": "Seconds that a sign-in lasts at most"}}},
+  "Me": {"type": "object", "required": ["signIn"], "properties": {"signIn": {"type": "boolean", "description": "The engine has a people file"}, "name": {"type": "string"}, "display": {"type": "string"}, "roles": {"type": "array", "items": {"enum": ["therapist", "engineer", "auditor", "operator", "sender", "watcher"]}}, "may": {"type": "array", "description": "The rights that these roles give", "items": {"enum": ["send", "preview", "follow", "traffic", "read-ward", "read-record", "read-message", "read-log", "audit", "search", "hand-out", "steer", "see-targets", "steer-targets", "see-mapping", "change-mapping", "metrics"]}}, "deviceKey": {"type": "string", "description": "Of a person: what the pages seal with that which waits on this person's devices; 64 hexadecimal digits"}, "lasts": {"type": "integer", "description": "Seconds that a sign-in lasts at most"}}},
   "Who": {"type": "object", "required": ["actor", "why"], "properties": {"actor": {"type": "string", "description": "Of an engine with sign-in: left aside for who signed in"}, "why": {"type": "string"}}},
   "Target": {"type": "object", "required": ["target", "state", "backlog"], "properties": {
    "target": {"type": "string"}, "state": {"enum": ["sending", "waiting", "paused", "not-configured"], "description": "waiting: the record server is away or busy and is tried again by itself; paused: by a person; not-configured: something waits for it, and it is not in the configuration; it has neither mode nor limits"},
@@ -47,6 +47,7 @@ constexpr std::string_view kText = R"json({
    "session": {"type": "string"}, "state": {"type": "string"}, "reason": {"type": "string"}, "reasonText": {"type": "string"},
    "revisions": {"type": "array", "items": {"type": "object", "properties": {
     "revision": {"type": "integer"}, "received": {"type": "string"}, "position": {"type": "integer"},
+    "reason": {"enum": ["moved-away", "moved-here"], "description": "Of the two revisions by which a session went to another patient"},
     "targets": {"type": "array", "items": {"$ref": "#/components/schemas/Leg"}}}}}}},
   "SheetFor": {"type": "object", "required": ["patient", "therapist"], "properties": {"patient": {"$ref": "#/components/schemas/Identifier"},
    "therapist": {"type": "object", "required": ["display"], "properties": {"system": {"type": "string"}, "value": {"type": "string"}, "display": {"type": "string"}}}}},

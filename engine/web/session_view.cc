@@ -15,14 +15,15 @@ namespace {
 using journal::Leg;
 using journal::LegState;
 
-// "" when the record cannot be read any more: everything else about it is known.
-base::Result<std::string> received_at(const journal::Store& store, journal::Position position) {
+// Without a time when it cannot be read any more: everything else about it is known.
+base::Result<journal::Record> record_at(const journal::Store& store, journal::Position position) {
   auto head = store.head(position);
   if (!head) {
-    return head.error().code == base::ErrorCode::kCorrupt ? base::Result<std::string>(std::string())
-                                                          : std::move(head).error();
+    return head.error().code == base::ErrorCode::kCorrupt
+               ? base::Result<journal::Record>(journal::Record())
+               : std::move(head).error();
   }
-  return std::move(head->record.time);
+  return std::move(head->record);
 }
 
 // The worst of the latest revision: held before anything under way, landed only when all targets
@@ -66,14 +67,17 @@ base::Result<std::string> session_view(const journal::Store& store, std::string_
   }
   out += ",\"revisions\":[";
   for (const journal::Acceptance& one : *acceptances) {
-    const auto received = received_at(store, one.position);
-    if (!received) {
-      return received.error();
+    const auto record = record_at(store, one.position);
+    if (!record) {
+      return record.error();
     }
     out += out.back() == '[' ? "{" : ",{";
     number(out, "revision", one.revision);
-    if (!received->empty()) {
-      member(out, "received", *received);
+    if (!record->time.empty()) {
+      member(out, "received", record->time);
+    }
+    if (!record->reason.empty()) {
+      member(out, "reason", record->reason);
     }
     number(out, "position", one.position);
     out += ",\"targets\":" + legs_view(store, *legs, one.revision, true) + "}";

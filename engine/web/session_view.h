@@ -10,7 +10,7 @@
 
 namespace engine::web {
 
-// {"session","state","reason","revisions":[{"revision","received","position","targets":[{"target","state","reason",
+// {"session","state","reason","revisions":[{"revision","received","position","reason","targets":[{"target","state","reason",
 // "reasonText","attempts","next","landing"}]}]}. `state` is the latest revision's. Errors:
 // kNotFound, kIo, kCorrupt.
 base::Result<std::string> session_view(const journal::Store& store, std::string_view session);

@@ -128,7 +128,8 @@ std::optional<Response> WhoMay::refuse(Request& request, people::Right right) co
   }
   if (!people::may(one->roles, right)) {
     return problem(403, "forbidden",
-                   "not with your role (" + one->roles.text() + "); docs/api.md has the table");
+                   "not with your role (" + one->roles.text() +
+                       "); it takes one of: " + people::roles_with(right));
   }
   if (people::reads_patients(right) && !one->roles.has(people::Role::kTherapist) &&
       !journal::says_something(request.why)) {

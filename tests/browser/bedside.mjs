@@ -167,8 +167,8 @@ export function bedside(name, options, work) {
 // --- The engine and the record server
 
 // A document of the invented day with a value that nobody confirmed: it is held. `tag` makes it a session of its own;
-// `patient`: an identifier's value, when it is to be about somebody else.
-export async function sendHeld(tag, patient) {
+// `patient`: an identifier's value, when it is to be about somebody else; `caller`: headers that say who asks.
+export async function sendHeld(tag, patient, caller = {}) {
   const document = JSON.parse(readFileSync(new URL('../../mappings/samples/vitals.session.json', import.meta.url), 'utf8'));
   document.identifier.value += `-${tag}`;
   if (patient) {
@@ -178,11 +178,11 @@ export async function sendHeld(tag, patient) {
   const vitals = document.entry.find((one) => one.vitals?.saturation);
   vitals.vitals.saturation.value = 52;
   delete vitals.confirmed;
-  const answer = await fetch(`${engine}/sessions`, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(document) });
+  const answer = await fetch(`${engine}/sessions`, { method: 'POST', headers: { 'Content-Type': 'application/json', ...caller }, body: JSON.stringify(document) });
   assert.equal(answer.status, 202, await answer.clone().text());
   const { session } = await answer.json();
   for (let i = 0; i < 200; i += 1) {
-    const told = await (await fetch(`${engine}/sessions/${session}`)).json();
+    const told = await (await fetch(`${engine}/sessions/${session}`, { headers: caller })).json();
     if (told.state === 'held') return session;
     await new Promise((wait) => { setTimeout(wait, 25); });
   }

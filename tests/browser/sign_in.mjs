@@ -3,7 +3,7 @@ import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { after, before, describe, test } from 'node:test';
-import { Bedside, closeBrowser, observations, openBrowser } from './bedside.mjs';
+import { Bedside, closeBrowser, engine, judge, observations, openBrowser, sendHeld } from './bedside.mjs';
 
 const axe = readFileSync(createRequire(process.env.MODULES).resolve('axe-core/axe.min.js'), 'utf8');
 const kPulse = '8867-4';
@@ -26,6 +26,19 @@ async function signIn({ page }, password = 'a walk along the quiet river', name 
 }
 
 const signInAs = (one, name) => signIn(one, undefined, name);
+// The headers of a request by whoever that is, as a page of the engine's own sends them.
+async function asPerson(name) {
+  const answer = await fetch(`${engine}/sign-in`, { method: 'POST', headers: { 'Content-Type': 'application/json', Origin: engine },
+    body: JSON.stringify({ name, password: 'a walk along the quiet river' }) });
+  assert.equal(answer.status, 200, await answer.clone().text());
+  return { Cookie: answer.headers.get('set-cookie').split(';')[0], Origin: engine };
+}
+async function atDesk(one, name, place) {
+  await one.page.goto(`${engine}/desk#${place}`);
+  await one.page.getByLabel(/^Why you look/).fill('sample of the day');
+  await signInAs(one, name);
+  await one.page.getByRole('navigation', { name: 'Desk' }).waitFor();
+}
 // The browser's own store, as somebody sees it who opens its files: what is kept by name, and who is known to be signed in.
 function stored(page) {
   return page.evaluate(() => new Promise((resolve, reject) => {
@@ -194,6 +207,48 @@ describe('signing in', { concurrency: 1 }, () => {
     await dialog.getByRole('textbox', { name: 'Why' }).fill('it is back');
     await dialog.getByRole('button', { name: 'Resume', exact: true }).click();
     await page.locator('.stand', { hasText: 'Sending' }).waitFor();
+  });
+
+  bedside('an operator moves a held message on without reading it', { at: ['/desk#traffic', '.sign-in'] }, async (one) => {
+    const { page } = one;
+    const session = await sendHeld('unread', undefined, await asPerson('robin'));
+    await atDesk(one, 'opal', `message/${session}/1`);
+    await page.getByText('is not shown to your role').waitFor();
+    await page.getByText('nobody confirmed it').waitFor();
+    assert.equal(await page.getByRole('alert').count(), 0);
+    assert.deepEqual(await page.locator('nav a').allTextContents(), ['Traffic', 'Targets', 'Maps']);
+    await judge(page, 'message-unread', true);
+    await one.tap('Move to the right patient');
+    const dialog = page.getByRole('dialog');
+    await dialog.getByRole('textbox', { name: 'Right patient, identifier: value' }).waitFor();
+    await page.keyboard.press('Escape');
+    await one.tap('Give up');
+    await dialog.getByRole('textbox', { name: 'Why' }).fill('sent by a trial');
+    await dialog.getByRole('button', { name: 'Give up', exact: true }).click();
+    await page.locator('.stand', { hasText: 'Given up' }).waitFor();
+    await page.goto(`${engine}/desk#log`);
+    await page.getByText('Log is not for your role.').waitFor();
+  });
+
+  bedside('nobody is offered what their role may not', { size: 'pc', at: ['/desk#traffic', '.sign-in'] }, async (one) => {
+    const { page } = one;
+    const session = await sendHeld('looked-at', undefined, await asPerson('robin'));
+    const offered = async (place, there) => {
+      await page.goto(`${engine}/desk#${place}`);
+      await page.getByText(there).first().waitFor();
+      return page.getByRole('button', { name: /^(Release|Translate again|Give up|Move to|Pause|Ask what)/ }).count();
+    };
+    for (const [name, rooms, moves, pauses] of [['audrey', 'Traffic Targets Maps Try out Log', 0, 0], ['erin', 'Traffic Targets Maps Try out', 4, 2],
+      ['robin', 'Traffic', 0, 0]]) {
+      await atDesk(one, name, 'traffic');
+      assert.equal((await page.locator('nav a').allTextContents()).join(' '), rooms, name);
+      await page.locator('.long-rows a').first().waitFor();
+      assert.equal(await page.getByRole('alert').count(), 0, name);
+      assert.equal(await offered(`message/${session}/1`, 'Came in'), moves, name);
+      if (name !== 'robin') assert.equal(await offered('targets', 'Under way'), pauses, name);
+      await one.tap('Sign out');
+      await page.locator('.sign-in').waitFor();
+    }
   });
 
   bedside('who signs out leaves a page for the next one', {}, async (one) => {

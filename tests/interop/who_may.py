@@ -61,7 +61,8 @@ class WhoMay(unittest.TestCase):
         answer = self.sign_in("robin")
         told = answer.json()
         self.assertRegex(told.pop("deviceKey"), "^[0-9a-f]{64}$")
-        self.assertEqual(told, {"signIn": True, "name": "robin", "display": "Robin Sample", "roles": ["therapist"], "lasts": 43200})
+        self.assertEqual(told, {"signIn": True, "name": "robin", "display": "Robin Sample", "roles": ["therapist"], "lasts": 43200,
+                                "may": ["send", "preview", "follow", "traffic", "read-ward", "read-record", "read-message", "search", "hand-out"]})
         cookie = answer.headers["set-cookie"]
         for part in (COOKIE + "=", "Path=/", "Secure", "HttpOnly", "SameSite=Strict"):
             self.assertIn(part, cookie)
@@ -163,7 +164,8 @@ class WhoMay(unittest.TestCase):
         self.assertNotIn("deviceKey", self.sign_in("robin", "another walk along the river").json())
         self.assertNotIn("deviceKey", self.engine.request("GET", "/me").json(), "a stranger")
         system = self.engine.request("GET", "/me", None, {"Authorization": "Bearer " + token}).json()
-        self.assertEqual(system, {"signIn": True, "name": "ward", "display": "Ward", "roles": ["sender"]})
+        self.assertEqual(system, {"signIn": True, "name": "ward", "display": "Ward", "roles": ["sender"],
+                                  "may": ["send", "preview", "follow"]})
         self.engine.stop()
         self.people("password", "robin", text="another walk along the river\n")
         self.start()

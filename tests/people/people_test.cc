@@ -67,6 +67,16 @@ TEST(Roles, MayWhatTheTableOfTheDecisionSays) {
   EXPECT_FALSE(may(Roles(), Right::kFollow));
 }
 
+TEST(Roles, TellTheirRightsByName) {
+  std::string told;
+  for (const Right right : rights_of(*parse_roles("operator,watcher"))) {
+    told.append(told.empty() ? "" : ",").append(name_of(right));
+  }
+  EXPECT_EQ(told, "follow,traffic,search,steer,see-targets,steer-targets,see-mapping,metrics");
+  EXPECT_TRUE(rights_of(Roles()).empty());
+  EXPECT_EQ(roles_with(Right::kSteer), "engineer, operator");
+}
+
 TEST(Roles, NoSystemReadsPatients) {
   for (const char* text : {"sender", "watcher", "sender,watcher"}) {
     for (const Right right : {Right::kReadWard, Right::kReadRecord, Right::kReadMessage}) {

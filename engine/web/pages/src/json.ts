@@ -85,6 +85,10 @@ export function listAt(value: Json | undefined, name: string): JsonObject[] {
   const member = isObject(value) ? value[name] : undefined;
   return Array.isArray(member) ? member.filter(isObject) : [];
 }
+export function textsAt(value: Json | undefined, name: string): string[] {
+  const list = isObject(value) ? value[name] : undefined;
+  return Array.isArray(list) ? list.filter((one) => typeof one === 'string') : [];
+}
 export function textAt(value: Json | undefined, name: string): string {
   const member = isObject(value) ? value[name] : undefined;
   return typeof member === 'string' ? member : '';

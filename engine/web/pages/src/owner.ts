@@ -7,14 +7,14 @@ import { request } from './idb';
 import { type Keys, deviceKeys, hidden, personKeys } from './seal';
 
 export interface Owner { tag: string; keys: Keys } // tag: before the names of what is kept; '' for the device
-export interface Person { name: string; display: string; secret: string; lasts: number } // lasts: seconds
+export interface Person { name: string; display: string; may: string[]; secret: string; lasts: number } // lasts: seconds
 
 interface Kept {
   needed: boolean; // the engine wants a sign-in
   leaving?: boolean; // signed out here, and the engine does not know yet
-  person?: { name: string; display: string; owner: Owner; until: number };
+  person?: { name: string; display: string; may?: string[]; owner: Owner; until: number };
 }
-export interface Standing { known: boolean; needed: boolean; leaving: boolean; name: string; display: string }
+export interface Standing { known: boolean; needed: boolean; leaving: boolean; name: string; display: string; may: string[] }
 
 // Nobody is signed in, and the engine wants it: nothing can be kept or read.
 export class Locked extends Error {}
@@ -41,14 +41,14 @@ export async function owner(): Promise<Owner | undefined> {
 export async function howItStands(): Promise<Standing> {
   const kept = await standing();
   return { known: kept !== undefined, needed: kept?.needed ?? false, leaving: kept?.leaving ?? false,
-    name: kept?.person?.name ?? '', display: kept?.person?.display ?? '' };
+    name: kept?.person?.name ?? '', display: kept?.person?.display ?? '', may: kept?.person?.may ?? [] };
 }
 
 // The person is signed in; until so many seconds from now without a word of the engine.
 export async function becomePerson(person: Person): Promise<void> {
   const keys = await personKeys(person.secret);
   const tag = `p-${(await hidden(keys, 'tag')).slice(0, 16)}/`;
-  await stand({ needed: true, person: { name: person.name, display: person.display, owner: { tag, keys },
+  await stand({ needed: true, person: { name: person.name, display: person.display, may: person.may, owner: { tag, keys },
     until: Date.now() + 1000 * person.lasts } });
 }
 // `leaving`: by a person's wish, and the engine has not been told.

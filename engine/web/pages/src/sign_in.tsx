@@ -5,22 +5,30 @@ import { type JSX, createContext } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { Dialog } from './controls';
 import { ask, onStranger, problemsOf, sayWhy } from './engine';
-import { type Json, isObject, numberAt, parse, textAt } from './json';
+import { type Json, isObject, numberAt, parse, textAt, textsAt } from './json';
 import { alone, onKept, tell } from './kept';
 import { type Left, leftHere, leftWords } from './left';
 import { takeOver, wake } from './outbox';
 import { type Standing, becomeDevice, becomePerson, becomeStranger, howItStands, waitingHere } from './owner';
 
-// name, display: empty for a stranger. needed: the engine wants a sign-in at all.
-export interface Me { needed: boolean; name: string; display: string }
-const kUnasked: Me = { needed: false, name: '', display: '' };
+// name, display: empty for a stranger. needed: the engine wants a sign-in at all. rights: as GET /me names them.
+export interface Me { needed: boolean; name: string; display: string; rights: string[] }
+const kUnasked: Me = { needed: false, name: '', display: '', rights: [] };
 export const SignedInAs = createContext<Me>(kUnasked);
+
+// Where nobody signs in everybody may everything.
+export function may(me: Me, ...rights: string[]): boolean {
+  return !me.needed || rights.every((one) => me.rights.includes(one));
+}
 
 const kStanding = 'standing'; // told to the other tabs
 const kLookAgain = 60_000; // milliseconds; a sign-in may end by its length while nobody asks the engine
 
-function meOf({ needed, name, display }: Standing): Me {
-  return { needed, name, display };
+function meOf({ needed, name, display, may: rights }: Standing): Me {
+  return { needed, name, display, rights };
+}
+function same(a: Me, b: Me): boolean {
+  return a.needed === b.needed && a.name === b.name && a.rights.join() === b.rights.join();
 }
 
 // What the engine says of who is signed in.
@@ -30,7 +38,7 @@ async function take(said: Json): Promise<void> {
   if (!isObject(said) || said['signIn'] !== true) await becomeDevice();
   else if (name === '') await becomeStranger();
   else {
-    await becomePerson({ name, display: textAt(said, 'display'), secret: textAt(said, 'deviceKey'), lasts: Number(numberAt(said, 'lasts')) });
+    await becomePerson({ name, display: textAt(said, 'display'), may: textsAt(said, 'may'), secret: textAt(said, 'deviceKey'), lasts: Number(numberAt(said, 'lasts')) });
     await takeOver().catch(() => undefined); // no room: at the next sign-in
   }
   const now = await howItStands();
@@ -71,7 +79,7 @@ async function signOut(): Promise<void> {
 export function useMe(): Me | undefined {
   const [me, set] = useState<Me>();
   useEffect(() => {
-    const put = (next: Me): void => set((old) => (old && old.needed === next.needed && old.name === next.name ? old : next));
+    const put = (next: Me): void => set((old) => (old && same(old, next) ? old : next));
     const show = (): void => void howItStands().then((one) => { if (one.known) put(meOf(one)); }, () => put(kUnasked));
     const ask = (): void => void look().then(put, () => put(kUnasked));
     show();

@@ -18,7 +18,7 @@ export async function told(method: string, path: string, body?: string, patience
   }
 }
 
-// Asks when something of it changes; what was there stays until the answer comes. An older answer never replaces a
+// Asks when something of it changes, and nothing at all while `path` is empty; what was there stays until the answer comes. An older answer never replaces a
 // younger one.
 export function useTold(method: string, path: string, body: string | undefined, count: number): Told {
   const [answer, set] = useState<Told>({ value: undefined, problem: '', loading: true });
@@ -28,6 +28,7 @@ export function useTold(method: string, path: string, body: string | undefined, 
     const key = `${method} ${path} ${body ?? ''}`;
     if (asked.current !== key) set({ value: undefined, problem: '', loading: true });
     asked.current = key;
+    if (path === '') return undefined;
     void told(method, path, body).then((one) => { if (current) set(one); });
     return () => { current = false; };
   }, [method, path, body, count]);

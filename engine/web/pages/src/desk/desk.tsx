@@ -4,7 +4,7 @@ import type { JSX } from 'preact';
 import { useEffect } from 'preact/hooks';
 import { useNews } from './follow';
 import { useHead } from '../hooks';
-import { type Me, SignIn, SignedIn, SignedInAs, isStranger, useMe } from '../sign_in';
+import { type Me, SignIn, SignedIn, SignedInAs, isStranger, may, useMe } from '../sign_in';
 import { Log } from './log';
 import { Maps } from './maps';
 import { Message } from './message';
@@ -13,7 +13,9 @@ import { Targets } from './targets';
 import { Traffic } from './traffic';
 import { TryOut } from './try_out';
 
-const kRooms: [string, string][] = [['traffic', 'Traffic'], ['targets', 'Targets'], ['maps', 'Maps'], ['try-out', 'Try out'], ['log', 'Log']];
+// What each is called, and the rights that it takes to use it.
+const kRooms: [string, string, string[]][] = [['traffic', 'Traffic', ['traffic']], ['targets', 'Targets', ['see-targets']],
+  ['maps', 'Maps', ['see-mapping']], ['try-out', 'Try out', ['see-mapping', 'read-message']], ['log', 'Log', ['read-log', 'audit']]];
 
 export function Desk(): JSX.Element | null {
   const me = useMe();
@@ -26,23 +28,24 @@ function Rooms({ me }: { me: Me }): JSX.Element {
   const news = useNews();
   const head = useHead();
   const [room = 'traffic', ...rest] = usePlace();
-  const name = kRooms.find(([one]) => one === room)?.[1] ?? (room === 'message' ? 'Message' : 'Traffic');
+  const [, name, rights] = kRooms.find(([one]) => one === room) ?? [room, room === 'message' ? 'Message' : 'Traffic', ['traffic']];
   useEffect(() => { document.title = name; }, [name]);
   return (
     <>
       <header class="top" {...head}>
-        <nav aria-label="Desk">{kRooms.map(([one, words]) => (
+        <nav aria-label="Desk">{kRooms.filter(([, , needed]) => may(me, ...needed)).map(([one, words]) => (
           <a key={one} href={`#${one}`} aria-current={one === room ? 'page' : undefined}>{words}</a>))}</nav>
         <span class={`link ${news.connected ? 'is-on' : 'is-off'}`} role="status">{news.connected ? <span class="on-word">Live</span> : 'Engine away'}</span>
       </header>
-      {me.name !== '' && <SignedIn me={me} />}
       <main>
-        {room === 'message' && rest[0] ? <Message session={rest[0]} revision={Number(rest[1] ?? '0')} news={news} />
-          : room === 'targets' ? <Targets news={news} />
-            : room === 'maps' ? <Maps news={news} />
-              : room === 'try-out' ? <TryOut session={rest[0] ?? ''} revision={rest[1] ?? ''} />
-                : room === 'log' ? <Log />
-                  : <Traffic news={news} />}
+        {me.name !== '' && <SignedIn me={me} />}
+        {!may(me, ...rights) ? <p class="banner">{name} is not for your role.</p>
+          : room === 'message' && rest[0] ? <Message session={rest[0]} revision={Number(rest[1] ?? '0')} news={news} />
+            : room === 'targets' ? <Targets news={news} />
+              : room === 'maps' ? <Maps news={news} />
+                : room === 'try-out' ? <TryOut session={rest[0] ?? ''} revision={rest[1] ?? ''} />
+                  : room === 'log' ? <Log />
+                    : <Traffic news={news} />}
       </main>
     </>
   );

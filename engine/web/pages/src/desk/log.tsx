@@ -3,7 +3,7 @@
 import type { JSX } from 'preact';
 import { useState } from 'preact/hooks';
 import { Dialog, Select } from '../controls';
-import { type JsonObject, isObject, listAt, numberAt, objectAt, print, textAt } from '../json';
+import { type JsonObject, isObject, listAt, numberAt, objectAt, print, textAt, textsAt } from '../json';
 import { told } from './asking';
 import { type Column, LongTable } from './long_table';
 import { type Verdict, judgeProof } from './proof';
@@ -52,13 +52,9 @@ function Whole(p: { wish: Wish }): JSX.Element {
     const value = answer.value;
     const number = (name: string): string => numberAt(value, name);
     if (what === 'verify') {
-      const texts = (name: string): string[] => {
-        const list = isObject(value) ? value[name] : undefined;
-        return Array.isArray(list) ? list.map(String) : [];
-      };
       const good = isObject(value) && value['sound'] === true;
       say({ good, lines: [`${good ? 'Sound' : 'Not sound'}: ${number('records')} records, ${number('parts')} parts, ${number('headsAgree')} of ${number('heads')} signed heads agree.`,
-        `Root ${textAt(value, 'root')}`, ...texts('faults'), ...texts('remarks')] });
+        `Root ${textAt(value, 'root')}`, ...textsAt(value, 'faults'), ...textsAt(value, 'remarks')] });
     } else {
       const faults = listAt(value, 'faults');
       const others = objectAt(value, 'otherSets') ?? {};

@@ -2,8 +2,9 @@
 // each record server with sets of its own.
 
 import type { JSX } from 'preact';
-import { useState } from 'preact/hooks';
+import { useContext, useState } from 'preact/hooks';
 import { type JsonObject, isObject, listAt, numberAt, objectAt, textAt } from '../json';
+import { SignedInAs, may } from '../sign_in';
 import { useTold } from './asking';
 import type { News } from './follow';
 import { type Act, WhoDialog } from './who';
@@ -39,6 +40,8 @@ function Shadow(p: { shadow: JsonObject | undefined }): JSX.Element {
 
 // `target`: whose they are; '' for the engine's own, which serve `whom`.
 function Sets(p: { status: JsonObject | undefined; target: string; whom: string; onAct: (act: Act) => void }): JSX.Element {
+  const me = useContext(SignedInAs);
+  const changes = may(me, 'change-mapping');
   const waiting = objectAt(p.status, 'waiting');
   const previous = objectAt(p.status, 'previous');
   const problem = textAt(p.status, 'problem');
@@ -49,14 +52,14 @@ function Sets(p: { status: JsonObject | undefined; target: string; whom: string;
       {problem && <div class="judged refuse" role="alert"><p>The changed files are not taken; the set in force stays so.</p><pre>{problem}</pre></div>}
       <Set title="Waits for approval" target={p.target} set={waiting}>
         {waiting && <><Shadow shadow={objectAt(waiting, 'shadow')} />
-          <div class="row"><button type="button" class="chip" onClick={() => p.onAct({
+          {changes && <div class="row"><button type="button" class="chip" onClick={() => p.onAct({
             title: `Put the waiting set in force${of}`, path: '/mapping/approve', more: { ...more, set: textAt(waiting, 'set') }, button: 'Put in force',
-            explain: `Every bundle${p.whom} is made with it from now on. One step leads back.` })}>Put in force</button></div></>}
+            explain: `Every bundle${p.whom} is made with it from now on. One step leads back.` })}>Put in force</button></div>}</>}
       </Set>
       <Set title="In force" target={p.target} set={objectAt(p.status, 'inForce')}>
-        {p.target === '' && <div class="row"><a class="chip" href="#try-out">Try changed files</a></div>}</Set>
+        {p.target === '' && may(me, 'read-message') && <div class="row"><a class="chip" href="#try-out">Try changed files</a></div>}</Set>
       <Set title="Before" target={p.target} set={previous}>
-        {previous && <div class="row"><button type="button" class="chip" onClick={() => p.onAct({
+        {previous && changes && <div class="row"><button type="button" class="chip" onClick={() => p.onAct({
           title: `Go back to the set before${of}`, path: '/mapping/roll-back', more, button: 'Go back',
           explain: `Every bundle${p.whom} is made with the set before from now on. What has landed stays as it is.` })}>Go back to it</button></div>}
       </Set>

@@ -1,10 +1,12 @@
 // One message whole: what came in, what was made of it by which rule, what the record server said, and what a person
-// may do about it. The engine journals that it was looked at.
+// may do about it. The engine journals that it was looked at. Whose role may not read it sees where it stands, and does
+// about it what the role may.
 
 import type { JSX } from 'preact';
-import { useMemo, useState } from 'preact/hooks';
-import { type Json, type JsonObject, isObject, listAt, numberAt, objectAt, parse, textAt } from '../json';
+import { useContext, useMemo, useState } from 'preact/hooks';
+import { type Json, type JsonObject, isObject, listAt, numberAt, objectAt, parse, textAt, textsAt } from '../json';
 import { isTakenBack } from '../session';
+import { SignedInAs, may } from '../sign_in';
 import { kCaution } from '../words';
 import { useTold } from './asking';
 import type { News } from './follow';
@@ -36,6 +38,18 @@ function ServerAnswer(p: { text: string }): JSX.Element {
     <section><h3>What the record server answered</h3>
       {isObject(outcome) && textAt(outcome, 'resourceType') === 'OperationOutcome' ? <Issues outcome={outcome} />
         : <pre>{p.text}</pre>}</section>
+  );
+}
+
+// What somebody else did there, when it stands with the leg and not in its outcome.
+function Changed(p: { list: JsonObject[] }): JSX.Element | null {
+  if (p.list.length === 0) return null;
+  return (
+    <section><h3>Changed by somebody else</h3>
+      <ul class="issues">{p.list.map((one, i) => (
+        <li key={i} class="judged confirm"><code>{textAt(one, 'resource')}</code>
+          {textAt(one, 'expected') && `, landed as ${textAt(one, 'expected')}`}
+          {one['gone'] === true ? ', deleted there' : textAt(one, 'found') && `, ${textAt(one, 'found')} is there`}</li>))}</ul></section>
   );
 }
 
@@ -84,18 +98,22 @@ function deedsOf(state: string, gone: boolean, movedAway: boolean): [string, str
 }
 
 // `gone`: the document was destroyed; nothing can be made of it any more. `movedAway`: the revision takes a moved session back.
+// `onAct`: of who may move it on.
 function Leg(p: { session: string; revision: string; leg: JsonObject; document: JsonObject | undefined; gone: boolean; movedAway: boolean;
-  onAct: (act: Act) => void }): JSX.Element {
+  onAct: ((act: Act) => void) | undefined }): JSX.Element {
   const target = textAt(p.leg, 'target');
   const held = textAt(p.leg, 'state') === 'held';
-  const deeds = deedsOf(textAt(p.leg, 'state'), p.gone, p.movedAway);
+  const { onAct } = p;
+  const deeds = onAct ? deedsOf(textAt(p.leg, 'state'), p.gone, p.movedAway) : [];
   const landing = listAt(p.leg, 'landing');
   return (
     <section class="sheet" aria-label={`For ${target}`}>
       <header><h2>{target}</h2><Stand leg={p.leg} named={false} /></header>
       {deeds.length > 0 && <div class="row">{deeds.map(([deed, title, explain, button]) => (
-        <button type="button" class="chip" key={deed} onClick={() => p.onAct({
+        <button type="button" class="chip" key={deed} onClick={() => onAct?.({
           title, explain, button, path: `/sessions/${p.session}/${deed}`, more: { revision: Number(p.revision), target } })}>{title}</button>))}</div>}
+      {textAt(p.leg, 'detail') && <p class="judged confirm">{textAt(p.leg, 'detail')}</p>}
+      <Changed list={listAt(p.leg, 'conflict')} />
       <Issues outcome={objectAt(p.leg, 'outcome')} />
       {held && textAt(p.leg, 'answer') && <ServerAnswer text={textAt(p.leg, 'answer')} />}
       {landing.length > 0 && <details><summary>{landing.length} resources in the chart</summary>
@@ -107,6 +125,9 @@ function Leg(p: { session: string; revision: string; leg: JsonObject; document: 
 }
 
 export function Message(p: { session: string; revision: number; news: News }): JSX.Element {
+  const me = useContext(SignedInAs);
+  const reads = may(me, 'read-message');
+  const steers = may(me, 'steer');
   const [act, setAct] = useState<Act>();
   const [done, setDone] = useState(0);
   // Of the session's states there is no journal entry, of the message there is: it is read again only when a state changed.
@@ -118,31 +139,33 @@ export function Message(p: { session: string; revision: number; news: News }): J
   const states = listAt(here, 'targets').map((one) => `${textAt(one, 'target')} ${textAt(one, 'state')} ${numberAt(one, 'attempts')}`).join();
   const [seen, setSeen] = useState({ states: '', count: 0 });
   if (states !== '' && states !== seen.states) setSeen({ states, count: seen.count + 1 });
-  const message = useTold('GET', `/sessions/${encodeURIComponent(p.session)}/revisions/${revision}`, undefined, seen.count);
+  const message = useTold('GET', reads ? `/sessions/${encodeURIComponent(p.session)}/revisions/${revision}` : '', undefined, seen.count);
   const document = objectAt(message.value, 'document');
-  const movedAway = listAt(message.value, 'records').some((one) => textAt(one, 'kind') === 'accepted' && textAt(one, 'reason') === 'moved-away');
-  const left = Array.isArray((message.value as JsonObject | undefined)?.['left']) ? (message.value as { left: string[] }).left : [];
+  const movedAway = textAt(here, 'reason') === 'moved-away';
+  const movable = reads ? document !== undefined && !isTakenBack(document) : here !== undefined && !movedAway;
+  const left = textsAt(message.value, 'left');
   return (
     <section class="room message" aria-label="Message">
       <p><a href="#traffic">‹ Traffic</a></p>
       <h1>Session <span class="id">{p.session.slice(0, 8)}</span></h1>
-      <p class="none">{p.session}, revision {revision} of {latest}{textAt(message.value, 'received') && `, taken in ${clock(textAt(message.value, 'received'))}`}</p>
+      <p class="none">{p.session}, revision {revision} of {latest}{textAt(here, 'received') && `, taken in ${clock(textAt(here, 'received'))}`}</p>
       {revisions.length > 1 && <p class="revisions">{revisions.map((one) => {
         const number = numberAt(one, 'revision');
         return <a key={number} class="chip" href={`#message/${p.session}/${number}`}
           aria-current={number === String(revision) ? 'page' : undefined}>Revision {number}</a>;
       })}</p>}
       {(session.problem || message.problem) && <p class="banner" role="alert">{session.problem || message.problem}</p>}
+      {!reads && <p class="banner">What came in and what was made of it is not shown to your role.</p>}
       {left.length > 0 && <p class="banner">Too large to be shown here: {left.join(', ')}. `chartferry journal show` prints it.</p>}
       {textAt(message.value, 'destroyed') && <p class="banner">What this message held is not here any more: {textAt(message.value, 'destroyed')}.</p>}
-      {listAt(message.value, 'targets').map((leg) => (
+      {listAt(reads ? message.value : here, 'targets').map((leg) => (
         <Leg key={textAt(leg, 'target')} session={p.session} revision={String(revision)} leg={leg} document={document}
-          gone={textAt(message.value, 'destroyed') !== ''} movedAway={movedAway} onAct={setAct} />))}
-      {document && <div class="row"><a class="chip" href={`#try-out/${p.session}/${revision}`}>Try changed maps on it</a>
-        {!isTakenBack(document) && <button type="button" class="chip" onClick={() => setAct({
+          gone={textAt(message.value, 'destroyed') !== ''} movedAway={movedAway} onAct={steers ? setAct : undefined} />))}
+      <div class="row">{document && may(me, 'see-mapping') && <a class="chip" href={`#try-out/${p.session}/${revision}`}>Try changed maps on it</a>}
+        {steers && movable && <button type="button" class="chip" onClick={() => setAct({
           title: 'Move to the right patient', path: `/sessions/${p.session}/move`, button: 'Move', system: textAt(objectAt(objectAt(document, 'patient'), 'identifier'), 'system'),
           explain: 'All that the session made on this patient is marked as entered in error, and its entries go into a session of the right patient. The reason stands in both charts: name no patient in it.' })}>
-          Move to the right patient</button>}</div>}
+          Move to the right patient</button>}</div>
       {message.value !== undefined && <section class="sheet"><h2>What happened</h2>
         <ol class="records">{listAt(message.value, 'records').map((one) => (
           <li key={numberAt(one, 'position')}><time>{clock(textAt(one, 'time'))}</time> <b>{kindWords(textAt(one, 'kind'))}</b>

@@ -1,8 +1,9 @@
 // The record servers: how each does, what it can do, its limits, pausing it.
 
 import type { JSX } from 'preact';
-import { useState } from 'preact/hooks';
+import { useContext, useState } from 'preact/hooks';
 import { type JsonObject, isObject, listAt, numberAt, objectAt, textAt } from '../json';
+import { SignedInAs, may } from '../sign_in';
 import { type Told, told, useTold } from './asking';
 import type { News } from './follow';
 import { clock, since, standWords, targetWords } from './stand';
@@ -32,6 +33,7 @@ function Abilities(p: { answer: Told }): JSX.Element {
 
 function Target(p: { target: JsonObject; onAct: (act: Act) => void }): JSX.Element {
   const [asked, setAsked] = useState<Told>();
+  const steers = may(useContext(SignedInAs), 'steer-targets');
   const name = textAt(p.target, 'target');
   const state = textAt(p.target, 'state');
   const gone = state === 'not-configured';
@@ -61,7 +63,7 @@ function Target(p: { target: JsonObject; onAct: (act: Act) => void }): JSX.Eleme
       <dl class="facts">{rows.filter(([, value]) => value !== '').map(([label, value]) => (
         <div key={label}><dt>{label}</dt><dd>{value}</dd></div>))}</dl>
       {gone && <p class="judged confirm">It is not in the configuration, so nothing is sent to it. Configure it again, or give up what waits.</p>}
-      {!gone && <div class="row">
+      {!gone && steers && <div class="row">
         <button type="button" class="chip" onClick={() => p.onAct(state === 'paused'
           ? { title: `Resume ${name}`, path: `/targets/${encodeURIComponent(name)}/resume`, button: 'Resume',
               explain: 'What waits is sent, in each patient’s order.' }

@@ -1,9 +1,10 @@
 // What is where: the record servers in a line each, and the messages, the held ones first to hand.
 
 import type { JSX } from 'preact';
-import { useState } from 'preact/hooks';
+import { useContext, useState } from 'preact/hooks';
 import { Choice } from '../controls';
 import { type JsonObject, isObject, listAt, numberAt, objectAt, textAt } from '../json';
+import { SignedInAs, may } from '../sign_in';
 import { useTold } from './asking';
 import type { News } from './follow';
 import { type Column, LongTable } from './long_table';
@@ -103,7 +104,7 @@ export function Traffic(p: { news: News }): JSX.Element {
   // A search by patient is journalled each time, so it is not asked again with every event, and nothing of it is let go.
   const long = useLong({ path: '/traffic', member: 'messages', key: JSON.stringify(wish), bodyOf: (before) => bodyOf(wish, before),
     news: wish.value ? 0 : p.news.count, most: wish.value ? kMostJournalled : Infinity, lean: wish.value === '' });
-  const targets = useTold('GET', '/targets', undefined, p.news.count);
+  const targets = useTold('GET', may(useContext(SignedInAs), 'see-targets') ? '/targets' : '', undefined, p.news.count);
   const servers = Array.isArray(targets.value) ? targets.value.filter(isObject) : [];
   const named = servers.length > 1;
   return (
