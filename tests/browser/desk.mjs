@@ -269,6 +269,20 @@ describe('the desk', { concurrency: 2 }, () => {
     await judge(page, 'a-million');
   });
 
+  bedside('a held row is whole on a phone, with its tries and its reason', { at: ['/desk#maps', 'h1'] }, async (one) => {
+    const { page } = one;
+    const why = 'the record server did not answer this message several times; it is tried again by itself';
+    const leg = (target) => ({ target, state: 'held', reason: 'no-answer', reasonText: why, attempts: 5, next: '2027-01-15T12:40:36Z' });
+    await page.route('**/traffic', (route) => route.fulfill({ json: { messages: [1, 2].map((n) => ({
+      session: `0000000${n}-0000-5000-8000-000000000000`, revision: 1, received: '2027-01-15T08:00:00Z', position: n, targets: [leg('main')] })) } }));
+    await page.getByRole('link', { name: 'Traffic' }).click();
+    const said = page.locator('.long-rows .said').first();
+    await said.getByText('tried 5 times').waitFor();
+    assert.match(await said.innerText(), /^Held\s+tried 5 times, next 2027-01-15 [\d:]+\s+the record server/);
+    await judge(page, 'traffic-held');
+    assert.ok(await said.evaluate((node) => [node, ...node.children].every((part) => part.scrollHeight <= part.clientHeight)), 'cut off');
+  });
+
   bedside('what comes in moves nothing that is being read', { size: 'pc', at: ['/desk#maps', 'h1'] }, async (one) => {
     const { page } = one;
     await page.evaluate(playTraffic, [2_000, 200]);

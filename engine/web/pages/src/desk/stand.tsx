@@ -56,11 +56,11 @@ export function Stand(p: { leg: JsonObject; named: boolean }): JSX.Element {
   const next = textAt(p.leg, 'next');
   return (
     <span class="leg">
-      {p.named && <span class="leg-name">{textAt(p.leg, 'target')}</span>}
+      {p.named && <><span class="leg-name">{textAt(p.leg, 'target')}</span>{' '}</>}
       <span class={`stand is-${state}`}>{standWords(state)}</span>
-      {state !== 'landed' && textAt(p.leg, 'reasonText') && <span class="leg-why">{textAt(p.leg, 'reasonText')}</span>}
-      {state !== 'landed' && (attempts > 1 || next) &&
-        <span class="none">{attempts > 1 ? `tried ${attempts} times` : ''}{attempts > 1 && next ? ', ' : ''}{next && `next ${clock(next)}`}</span>}
+      {state !== 'landed' && (attempts > 1 || next) && <>{' '}
+        <span class="none">{attempts > 1 ? `tried ${attempts} times` : ''}{attempts > 1 && next ? ', ' : ''}{next && `next ${clock(next)}`}</span></>}
+      {state !== 'landed' && textAt(p.leg, 'reasonText') && <>{' '}<span class="leg-why">{textAt(p.leg, 'reasonText')}</span></>}
     </span>
   );
 }
