@@ -91,7 +91,8 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
 
   Verdict judged(const Reply& reply) const {
     Verdict verdict = judge(reply, message_.sent.size(), uncertain(), civil_ms());
-    if (verdict.action == Action::kLanded && !is_of(message_, verdict.landing)) {
+    if (verdict.action == Action::kLanded &&
+        !is_of(message_, verdict.landing, consignment_.known, there_)) {
       // The answer to something else; what became of this message is not known.
       verdict = Verdict(Action::kHold, "unexpected-answer", true);
     }

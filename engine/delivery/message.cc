@@ -1,5 +1,6 @@
 #include "engine/delivery/message.h"
 
+#include <map>
 #include <optional>
 #include <set>
 #include <string>
@@ -222,19 +223,31 @@ Message make_message(std::string bundle, const KnownVersions& known, const Known
   return std::move(settled.message);
 }
 
-bool is_of(const Message& message, const Landing& landing) {
+bool is_of(const Message& message, const Landing& landing, const KnownVersions& known,
+           const KnownVersions& there) {
   if (landing.size() != message.sent.size()) {
     return false;
   }
-  std::set<std::string> places;
+  std::map<std::string_view, std::string_view> places;  // whose they are, by fullUrl
+  for (const KnownVersions* versions : {&known, &there}) {
+    for (const auto& [full_url, version] : *versions) {
+      places[version.resource] = full_url;
+    }
+  }
+  std::set<std::string> named;
   for (std::size_t i = 0; i < landing.size(); ++i) {
     const Message::Sent& sent = message.sent[i];
     const std::string resource = resource_of(landing[i].location);
+    if (resource.empty()) {
+      continue;
+    }
     const bool other_type = !sent.type.empty() && type_of(resource) != sent.type;
     const bool other_id = (sent.way == Way::kVersion && resource != sent.known.resource) ||
                           (sent.way == Way::kPlace && resource != sent.place);
     // Two entries are never one resource: a later revision would write one over the other.
-    if (!resource.empty() && (other_type || other_id || !places.insert(resource).second)) {
+    const auto place = places.find(resource);
+    const bool of_another = place != places.end() && place->second != sent.full_url;
+    if (other_type || other_id || of_another || !named.insert(resource).second) {
       return false;
     }
   }

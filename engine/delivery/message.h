@@ -42,8 +42,10 @@ struct Message {
 Message make_message(std::string bundle, const KnownVersions& known, const KnownVersions& there);
 
 // Whether a landing names only what the message wrote: each entry's type, the id that it was
-// written under, and no place twice. An answer to another message does not.
-bool is_of(const Message& message, const Landing& landing);
+// written under, no place twice, and none where another entry of the session is (`known`, `there`:
+// as for the message). An answer to another message does not.
+bool is_of(const Message& message, const Landing& landing, const KnownVersions& known,
+           const KnownVersions& there);
 
 // The landing of the whole bundle from that of the message.
 Landing whole_landing(const Message& message, const Landing& landing, std::string_view bundle,

@@ -122,7 +122,6 @@ int leading_number(std::string_view text) {
   return number;
 }
 
-// Of a transaction-response whose entries all succeeded.
 }  // namespace
 
 bool says_failure(const json::Node* outcome) {
@@ -139,6 +138,7 @@ bool says_failure(const json::Node* outcome) {
 
 namespace {
 
+// Of a transaction-response whose entries all succeeded.
 std::optional<Landing> read_landing(std::string_view body, std::size_t entries) {
   json::Document document(names());
   if (!document.parse(body).has_value() || document.root()->string_at("resourceType") != "Bundle" ||

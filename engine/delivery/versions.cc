@@ -48,11 +48,6 @@ Result<void> add_landing(const journal::Store& store, const Leg& leg, KnownVersi
   if (!sent.parse(*bundle) || !landed) {
     return corrupt("a landing cannot be read", leg.changed);
   }
-  // A place that was named for two of them is that of neither; engines of before took that.
-  std::map<std::string, int> times;
-  for (const LandedEntry& row : *landed) {
-    ++times[resource_of(row.location)];
-  }
   const Node* entries = sent.root()->find("entry");
   std::size_t at = 0;
   for (const Node* entry = entries != nullptr ? entries->first : nullptr; entry != nullptr;
@@ -66,15 +61,29 @@ Result<void> add_landing(const journal::Store& store, const Leg& leg, KnownVersi
     const std::string etag = entity_tag_of(row.etag);
     version.etag = etag.empty() ? version_of(row.location) : etag;
     const Node* request = entry->find("request");
-    const bool other_type =
-        request != nullptr && type_of(version.resource) != type_of(request->string_at("url"));
-    if (!version.resource.empty() && (other_type || times[version.resource] > 1)) {
+    if (request != nullptr && !version.resource.empty() &&
+        type_of(version.resource) != type_of(request->string_at("url"))) {
       version = {};  // not where this landed, whatever the server said
     }
     version.unproven = row.unproven;
     known[std::string(entry->string_at("fullUrl"))] = std::move(version);
   }
   return {};
+}
+
+// A place that was named for two entries is that of neither: each is looked for by its identifier.
+// Journals of engines that took such landings have them.
+void forget_shared_places(KnownVersions& known) {
+  std::map<std::string, int> times;
+  for (const auto& one : known) {
+    ++times[one.second.resource];
+  }
+  for (auto& one : known) {
+    KnownVersion& version = one.second;
+    if (times[version.resource] > 1) {
+      version = {{}, {}, version.unproven, false, false};
+    }
+  }
 }
 
 // A person let it go while it was held so.
@@ -171,6 +180,7 @@ Result<KnownVersions> known_versions(const journal::Store& store, const Leg& leg
       }
     }
   }
+  forget_shared_places(known);
   if (leg.attempts > 0) {
     if (auto added = add_shown(store, leg, known); !added) {
       return std::move(added).error();

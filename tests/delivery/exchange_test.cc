@@ -106,6 +106,64 @@ TEST_F(ExchangeTest, ALandingOfOtherThingsIsNone) {
   }
 }
 
+// Each would be written over the other by the next revision.
+TEST_F(ExchangeTest, AnEntryDoesNotLandWhereAnotherOfTheSessionIs) {
+  send(1, entry("a", "1", false));
+  world_.peer.answer = [this](const Call& call) {
+    Reply reply = server_.answer(call);
+    if (const auto at = reply.body.find("Observation/b/"); at != std::string::npos) {
+      reply.body[at + 12] = 'a';
+    }
+    return reply;
+  };
+  send(2, entry("b", "2", false));
+  EXPECT_EQ(state(2), "held unexpected-answer");
+  EXPECT_TRUE(leg(2).uncertain);
+}
+
+// As engines before this one took it.
+TEST_F(ExchangeTest, APlaceThatTwoLandingsNameIsThatOfNeither) {
+  for (const char* const name : {"a", "b"}) {
+    const std::uint32_t revision = *name == 'a' ? 1 : 2;
+    journal::Record record;
+    record.kind = journal::Kind::kAccepted;
+    record.session = "s";
+    record.revision = revision;
+    record.targets = "main";
+    record.content = name;
+    world_.write(journal::Change(record));
+    record.targets.clear();
+    record.content.clear();
+    record.target = "main";
+    using Parts = std::vector<journal::Part>;
+    const std::string bundle = R"({"resourceType":"Bundle","type":"transaction","entry":[)" +
+                               entry(name, "1", false) + "]}";
+    const std::pair<journal::Kind, Parts> steps[] = {
+        {journal::Kind::kChecked, Parts{{"bundle", bundle}}},
+        {journal::Kind::kDispatched, {}},
+        {journal::Kind::kLanded,
+         Parts{{"landing", R"([{"location":"Observation/7/_history/1","etag":"W/\"1\""}])"}}}};
+    for (const auto& [kind, parts] : steps) {
+      record.kind = kind;
+      journal::Change change(record);
+      for (const journal::Part& one : parts) {
+        change.parts.push_back(journal::to_stored(one));
+      }
+      world_.write(std::move(change));
+    }
+    EXPECT_EQ(state(revision), "landed");
+  }
+  std::string sent;
+  world_.peer.answer = [this, &sent](const Call& call) {
+    sent += call.method == "POST" ? call.body : "";
+    return server_.answer(call);
+  };
+  send(3, entry("a", "3", true) + "," + entry("b", "3", true));
+  EXPECT_EQ(sent.find("Observation/7"), std::string::npos) << sent;
+  EXPECT_NE(sent.find(R"("method":"PUT","url":"Observation?identifier=a"})"), std::string::npos);
+  EXPECT_NE(sent.find(R"("method":"PUT","url":"Observation?identifier=b"})"), std::string::npos);
+}
+
 TEST_F(ExchangeTest, AReleaseIsForTheVersionThatWasShown) {
   send(1, entry("a", "1", false));
   server_.edit("Observation/a", R"({"value":"theirs"})");
