@@ -49,6 +49,7 @@ class Server final : public Peer {
   bool locations = true;
   std::string searchset;     // the answer to every search; empty: what is kept
   std::string elsewhere;     // the place that every write is said to have; empty: its own
+  std::string outcome;       // what it says of every write
   Stop stop = Stop::kNever;  // at write number `stop_at`
   int stop_at = 0;
   std::map<int, int> answers;  // by number of the write: this status, whatever became of it
@@ -120,6 +121,9 @@ class Server final : public Peer {
       if (!made.header("location").empty()) {
         reply.body += R"(,"location":")" + std::string(made.header("location")) + '"';
       }
+      if (!made.body.empty()) {
+        reply.body += R"(,"outcome":)" + made.body;
+      }
       reply.body += "}}";
     }
     reply.body += "]}";
@@ -181,6 +185,7 @@ class Server final : public Peer {
       return Reply(Reply::Fate::kNoAnswer, "silence");
     }
     Reply reply = status(code);
+    reply.body = outcome;
     if (locations) {
       reply.headers.emplace_back("Location",
                                  (elsewhere.empty() ? place : elsewhere) + "/_history/1");
@@ -379,6 +384,20 @@ TEST_F(FittingPeerTest, APlaceOfAnotherTypeIsNoLanding) {
     EXPECT_TRUE(judge(reply, 4, false, 0).unknown);
     for (const auto& [place, one] : server_->kept) {
       EXPECT_EQ(one.content.find("Patient/8"), std::string::npos) << "nothing is about it";
+    }
+  }
+}
+
+TEST_F(FittingPeerTest, ASuccessThatTellsOfAFailureIsNoLanding) {
+  for (const char* interactions : {kBatch, kNone}) {
+    for (const char* severity : {"fatal", "error", "warning", "information"}) {
+      at(interactions);
+      server_->outcome = R"({"resourceType":"OperationOutcome","issue":[{"severity":")" +
+                         std::string(severity) + R"(","code":"exception"}]})";
+      const Reply reply = post(kSession);
+      const bool failure = *severity == 'f' || *severity == 'e';
+      EXPECT_EQ(verdict(reply), failure ? "unexpected-answer" : "landed") << severity;
+      EXPECT_EQ(judge(reply, 4, false, 0).unknown, failure) << severity;
     }
   }
 }

@@ -30,6 +30,13 @@ std::string response(const std::string& entries) {
   return R"({"resourceType":"Bundle","type":"transaction-response","entry":[)" + entries + "]}";
 }
 
+// An entry that was created, with what the server says of it.
+std::string told(const std::string& severity) {
+  return R"({"response":{"status":"201 Created","outcome":{"resourceType":"OperationOutcome",)"
+         R"("issue":[{"severity":"information"},{"severity":")" +
+         severity + R"("}]}}})";
+}
+
 std::string print(const Verdict& verdict) {
   static const char* const kNames[] = {"landed",    "hold",  "hold-retry",
                                        "in-pieces", "retry", "pause"};
@@ -95,6 +102,9 @@ TEST(Verdict, EveryAnswerHasItsMeaning) {
       {"entry missing", reply(200, response("")), false, "hold unexpected-answer unknown"},
       {"entry failed", reply(200, response(R"({"response":{"status":"422"}})")), false,
        "hold unexpected-answer unknown"},
+      {"entry succeeded and failed", reply(200, response(told("fatal"))), false,
+       "hold unexpected-answer unknown"},
+      {"entry with a warning", reply(200, response(told("warning"))), false, "landed"},
       {"no response", reply(200, response("{}")), false, "hold unexpected-answer unknown"},
       {"cut short", cut, false, "hold unexpected-answer unknown"},
       {"web page", reply(200, "\n <!doctype html><html>"), false, "hold html-answer unknown"},
