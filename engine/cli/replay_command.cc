@@ -2,6 +2,7 @@
 // is told to send what landed to another record server. What shows or sends something of patients
 // is written down first; --verify shows nothing of them and writes nothing.
 
+#include <csignal>
 #include <cstdio>
 #include <map>
 #include <thread>
@@ -9,6 +10,7 @@
 #include <vector>
 
 #include <CLI/CLI.hpp>
+#include <signal.h>
 #include <unistd.h>
 
 #include "engine/cli/commands.h"
@@ -48,6 +50,8 @@ struct Arguments {
   std::string why;
 };
 
+volatile std::sig_atomic_t asked_to_end = 0;  // by which signal
+
 int fail(const base::Error& error) {
   std::fprintf(stderr, "chartferry replay: %s\n", error.text().c_str());
   return kUsage;
@@ -58,12 +62,23 @@ unsigned long long wide(std::uint64_t number) {
 }
 
 replay::OnProgress progress() {
-  if (::isatty(STDERR_FILENO) == 0) {
-    return {};
-  }
-  return [](const replay::Progress& at) {
-    std::fprintf(stderr, "\r%llu done, record %llu ", wide(at.done), wide(at.position));
+  const bool shown = ::isatty(STDERR_FILENO) != 0;
+  return [shown](const replay::Progress& at) {
+    if (shown) {
+      std::fprintf(stderr, "\r%llu done, record %llu ", wide(at.done), wide(at.position));
+    }
+    return asked_to_end == 0;
   };
+}
+
+// What is under way is brought to its end, and the report says where it was. A second signal ends
+// the program at once.
+void end_when_asked() {
+  struct sigaction action {};
+  action.sa_handler = [](int signal) { asked_to_end = signal; };
+  action.sa_flags = static_cast<int>(SA_RESETHAND) | SA_RESTART;
+  ::sigaction(SIGINT, &action, nullptr);
+  ::sigaction(SIGTERM, &action, nullptr);
 }
 
 void print_destroyed(std::uint64_t count) {
@@ -77,10 +92,14 @@ void print_destroyed(std::uint64_t count) {
 int print_verify(const replay::VerifyReport& report, bool json) {
   if (json) {
     std::printf(
-        R"({"translations":%llu,"same":%llu,"destroyed":%llu,"otherSets":%zu,"faults":%zu,"verified":%s})"
+        R"({"translations":%llu,"same":%llu,"destroyed":%llu,"otherSets":%zu,"faults":%zu,%s"verified":%s})"
         "\n",
         wide(report.translations), wide(report.same), wide(report.destroyed),
-        report.other_sets.size(), report.faults.size(), report.verified() ? "true" : "false");
+        report.other_sets.size(), report.faults.size(),
+        report.broken_off
+            ? ("\"brokenOffBehind\":" + std::to_string(*report.broken_off) + ",").c_str()
+            : "",
+        report.verified() ? "true" : "false");
     return report.verified() ? kOk : kNo;
   }
   for (const replay::Fault& fault : report.faults) {
@@ -94,6 +113,10 @@ int print_verify(const replay::VerifyReport& report, bool json) {
         wide(count), what.c_str());
   }
   print_destroyed(report.destroyed);
+  if (report.broken_off) {
+    std::printf("BROKEN OFF behind record %llu; go on with --after %llu\n",
+                wide(*report.broken_off), wide(*report.broken_off));
+  }
   std::printf("%s: %llu translations, %llu the same byte for byte\n",
               report.verified() ? "verified" : "NOT VERIFIED", wide(report.translations),
               wide(report.same));
@@ -251,6 +274,9 @@ int run(const Arguments& arguments) {
   auto store = journal::open_store({arguments.journal, mode, "", std::move(*sealing)});
   if (!store) {
     return fail(store.error());
+  }
+  if (arguments.resend || arguments.verify) {
+    end_when_asked();
   }
   if (arguments.resend) {
     TargetConfig server = arguments.server;

@@ -19,7 +19,7 @@ void print_json(const replay::ResendReport& report) {
                     ",\"destroyed\":" + std::to_string(report.destroyed) +
                     ",\"last\":" + std::to_string(report.last) +
                     ",\"complete\":" + (report.complete() ? "true" : "false");
-  if (!report.complete()) {
+  if (report.stopped_at != 0) {
     out += ",\"stoppedAt\":" + std::to_string(report.stopped_at) + ",\"session\":";
     json::write_string(report.session, out);
     out += ",\"revision\":" + std::to_string(report.revision) + ",\"reason\":";
@@ -44,7 +44,12 @@ void print_text(const replay::ResendReport& report) {
     std::printf("%llu were destroyed in the journal and are left out\n",
                 static_cast<unsigned long long>(report.destroyed));
   }
-  if (!report.complete()) {
+  if (report.broken_off) {
+    std::printf("BROKEN OFF behind record %llu; go on with --after %llu\n",
+                static_cast<unsigned long long>(report.last),
+                static_cast<unsigned long long>(report.last));
+  }
+  if (report.stopped_at != 0) {
     std::printf("STOPPED at record %llu, session %s/%u: %s%s%s; go on with --after %llu\n",
                 static_cast<unsigned long long>(report.stopped_at), report.session.c_str(),
                 report.revision, report.reason.c_str(),

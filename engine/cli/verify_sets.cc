@@ -8,7 +8,7 @@ base::Result<replay::VerifyReport> verify_with_kept_sets(const journal::Store& s
                                                          const intake::SessionCore& core,
                                                          const KeptVerify& wish) {
   auto report = replay::verify(store, core, wish.range, wish.threads, wish.progress);
-  if (!report) {
+  if (!report || report->broken_off) {
     return report;
   }
   const KeptSets kept(wish.folder);
@@ -30,6 +30,10 @@ base::Result<replay::VerifyReport> verify_with_kept_sets(const journal::Store& s
                                      replay::Others::kLeftOut);
     if (!part) {
       return part.error();
+    }
+    if (part->broken_off) {
+      report->broken_off = wish.range.after;  // of the sets behind this one nothing is known
+      return report;
     }
     // What it finds now: meanwhile an engine may have made more, or a person destroyed some.
     report->translations += part->translations - other.count;

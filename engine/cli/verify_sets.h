@@ -15,7 +15,7 @@ struct KeptVerify {
   std::string folder;  // KeptSets::folder_of()
   replay::Range range;
   std::size_t threads = 1;
-  replay::OnProgress progress = [](const replay::Progress&) {};
+  replay::OnProgress progress = [](const replay::Progress&) { return true; };
   // Why a set that is needed cannot be used; what was made with it stays among `other_sets`.
   std::function<void(const base::Error&)> unusable = [](const base::Error&) {};
 };

@@ -73,8 +73,10 @@ Fault fault_at(const Record& record, std::string what) {
   return fault;
 }
 
-base::Result<void> walk(const journal::Store& store, const intake::SessionCore& core,
-                        const Range& range, std::size_t threads, const Walk& walk) {
+base::Result<std::optional<journal::Position>> walk(const journal::Store& store,
+                                                    const intake::SessionCore& core,
+                                                    const Range& range, std::size_t threads,
+                                                    const Walk& walk) {
   Progress progress;
   std::atomic<std::uint64_t> done{0};
   journal::Query query;
@@ -121,18 +123,19 @@ base::Result<void> walk(const journal::Store& store, const intake::SessionCore& 
       thread.join();
     }
     if (!failed) {
-      return failed;
+      return failed.error();
     }
     if (!records->empty()) {
       query.after = records->back().position;
       progress.position = query.after;
       progress.done = done;
-      if (walk.on_progress) {
-        walk.on_progress(progress);
+      const bool last = records->size() < query.limit;
+      if (walk.on_progress && !walk.on_progress(progress) && !last) {
+        return std::optional(query.after);
       }
     }
     if (records->size() < query.limit) {
-      return {};
+      return std::optional<journal::Position>();
     }
   }
 }

@@ -3,6 +3,7 @@
 // folder.
 
 #include <functional>
+#include <optional>
 #include <string>
 
 #include "engine/base/result.h"
@@ -31,8 +32,11 @@ struct Walk {
   OnProgress on_progress;
   bool bundles_only = false;  // neither lineage nor outcome is read or made
 };
-base::Result<void> walk(const journal::Store& store, const intake::SessionCore& core,
-                        const Range& range, std::size_t threads, const Walk& walk);
+// Gives the record up to which it came when on_progress did not let it go on.
+base::Result<std::optional<journal::Position>> walk(const journal::Store& store,
+                                                    const intake::SessionCore& core,
+                                                    const Range& range, std::size_t threads,
+                                                    const Walk& walk);
 
 // Holds by the record server come after a translation and name no sets.
 bool is_translation(const journal::Record& record);

@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <functional>
 #include <map>
+#include <optional>
 #include <set>
 #include <string>
 #include <vector>
@@ -49,14 +50,16 @@ struct VerifyReport {
   };
   std::map<std::string, Other> others;
   std::vector<Fault> faults;
-  bool verified() const { return faults.empty() && other_sets.empty(); }
+  std::optional<journal::Position> broken_off;  // by on_progress: verified up to this record
+  bool verified() const { return faults.empty() && other_sets.empty() && !broken_off; }
 };
 
 struct Progress {
   std::uint64_t done = 0;
   journal::Position position = 0;
 };
-using OnProgress = std::function<void(const Progress&)>;
+// Whether to go on.
+using OnProgress = std::function<bool(const Progress&)>;
 
 // What was made with other sets than the core's: counted, or passed over.
 enum class Others : std::uint8_t { kCounted, kLeftOut };

@@ -255,10 +255,9 @@ Result<ResendReport> resend(const journal::Store& store, const ResendQuery& quer
     ++report.sent;
     ++patient.taken;
     report.last = record.position;
-    if (on_progress) {
-      on_progress({report.sent, record.position});
-    }
-    return true;
+    report.broken_off = on_progress && record.position != query.through &&
+                        !on_progress({report.sent, record.position});
+    return !report.broken_off;
   });
   return done ? Result<ResendReport>(std::move(report)) : done.error();
 }

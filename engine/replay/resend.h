@@ -54,9 +54,10 @@ struct ResendReport {
   std::string session;
   std::uint32_t revision = 0;
   std::string reason;
-  bool partly = false;  // a part of it is there
-  std::string about;    // the one resource that was not taken, when it was one
-  bool complete() const { return stopped_at == 0; }
+  bool partly = false;      // a part of it is there
+  std::string about;        // the one resource that was not taken, when it was one
+  bool broken_off = false;  // by on_progress, behind `last`
+  bool complete() const { return stopped_at == 0 && !broken_off; }
 };
 
 // The way to the server; each call waits for the answer.
@@ -67,8 +68,8 @@ struct ResendWay {
   std::function<delivery::Conclusion(delivery::Consignment consignment)> exchange;
 };
 
-// Stops at the first that does not land, so that nothing overtakes it. Errors: kIo, kCorrupt of the
-// journal.
+// Stops at the first that does not land, so that nothing overtakes it. `on_progress` is asked
+// behind each that landed. Errors: kIo, kCorrupt of the journal.
 base::Result<ResendReport> resend(const journal::Store& store, const ResendQuery& query,
                                   const ResendWay& way, const OnProgress& on_progress);
 

@@ -111,9 +111,11 @@ base::Result<VerifyReport> verify(const journal::Store& store, const intake::Ses
     ++report.destroyed;
   };
   rules.on_progress = on_progress;
-  if (auto walked = walk(store, core, range, threads, rules); !walked) {
+  const auto walked = walk(store, core, range, threads, rules);
+  if (!walked) {
     return walked.error();
   }
+  report.broken_off = *walked;
   return report;
 }
 

@@ -2,6 +2,8 @@
 """replay --resend: what landed in one record server, moved to another."""
 import json
 import pathlib
+import re
+import signal
 import subprocess
 import sys
 import tempfile
@@ -192,6 +194,23 @@ class Resend(unittest.TestCase):
         self.assertEqual(new.request("POST", "/fhir", people, {"Content-Type": "application/fhir+json"}).status, 200)
         status, report = self.resend(new, "--after", report["last"])
         self.assertEqual((status, report["sent"]), (0, 4), report)
+        self.assertEqual(content(new), content(self.old))
+
+    def test_broken_off_it_says_where_to_go_on(self):
+        new = self.started("new", [PEOPLE])
+        new.faults({"action": "latency", "delayMs": 1500, "transactions": True})
+        running = subprocess.Popen([str(stage.ENGINE), "replay", "--journal", str(self.engine.journal), "--resend", "--url",
+                                    new.base, "--who", "Kim Sample", "--why", "another server"], stdout=subprocess.PIPE,
+                                   text=True)
+        stage.wait_for("the first is on its way", lambda: new.fired() > 0)
+        running.send_signal(signal.SIGINT)
+        said = running.communicate(timeout=30)[0]
+        self.assertEqual(running.returncode, 1, said)
+        self.assertIn("1 landings sent again", said)
+        behind = re.search(r"BROKEN OFF behind record (\d+); go on with --after \1\n", said)[1]
+        self.assertIn("resend-ended", self.resends(text_of("hazel-stairs.r1"))[-1])
+        status, report = self.resend(new, "--after", behind)
+        self.assertEqual((status, report["sent"]), (0, 3), report)
         self.assertEqual(content(new), content(self.old))
 
     def test_what_is_too_large_for_the_new_server_goes_in_pieces(self):
