@@ -111,7 +111,8 @@ base::Result<void> Engine::open_web() {
   ward_ = std::make_unique<WardFile>(
       config_.ward, [this](std::string_view document) { return core_->admit(document); });
   if (const auto ward = ward_->text(); !ward && !config_.ward.empty()) {
-    return ward.error();
+    return base::Error(ward.error().code, "the ward list: " + ward.error().detail,
+                       ward.error().where);
   }
   events_ = std::make_unique<web::Events>(*store_);
   const therapy::Translator& translator = core_->translator();

@@ -8,6 +8,7 @@
 
 #include "engine/base/seams.h"
 #include "engine/cli/commands.h"
+#include "engine/cli/journal_report.h"
 #include "engine/cli/read_file.h"
 #include "engine/cli/system_seams.h"
 #include "engine/cli/target_sets.h"
@@ -25,7 +26,15 @@ int fail(const base::Error& error) {
 base::Result<therapy::Move> wanted_of(const JournalArguments& arguments, const MoveArguments& move,
                                       const base::Clock& clock) {
   therapy::Move wanted;
-  wanted.patient = move.patient;
+  auto patient = named_patient(move.patient, move.patient_file);
+  if (!patient) {
+    return std::move(patient).error();
+  }
+  if (patient->empty()) {
+    return base::Error(base::ErrorCode::kInvalid,
+                       "to whom? --to-file FILE (or -), or --to SYSTEM|VALUE");
+  }
+  wanted.patient = std::move(*patient);
   wanted.encounter = move.encounter;
   wanted.as = move.as;
   wanted.role = move.role;
@@ -73,7 +82,11 @@ CLI::App* add_move(CLI::App& app, JournalArguments& arguments, MoveArguments& mo
   CLI::App* command = app.add_subcommand(
       "move", "take a session back from the wrong patient and enter it anew for the right one");
   command->add_option("session", arguments.session, "session id")->required();
-  command->add_option("--to", move.patient, "the right patient, SYSTEM|VALUE")->required();
+  auto* to = command->add_option("--to", move.patient, "the right patient, SYSTEM|VALUE");
+  command
+      ->add_option("--to-file", move.patient_file,
+                   "file with SYSTEM|VALUE in its first line; - for the input")
+      ->excludes(to);
   command->add_option("--encounter", move.encounter, "the stay there, SYSTEM|VALUE");
   command->add_option("--as", move.as,
                       "identifier of the new session (default: the old one and -moved)");

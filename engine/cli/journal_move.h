@@ -12,7 +12,8 @@ class App;
 namespace engine::cli {
 
 struct MoveArguments {
-  std::string patient;  // SYSTEM|VALUE
+  std::string patient;       // SYSTEM|VALUE
+  std::string patient_file;  // which has it in its first line
   std::string encounter;
   std::string as;
   std::string role = "therapist";

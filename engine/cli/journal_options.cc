@@ -1,5 +1,6 @@
 #include "engine/cli/journal_options.h"
 
+#include <string_view>
 #include <utility>
 
 #include <CLI/CLI.hpp>
@@ -8,6 +9,34 @@
 
 namespace engine::cli {
 namespace {
+
+// Takes no sign: a number below nought would become a large one.
+CLI::Validator counting(bool from_nought = false) {
+  return CLI::Validator(
+      [from_nought](const std::string& text) {
+        const bool good = text.find_first_not_of("0123456789") == std::string::npos &&
+                          (from_nought || text.find_first_not_of('0') != std::string::npos);
+        return good ? std::string()
+                    : "'" + text + "' is no whole number" + (from_nought ? "" : " above 0");
+      },
+      "NUMBER");
+}
+
+// So that a name that was mistyped does not look as if nothing were there.
+CLI::Validator session_id() {
+  return CLI::Validator(
+      [](const std::string& text) {
+        bool good = text.size() == 36;
+        for (std::size_t i = 0; good && i < text.size(); ++i) {
+          const bool dash = i == 8 || i == 13 || i == 18 || i == 23;
+          good = dash
+                     ? text[i] == '-'
+                     : std::string_view("0123456789abcdef").find(text[i]) != std::string_view::npos;
+        }
+        return good ? std::string() : "'" + text + "' is no session id";
+      },
+      "SESSION");
+}
 
 void add_person_options(CLI::App& command, JournalArguments& arguments, bool why_needed) {
   command.add_option("--who", arguments.who, "who does this (default: the account's name)");
@@ -18,7 +47,7 @@ void add_person_options(CLI::App& command, JournalArguments& arguments, bool why
 }
 
 void add_search_options(CLI::App& command, JournalArguments& arguments) {
-  command.add_option("--session", arguments.session, "session id");
+  command.add_option("--session", arguments.session, "session id")->check(session_id());
   command.add_option("--patient", arguments.patient, "SYSTEM|VALUE");
   command.add_option("--therapist", arguments.therapist, "SYSTEM|VALUE");
   command.add_option("--target", arguments.target, "name of a target");
@@ -61,9 +90,11 @@ CLI::App* add_list(CLI::App& app, JournalArguments& arguments) {
       "--state", arguments.state,
       "instead: revisions that are held, checked ...; --since and --until are of their acceptance");
   state->excludes(command->get_option("--kind"));
-  command->add_option("--after", arguments.after, "go on behind this record")->excludes(state);
+  command->add_option("--after", arguments.after, "go on behind this record")
+      ->excludes(state)
+      ->check(counting(true));
   command->add_option("--limit", arguments.limit, "at most so many (default: all)")
-      ->check(CLI::PositiveNumber);
+      ->check(counting());
   command->add_flag("--json", arguments.as_json, "JSON lines, for programs");
   return command;
 }
@@ -111,7 +142,9 @@ CLI::App* add_reconcile(CLI::App& app, JournalArguments& arguments) {
 
 CLI::App* add_show(CLI::App& app, JournalArguments& arguments) {
   CLI::App* command = app.add_subcommand("show", "one record with what it holds");
-  command->add_option("position", arguments.position, "its place in the journal")->required();
+  command->add_option("position", arguments.position, "its place in the journal")
+      ->required()
+      ->check(counting());
   command->add_option("--part", arguments.part, "only the bytes of document, bundle, outcome ...");
   add_person_options(*command, arguments, false);
   return command;

@@ -170,7 +170,8 @@ base::Result<Leg> find_held(const journal::Store& store, const SteerRequest& req
     return base::Error(base::ErrorCode::kNotFound,
                        legs->empty() ? "there is no such session"
                        : of_gone     ? "nothing of this session waits for that target or is held"
-                                     : "nothing of this session is held",
+                       : request.revision != 0 ? "nothing of this revision is held"
+                                               : "nothing of this session is held",
                        request.session);
   }
   if (held.size() > 1) {

@@ -346,6 +346,15 @@ class JournalProof(unittest.TestCase):
         self.assertEqual(self.command("prove", 10**6)[0], 2)
         self.assertEqual(self.command("prove", "--from", 10**6)[0], 2)
 
+    def test_what_is_no_record_and_no_session_is_said(self):
+        for words, why in [(("list", "--limit", 0), "no whole number above 0"), (("list", "--after=-1",), "no whole number"),
+                           (("show", "--why", "x", "--", -1), "no whole number above 0"),
+                           (("list", "--session", "nonsense"), "no session id")]:
+            status, said = self.command(*words)
+            self.assertEqual(status, 2, words)
+            self.assertIn(why, said)
+        self.assertEqual(self.command("list", "--after", 0)[0], 0)
+
     def test_who_looked_and_why_is_listed(self):
         self.assertEqual(self.command("show", 2, "--who", "Kim Sample", "--why", "complaint of the ward")[0], 0)
         status, said = self.command("list", "--kind", "read", "--limit", 1000)

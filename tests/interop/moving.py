@@ -83,8 +83,10 @@ class Moving(unittest.TestCase):
         session = self.engine.session_id(self.engine.send(document))
         stage.wait_for("held", lambda: self.engine.session(session)["state"] == "held")
         self.assertEqual(self.command("withdraw", session, "--why", WHY)[0], 0)
-        status, said, wrong = self.command("move", session, "--to", f"{PATIENTS}|{RIGHT}", "--who", "Robin Sample",
-                                           "--why", WHY)
+        self.assertIn("to whom?", self.command("move", session, "--why", WHY)[2])
+        right = self.folder / "right"  # not in the list of processes
+        right.write_text(f"{PATIENTS}|{RIGHT}\n", encoding="utf-8")
+        status, said, wrong = self.command("move", session, "--to-file", str(right), "--who", "Robin Sample", "--why", WHY)
         self.assertEqual(status, 0, wrong)
         entered = said.split(" takes it back, ")[1].split("/")[0]
         stage.wait_for("landed", lambda: self.engine.session(entered)["state"] == "landed")
