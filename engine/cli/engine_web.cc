@@ -165,6 +165,7 @@ base::Result<void> Engine::open_web() {
   if (gate_) {
     config.screen = [this](const web::Request& head) { return api_->screen(head); };
   }
+  config.body_max = &web::Api::body_max;
   auto server = web::HttpServer::start(config, [this](web::Request request, web::Answer answer) {
     api_->handle(std::move(request), std::move(answer));
   });

@@ -10,6 +10,7 @@
 #include "engine/journal/failure.h"
 #include "engine/json/document.h"
 #include "engine/web/session_view.h"
+#include "engine/web/sheet_limits.h"
 #include "engine/web/static_texts.h"
 
 namespace engine::web {
@@ -42,14 +43,16 @@ bool is_dry(const Request& request) {
   return dry.present && dry.value != "false";
 }
 
-// By what its head says; a body that does not say how long it is counts as long.
-bool is_short(const Request& head) {
-  const std::string_view length = head.header("content-length");
-  std::size_t bytes = 0;
-  const auto [end, error] = std::from_chars(length.data(), length.data() + length.size(), bytes);
-  const bool said = error == std::errc() && end == length.data() + length.size();
-  return head.header("transfer-encoding").empty() &&
-         (length.empty() || (said && bytes <= base::limits::kSignInBodyBytesMax));
+// RFC 9110, 8.4: what a coding did to the body is not undone here.
+bool is_packed(const Request& request) {
+  const std::string_view coding = request.header("content-encoding");
+  return !coding.empty() && coding != "identity";
+}
+
+Response no_packed() {
+  Response response = problem(415, "not-supported", "send the body as it is, not packed");
+  response.set("Accept-Encoding", "identity");
+  return response;
 }
 
 Response no_route(bool path_known) {
@@ -201,6 +204,10 @@ void Api::handle(Request request, Answer answer) {
     reply(std::move(*refusal));
     return;
   }
+  if (found.route->method == "POST" && is_packed(request)) {
+    reply(no_packed());
+    return;
+  }
   if (found.route->method == "POST" && !is_json(request)) {
     reply(problem(415, "not-supported", "send application/json or application/fhir+json"));
     return;
@@ -229,15 +236,21 @@ std::optional<Response> Api::screen(const Request& head) const {
     Request copy = head;
     refusal = who_may_.refuse(copy, right_of(*found.route, head));
   }
-  // A stranger's body is read for signing in only, and then it is short.
-  if (!refusal && found.route->right == people::Right::kOpen && !is_short(head)) {
-    refusal = problem(413, "too-long", "a name and a password are shorter than this");
-  }
   if (refusal) {
     secure(*refusal);
     world_.metrics.answered(refusal->status);
   }
   return refusal;
+}
+
+std::size_t Api::body_max(const Request& head) {
+  const Found found = find(head);
+  if (found.route == nullptr || found.route->right != people::Right::kOpen) {
+    return base::limits::kBodyBytesMax;
+  }
+  const bool sheet =
+      found.route->run == &Api::post_sheet_plan || found.route->run == &Api::post_sheet_records;
+  return sheet ? base::limits::kSheetBodyBytesMax : base::limits::kSignInBodyBytesMax;
 }
 
 void Api::take_in(Request& request, std::string session, const Answer& answer) {

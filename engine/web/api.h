@@ -96,6 +96,8 @@ class Api {
   void handle(Request request, Answer answer);
   // Refuses by a request's head what handle() would refuse, before a stranger's body is read.
   std::optional<Response> screen(const Request& head) const;
+  // How large the body of a request with this head may be: a stranger's is short.
+  static std::size_t body_max(const Request& head);
 
   // "GET /sessions/{id}" for every route, for the tests of /openapi.json.
   static std::vector<std::string> routes();

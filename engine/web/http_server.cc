@@ -49,6 +49,7 @@ using Plain = beast::tcp_stream;
 using Secure = beast::ssl_stream<beast::tcp_stream&>;
 constexpr std::size_t kIdleReadBytes = 4 * 1024;  // held by every connection that waits
 constexpr std::size_t kReadBytes = 64 * 1024;
+constexpr const char* kStrictTransport = "max-age=31536000";  // RFC 6797, for a year
 using Moved = std::tuple<beast::error_code, std::size_t>;
 
 // Bytes of a connection, plain or under TLS. The messages are read and written over this, so that
@@ -169,8 +170,11 @@ bool may_have_body(int status) {
   return status >= 200 && status != 204 && status != 304;
 }
 
-Message to_message(Response& response, unsigned version, bool keep_alive) {
+Message to_message(Response& response, unsigned version, bool keep_alive, bool secret) {
   Message message{static_cast<http::status>(response.status), version};
+  if (secret) {
+    message.set(http::field::strict_transport_security, kStrictTransport);
+  }
   message.set(http::field::date, http_date());
   for (const Header& header : response.headers) {
     message.insert(header.name, header.value);
@@ -520,6 +524,11 @@ asio::awaitable<bool> HttpServer::State::read_head(Connection& connection, Wire&
   }
   request = head_of(parser, connection.peer);
   std::optional<Response> refusal = refusal_of(request, parser.get().version());
+  const std::size_t most = config.body_max ? config.body_max(request) : config.body_bytes_max;
+  parser.body_limit(std::min(most, config.body_bytes_max));  // looked at with each chunk
+  if (!refusal && parser.content_length().value_or(0) > most) {
+    refusal = refuse(413);
+  }
   if (refusal) {
     Response response = std::move(*refusal);
     co_await reject(connection, wire, std::move(response), request.method == "HEAD");
@@ -646,7 +655,8 @@ asio::awaitable<void> HttpServer::State::serve_on(Place place, Wire& wire) {
 asio::awaitable<bool> HttpServer::State::respond(Connection& connection, Wire& wire,
                                                  Response response, unsigned version,
                                                  bool keep_alive, bool head) {
-  Message message = to_message(response, version, keep_alive);
+  const bool secret = dynamic_cast<const SecureWire*>(&wire) != nullptr;
+  Message message = to_message(response, version, keep_alive, secret);
   connection.stream.expires_after(config.write_timeout);
   http::response_serializer<http::string_body> serializer{message};
   serializer.split(head);

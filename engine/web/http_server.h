@@ -34,6 +34,8 @@ class HttpServer {
     std::string address = "127.0.0.1";
     std::uint16_t port = 0;  // 0: any free one
     std::size_t body_bytes_max = base::limits::kBodyBytesMax;
+    // Of a request with this head, when less than body_bytes_max; on the server's thread.
+    std::function<std::size_t(const Request& head)> body_max;
     // Of the bodies of all requests that are being received or answered.
     std::size_t bodies_bytes_max = base::limits::kBodiesUnderWayBytesMax;
     std::size_t connections_max = base::limits::kConnectionsMax;

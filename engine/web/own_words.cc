@@ -17,7 +17,7 @@ std::string http_date() {
 std::string_view text_of(int status) {
   switch (status) {
     case 413:
-      return "the body is larger than this server takes";
+      return "the body is larger than what is taken here";
     case 421:
       return "this server does not go by the name in the Host header; the setting 'hosts' has the "
              "names that it goes by";

@@ -6,6 +6,7 @@
 
 #include "engine/json/document.h"
 #include "engine/web/page_files.h"
+#include "engine/web/sheet_limits.h"
 #include "engine/web/static_texts.h"
 #include "tests/web/api_fixture.h"
 
@@ -92,6 +93,39 @@ TEST_F(ApiTest, RefusesWithAnOutcome) {
     EXPECT_NE(answer.head.find("X-Content-Type-Options: nosniff"), std::string::npos) << row.path;
   }
   EXPECT_EQ(ask("POST", "/sessions?dry-run", document_of("a", 1, "p")).status, 200);
+}
+
+// RFC 9110, 8.4 and 15.5.16.
+TEST_F(ApiTest, TakesNoPackedBody) {
+  const std::string body = document_of("a", 1, "p");
+  const auto send = [&](const std::string& coding) {
+    RawClient client(server_->port());
+    client.send(
+        "POST /sessions HTTP/1.1\r\nHost: x\r\nContent-Type: application/json\r\n"
+        "Content-Encoding: " +
+        coding + "\r\nContent-Length: " + std::to_string(body.size()) + "\r\n\r\n" + body);
+    return client.read_answer();
+  };
+  for (const char* coding : {"gzip", "br, gzip", "Identity, gzip"}) {
+    const RawClient::Answer answer = send(coding);
+    EXPECT_EQ(answer.status, 415) << coding;
+    EXPECT_NE(answer.head.find("Accept-Encoding: identity"), std::string::npos);
+  }
+  EXPECT_EQ(ask("GET", "/sessions/" + session_id_of("a")).status, 404) << "nothing was taken in";
+  EXPECT_EQ(send("identity").status, 202);
+}
+
+TEST_F(ApiTest, BoundsABodyByItsRoute) {
+  const auto most = [](const char* path) {
+    Request head;
+    head.method = "POST";
+    head.target = path;
+    return Api::body_max(head);
+  };
+  EXPECT_EQ(most("/sign-in"), base::limits::kSignInBodyBytesMax);
+  EXPECT_EQ(most("/sheet/plan"), base::limits::kSheetBodyBytesMax);
+  EXPECT_EQ(most("/sheet/records"), base::limits::kSheetBodyBytesMax);
+  EXPECT_EQ(most("/sessions"), base::limits::kBodyBytesMax);
 }
 
 TEST_F(ApiTest, SaysThatItIsEnding) {

@@ -87,6 +87,35 @@ TEST(HttpServer, TakesChunkedBodies) {
   EXPECT_EQ(client.read_answer().body, "POST / abc");
 }
 
+TEST(HttpServer, BoundsABodyByWhatIsAskedFor) {
+  HttpServer::Config config;
+  config.body_bytes_max = 10;
+  config.body_max = [](const Request& head) {
+    return head.target == "/few" ? std::size_t{3} : std::size_t{20};
+  };
+  const auto server = start(config, echo());
+  struct Row {
+    const char* path;
+    std::size_t bytes;
+    int status;
+  };
+  const Row rows[] = {{"/few", 3, 200}, {"/few", 4, 413}, {"/", 10, 200}, {"/", 11, 413}};
+  for (const Row& row : rows) {
+    const std::string head = std::string("POST ") + row.path + " HTTP/1.1\r\nHost: x\r\n";
+    RawClient told(server->port());
+    told.send(head + "Content-Length: " + std::to_string(row.bytes) + "\r\n\r\n" +
+              std::string(row.bytes, 'a'));
+    EXPECT_EQ(told.read_answer().status, row.status) << row.path << " " << row.bytes;
+    RawClient chunked(server->port());
+    std::string sent = head + "Transfer-Encoding: chunked\r\n\r\n";
+    for (std::size_t i = 0; i < row.bytes; ++i) {
+      sent += "1\r\na\r\n";
+    }
+    chunked.send(sent + "0\r\n\r\n");
+    EXPECT_EQ(chunked.read_answer().status, row.status) << row.path << " " << row.bytes;
+  }
+}
+
 // What a chunk says beside its size, and the fields behind the last one, have to be held until they
 // end.
 TEST(HttpServer, BoundsWhatStandsBesideTheChunks) {

@@ -147,6 +147,22 @@ TEST(TlsServer, AnswersOverBothVersionsAndSaysFarewell) {
   }
 }
 
+// RFC 6797, 7.2: never in an answer that was not sent over TLS.
+TEST(TlsServer, TellsBrowsersToComeByTlsOnly) {
+  constexpr const char* kStrict = "Strict-Transport-Security: max-age=31536000\r\n";
+  HttpServer::Config config;
+  config.tls = make_tls(make_pem("one.example"));
+  const auto server = start(config);
+  EXPECT_NE(TlsClient(server->port()).ask(kAsk).find(kStrict), std::string::npos);
+  RawClient plain(server->port());
+  plain.send(kAsk);
+  EXPECT_EQ(plain.read_answer().head.find("Strict-Transport"), std::string::npos);
+  const auto other = start({});
+  RawClient client(other->port());
+  client.send(kAsk);
+  EXPECT_EQ(client.read_answer().head.find("Strict-Transport"), std::string::npos);
+}
+
 TEST(TlsServer, ResumesNothing) {
   HttpServer::Config config;
   config.tls = make_tls(make_pem("one.example"));
