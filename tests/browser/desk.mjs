@@ -138,7 +138,14 @@ describe('the desk', { concurrency: 2 }, () => {
     assert.ok(await dialog.locator('.send').isDisabled(), 'not without a patient');
     await judge(page, 'move');
     await field('Right patient, identifier: value').fill('P-0101');
+    await dialog.getByText('Their stay').click();
+    await field('Stay, identifier: value').fill('S-0101');
+    await field('Identifier of the new session').fill('right-bed');
+    await judge(page, 'move-stay');
+    const asked = page.waitForRequest((request) => request.url().endsWith('/move'));
     await dialog.getByRole('button', { name: 'Move', exact: true }).click();
+    const { encounter, as } = (await asked).postDataJSON();
+    assert.deepEqual([encounter, as], [{ system: 'https://hill.example/ids/stay', value: 'S-0101' }, 'right-bed']);
     await dialog.waitFor({ state: 'detached' });
     await page.getByRole('link', { name: 'Revision 2' }).click();
     await page.getByRole('list', { name: 'Session document' }).getByText('entered-in-error').waitFor();

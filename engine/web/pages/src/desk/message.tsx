@@ -164,6 +164,7 @@ export function Message(p: { session: string; revision: number; news: News }): J
       <div class="row">{document && may(me, 'see-mapping') && <a class="chip" href={`#try-out/${p.session}/${revision}`}>Try changed maps on it</a>}
         {steers && movable && <button type="button" class="chip" onClick={() => setAct({
           title: 'Move to the right patient', path: `/sessions/${p.session}/move`, button: 'Move', system: textAt(objectAt(objectAt(document, 'patient'), 'identifier'), 'system'),
+          stay: textAt(objectAt(objectAt(document, 'patient'), 'encounter'), 'system'),
           explain: 'All that the session made on this patient is marked as entered in error, and its entries go into a session of the right patient. The reason stands in both charts: name no patient in it.' })}>
           Move to the right patient</button>}</div>
       {message.value !== undefined && <section class="sheet"><h2>What happened</h2>

@@ -16,6 +16,7 @@ export interface Act {
   explain: ComponentChildren;
   button: string;
   system?: string; // of a patient's identifier: another patient is asked for, and sent as `to`
+  stay?: string; // with it: the system of a stay's identifier; the stay and the new session's identifier may be given too
 }
 
 export function WhoDialog(p: { act: Act; onDone: () => void; onClose: () => void }): JSX.Element {
@@ -23,6 +24,8 @@ export function WhoDialog(p: { act: Act; onDone: () => void; onClose: () => void
   const [actor, setActor] = useState(sessionStorage.getItem(kName) ?? '');
   const [why, setWhy] = useState('');
   const [to, setTo] = useState({ system: p.act.system ?? '', value: '' });
+  const [stay, setStay] = useState({ system: p.act.stay ?? '', value: '' });
+  const [as, setAs] = useState('');
   const [said, say] = useState('');
   const [busy, setBusy] = useState(false);
   const named = p.act.system === undefined || (to.system.trim() !== '' && to.value.trim() !== '');
@@ -32,7 +35,9 @@ export function WhoDialog(p: { act: Act; onDone: () => void; onClose: () => void
     const who = display === '' ? { actor: actor.trim() } : {};
     if (who.actor) sessionStorage.setItem(kName, who.actor);
     const answer = await told('POST', p.act.path, JSON.stringify({ ...p.act.more, ...who, why: why.trim(),
-      ...(p.act.system !== undefined && { to: { system: to.system.trim(), value: to.value.trim() } }) }));
+      ...(p.act.system !== undefined && { to: { system: to.system.trim(), value: to.value.trim() } }),
+      ...(stay.value.trim() !== '' && { encounter: { system: stay.system.trim(), value: stay.value.trim() } }),
+      ...(as.trim() !== '' && { as: as.trim() }) }));
     setBusy(false);
     if (answer.problem) {
       say(answer.problem);
@@ -45,7 +50,13 @@ export function WhoDialog(p: { act: Act; onDone: () => void; onClose: () => void
       <p>{p.act.explain}</p>
       {p.act.system !== undefined && <>
         <TextField label="Right patient, identifier: system" value={to.system} onValue={(system) => setTo({ ...to, system })} />
-        <TextField label="Right patient, identifier: value" value={to.value} onValue={(value) => setTo({ ...to, value })} /></>}
+        <TextField label="Right patient, identifier: value" value={to.value} onValue={(value) => setTo({ ...to, value })} />
+        <details class="search"><summary>Their stay, and the new session’s identifier</summary>
+          <p class="none">Both may be left out: a later revision may bring the stay, and the identifier is then the old
+            one and “-moved”.</p>
+          <TextField label="Stay, identifier: system" value={stay.system} onValue={(system) => setStay({ ...stay, system })} />
+          <TextField label="Stay, identifier: value" value={stay.value} onValue={(value) => setStay({ ...stay, value })} />
+          <TextField label="Identifier of the new session" value={as} onValue={setAs} /></details></>}
       {display === '' && <TextField label="Your name" value={actor} onValue={setActor} />}
       <TextField label="Why" value={why} onValue={setWhy} />
       <p class="none">{display === '' ? 'Both are written into the log.' : <>Written into the log, with your name: <bdi>{display}</bdi>.</>}</p>
