@@ -305,10 +305,10 @@ class Engine(Program):
         return done.returncode == 0 and json.loads(done.stdout)["translations"] > 0, said
 
 
-def pure(documents):
+def pure(documents, *options):
     """What the pure function makes of session documents: one answer of `session --batch` each."""
     lines = "".join(json.dumps({"id": str(i), "session": d}) + "\n" for i, d in enumerate(documents))
-    done = subprocess.run([str(ENGINE), "session", "--batch"], input=lines, capture_output=True, text=True, cwd=TOP,
+    done = subprocess.run([str(ENGINE), "session", "--batch", *options], input=lines, capture_output=True, text=True, cwd=TOP,
                           check=False)
     answers = [json.loads(line) for line in done.stdout.splitlines()]
     if done.returncode != 0 or len(answers) != len(documents):

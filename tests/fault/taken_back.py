@@ -1,12 +1,13 @@
 """Corrects, gives up, releases and moves sessions at random, while record servers fail, change their size and their maps,
-and come and go; at the end everything is taken back or moved, and nothing may be live that was.
+and come and go; at the end each session is taken back, moved or said once more. Nothing may be live that was taken back
+or moved, and what was said last is live as a whole.
 
 usage: taken_back.py [--runs N] [--seed S]
        postgres_cluster.py python3 taken_back.py --runs 1 --database [--seed S]
 The seed of a run decides what is done; how it falls together with what the engine does is left to the machine. The
 status is 0 only when on each server every resource is entered in error, but for those of sessions that were moved to
-the one patient who had none before, when all of these are there once, and when the journal verifies and replay makes
-every bundle again byte for byte.
+the one patient who had none before and what was said last of the sessions that stay, when all of these are there once,
+and when the journal verifies and replay makes every bundle again byte for byte.
 """
 import argparse
 import contextlib
@@ -49,7 +50,10 @@ class Run:
         self.overlay = False
         self.away = False
         self.documents = {}  # by session id, the last that was taken in
+        self.whole = {}  # by session id, the first one
         self.moved = set()  # ids of the new sessions
+        self.taking = {}  # by session id, revisions that took all back while it goes on with its first entry alone
+        self.kept = set()  # ids of those that stay
         self.made = 0
         self.start()
 
@@ -67,7 +71,9 @@ class Run:
         answer = self.engine.send(document)
         if answer.status != 202:
             raise stage.Failure(f"{document['identifier']['value']}/{document['revision']}: {answer.status} {answer.body!r}")
-        self.documents[self.engine.session_id(answer)] = document
+        session = self.engine.session_id(answer)
+        self.documents[session] = document
+        self.whole.setdefault(session, document)
 
     def begin(self):
         document = copy.deepcopy(stage.sent(self.chance.choice(TEMPLATES)))
@@ -91,7 +97,13 @@ class Run:
                     vitals[name]["value"] = max(85, min(99, vitals[name]["value"] + self.chance.choice((-1, 1))))
             if "respiration" in vitals and self.chance.random() < 0.3:
                 del vitals["respiration"]
+        if self.chance.random() < 0.15:
+            document["status"] = "entered-in-error"
         self.send(document)
+        if document["status"] == "entered-in-error":
+            session = next(s for s, known in self.documents.items() if known is document)
+            self.taking.setdefault(session, []).append(document["revision"])
+            self.documents[session] = dict(document, status=self.whole[session]["status"], entry=document["entry"][:1])
 
     def fail(self):
         server = self.servers[self.chance.choice(("main", "second"))]
@@ -128,7 +140,7 @@ class Run:
             self.engine.request("POST", f"/sessions/{session}/{self.chance.choice(actions)}", wish, JSON)
 
     def end(self):
-        """Takes each session back, or moves it; then decides what is held until nothing is open."""
+        """Takes each session back, moves it, or says it once more; then decides what is held until nothing is open."""
         for server in self.servers.values():
             server.faults()
         if self.servers["second"].body_max:  # what is too large alone could not even be taken back
@@ -141,7 +153,11 @@ class Run:
             self.engine.stop()
             self.start()
         for session, document in sorted(self.documents.items()):
-            if self.chance.random() < 0.4:
+            drawn = self.chance.random()
+            if drawn < 0.35:
+                self.kept.add(session)
+                self.send(dict(copy.deepcopy(document), revision=document["revision"] + 1, change={"reason": "As it was"}))
+            elif drawn < 0.6 and document["revision"] not in self.taking.get(session, ()):
                 wish = {"to": {"system": PATIENTS, "value": MOVED_TO}, "actor": "Robin Sample", "why": "Wrong bed"}
                 answer = self.engine.request("POST", f"/sessions/{session}/move", wish, JSON)
                 if answer.status != 202:
@@ -170,21 +186,42 @@ class Run:
                 wish = {"why": "at the end", "actor": "Robin Sample", "target": target, "revision": revision}
                 self.engine.request("POST", f"/sessions/{session}/{'release' if final else 'withdraw'}", wish, JSON)
 
+    def stays(self, server):
+        """Identifiers of what has to be live at a server of the sessions that stay, and of all that may be."""
+        legs = list(self.legs())
+        own = {(session, revision): state for session, revision, target, state in legs if target == server}
+        # What never came here was given up when it was anywhere.
+        given_up = {(session, revision) for session, revision, _, state in legs
+                    if own.get((session, revision), state) == "withdrawn"}
+        kept = [self.documents[session] for session in sorted(self.kept)]
+        # A taking back that was given up took nothing back.
+        more = [dict(self.whole[session], revision=1) for session in sorted(self.kept)
+                if any((session, revision) in given_up for revision in self.taking.get(session, ()))]
+        said = [{key: value for key, value in dict(document, revision=1).items() if key != "change"} for document in kept]
+        overlay = ("--overlay", "us-core")
+        last = stage.pure(said, *(overlay if server == "second" and self.overlay else ()))
+        may = last + stage.pure(said + more) + stage.pure(said + more, *overlay)
+        return [{value for answer in answers for kind, _, value in stage.identifiers_of(answer["bundle"]) if kind in KINDS}
+                for answers in (last, may)]
+
     def problems(self):
         found = []
         for name, server in self.servers.items():
             everything = [one for kind in KINDS for one in server.all(kind)]
             right = next(p for p in server.all("Patient") if any(i["value"] == MOVED_TO for i in p["identifier"]))
             live = [one for one in everything if one["status"] != "entered-in-error"]
-            wrong = [one["id"] for one in live if one["subject"]["reference"] != f"Patient/{right['id']}"]
-            if wrong:
+            stays, may_stay = self.stays(name)
+            here = {one["identifier"][0]["value"] for one in live if one["subject"]["reference"] != f"Patient/{right['id']}"}
+            if wrong := sorted(here - may_stay):
                 found.append(f"{name}: {len(wrong)} are live that were taken back or moved, of them {wrong[:3]}")
+            if missing := sorted(stays - here):
+                found.append(f"{name}: {len(missing)} of {len(stays)} said last are not live, of them {missing[:3]}")
             identifiers = [one["identifier"][0]["value"] for one in everything]
             if len(identifiers) != len(set(identifiers)):
                 found.append(f"{name}: something is there twice")
             roots = [one for one in live if one["resourceType"] == "Procedure" and "partOf" not in one]
-            if len(roots) != len(self.moved):
-                found.append(f"{name}: {len(self.moved)} sessions were moved, {len(roots)} are there")
+            if len(roots) != len(self.moved) + len(self.kept):
+                found.append(f"{name}: {len(self.moved)} sessions were moved, {len(self.kept)} stay, {len(roots)} are there")
         for good, said in (self.engine.verify_journal(), self.engine.verify_replay()):
             if not good:
                 found.append(said)
@@ -214,7 +251,7 @@ def main():
             folder = pathlib.Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="chartferry-taken-back-")))
             run = Run(seed, folder, stack, database)
             problems = run.go()
-            print(f"seed {seed:4} {len(run.documents):3} sessions, {len(run.moved):2} moved, "
+            print(f"seed {seed:4} {len(run.documents):3} sessions, {len(run.moved):2} moved, {len(run.kept):2} stay, "
                   f"{'; '.join(problems) or 'nothing is live that was taken back'}", flush=True)
             bad += bool(problems)
     print(f"{wish.runs} runs, {bad} with a problem")
