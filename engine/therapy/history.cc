@@ -179,10 +179,11 @@ void carry(const Rendering& earlier, std::size_t revision, const Entries& entrie
   }
 }
 
-// What revisions that were never sent took back. Their ids go into `news`.
-void take_unsent(const Revision& revision, const Workshop& shop, const Entries& entries,
-                 std::unordered_set<std::string>& news, History& history, const Node& session,
-                 Report& report) {
+// What revisions that were never sent took back: the ids that were not taken back before.
+std::unordered_set<std::string> take_unsent(const Revision& revision, const Workshop& shop,
+                                            const Entries& entries, History& history,
+                                            const Node& session, Report& report) {
+  std::unordered_set<std::string> news;
   for (const std::string& body : revision.unsent_before) {
     Rendering said(shop.model->catalog().names());
     read_earlier(body, shop, said);
@@ -195,8 +196,28 @@ void take_unsent(const Revision& revision, const Workshop& shop, const Entries& 
     if (in_error(*said.document.root())) {
       withdraw_all(entries, withdrawn);
     }
-    news.insert(withdrawn.begin(), withdrawn.end());
-    history.withdrawn.insert(withdrawn.begin(), withdrawn.end());
+    for (const std::string& id : withdrawn) {
+      if (history.withdrawn.insert(id).second) {
+        news.insert(id);
+      }
+    }
+  }
+  return news;
+}
+
+// Nobody but a revision that was never sent said why; the last one may say it in its own list.
+void ask_why_unsent(const std::unordered_set<std::string>& unsent, const Entries& before,
+                    const History& history, const Node& session, Report& report) {
+  std::unordered_set<std::string> own;
+  take_withdrawals(session, own);
+  if (session.find("change") == nullptr && report.hold_reason().empty() &&
+      std::any_of(unsent.begin(), unsent.end(), [&](const std::string& id) {
+        return before.count(id) != 0 && history.withdrawn.count(id) != 0 && own.count(id) == 0;
+      })) {
+    report.hold("reason-missing", session,
+                "A revision before this one, which was never sent, takes back what was: add change "
+                "with a reason.",
+                "reason-missing");
   }
 }
 
@@ -214,9 +235,8 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
   Entries entries;
   std::vector<std::unique_ptr<Rendering>> earlier;
   std::vector<std::uint32_t> numbers;
-  std::unordered_set<std::string> unsent;
   for (std::size_t i = 0; i < last; ++i) {
-    take_unsent(revisions[i], shop, entries, unsent, history, session, report);
+    take_unsent(revisions[i], shop, entries, history, session, report);
     earlier.push_back(std::make_unique<Rendering>(document.names()));
     read_earlier(revisions[i].body, shop, *earlier.back());
     numbers.push_back(earlier.back()->header.revision);
@@ -230,7 +250,7 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
       hold_unreadable(session, history, report);
     }
   }
-  take_unsent(revisions[last], shop, entries, unsent, history, session, report);
+  const auto unsent = take_unsent(revisions[last], shop, entries, history, session, report);
   const Entries before = entries;
   take(session, revisions[last].accepted_at, last, entries, history.withdrawn);
   if (const Node* number = session.find("revision")) {
@@ -238,15 +258,7 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
     sequence(numbers, session, report);
   }
   ask_reason(before, entries, session, report);
-  if (session.find("change") == nullptr && report.hold_reason().empty() &&
-      std::any_of(unsent.begin(), unsent.end(), [&](const std::string& id) {
-        return before.count(id) != 0 && history.withdrawn.count(id) != 0;
-      })) {
-    report.hold("reason-missing", session,
-                "A revision before this one, which was never sent, takes back what was: add change "
-                "with a reason.",
-                "reason-missing");
-  }
+  ask_why_unsent(unsent, before, history, session, report);
   ask_patient(earlier.back()->header.patient_key, session, report);
   for (std::size_t i = 0; i < earlier.size(); ++i) {
     if (!earlier[i]->refused && !in_error(session)) {

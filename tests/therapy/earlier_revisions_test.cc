@@ -155,6 +155,18 @@ TEST(EarlierRevisions, OfOnesThatWereNeverSentWhatTheyTakeBackCounts) {
   const std::size_t change = three.body.find("\"change\"");
   three.body.erase(change, three.body.find("},", change) + 2 - change);
   EXPECT_EQ(translate().hold_reason, "reason-missing");
+  // Its own list says why; and what a revision that was sent has taken back is asked about no more.
+  const std::string bare = three.body;
+  three.body =
+      replaced(bare, "\"entry\": [",
+               R"("withdrawal": [{ "entry": "v3", "reason": "Other patient" }], "entry": [)");
+  EXPECT_EQ(translate().hold_reason, "");
+  Revision two{rest, kSecond};
+  two.unsent_before = three.unsent_before;
+  const Revision four{replaced(bare, "\"revision\": 3,", "\"revision\": 4,"), kThird};
+  const Revision all_of_them[] = {one, two, four};
+  EXPECT_EQ(house().translate(all_of_them).hold_reason, "");
+  three.body = bare;
   three.unsent_before.clear();
   EXPECT_EQ(translate().hold_reason, "");
   three.body = sample("vitals");
