@@ -287,6 +287,10 @@ class HttpPeer final : public Peer {
  public:
   HttpPeer(AsioLoop& loop, PeerConfig config, asio::ssl::context tls)
       : state_(std::make_shared<State>(loop, std::move(config), std::move(tls))) {}
+  // What is under way holds the state until the loop goes.
+  ~HttpPeer() override { state_->names.leave(); }
+  HttpPeer(const HttpPeer&) = delete;
+  HttpPeer& operator=(const HttpPeer&) = delete;
 
   void call(Call call, std::function<void(Reply)> done) override {
     auto reply = std::make_shared<Reply>(Reply::Fate::kNoAnswer, "the call ended early");

@@ -50,11 +50,16 @@ struct NameSearch::Shared {
   NameSearch* owner = nullptr;  // none any more when it has gone
 };
 
-NameSearch::~NameSearch() {
+void NameSearch::leave() {
+  left_ = true;
   if (shared_) {
     const std::lock_guard lock(shared_->mutex);
     shared_->owner = nullptr;
   }
+}
+
+NameSearch::~NameSearch() {
+  leave();
   if (thread_.joinable()) {
     thread_.join();
   }
@@ -62,6 +67,10 @@ NameSearch::~NameSearch() {
 
 void NameSearch::find(Told told) {
   const auto now = std::chrono::steady_clock::now();
+  if (left_) {
+    told({{}, "nobody waits for it any more"});
+    return;
+  }
   if (is_address(host_)) {
     told({{host_}, ""});
     return;

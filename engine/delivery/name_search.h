@@ -3,6 +3,7 @@
 // as no name server answers. Each peer searches on a thread of its own, so that one that hangs
 // holds up nobody else, and one search at a time, so that asking again and again piles up nothing.
 
+#include <atomic>
 #include <chrono>
 #include <functional>
 #include <memory>
@@ -29,6 +30,9 @@ class NameSearch {
   NameSearch(const NameSearch&) = delete;
   NameSearch& operator=(const NameSearch&) = delete;
 
+  // Nobody is told any more, and the loop may go.
+  void leave();
+
   // On the loop. `told` hears the answer there once, be it of the search that is under way; at once
   // where the host is an address, and where a search ended that nobody waited for any more.
   void find(Told told);
@@ -43,6 +47,7 @@ class NameSearch {
   std::thread thread_;
   std::shared_ptr<Shared> shared_;
   bool under_way_ = false;
+  std::atomic<bool> left_{false};
   std::vector<Told> waiting_;
   Found last_;
   std::chrono::steady_clock::time_point last_at_{};

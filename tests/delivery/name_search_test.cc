@@ -43,6 +43,14 @@ TEST(NameSearch, FindsThisMachineAgainAndAgain) {
   loop.stop();
 }
 
+TEST(NameSearch, TellsNobodyWhatItFoundOnceItWasLeft) {
+  AsioLoop loop;
+  NameSearch names(loop, "localhost");
+  names.leave();
+  EXPECT_NE(find(loop, names).trouble, "");
+  loop.stop();
+}
+
 TEST(NameSearch, GoesWhileOneIsUnderWay) {
   AsioLoop loop;
   {
