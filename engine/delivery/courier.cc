@@ -305,7 +305,8 @@ Record Courier::outcome_of(const Leg& leg, const Verdict& verdict, int status) {
   record.status = status;
   record.attempt = leg.attempts + 1;
   record.unknown = verdict.unknown;
-  const bool well = verdict.action == Action::kLanded || verdict.action == Action::kHold ||
+  const bool landed = verdict.action == Action::kLanded && verdict.reason != kNothingToSend;
+  const bool well = landed || verdict.action == Action::kHold ||
                     verdict.action == Action::kHoldRetry ||
                     (verdict.action == Action::kInPieces && status != 0);
   if (well) {

@@ -110,7 +110,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     if (!there_.empty() || known_anew_) {
       message_ = make_message(consignment_.bundle, consignment_.known, there_);
     }
-    if (message_.sent.empty() && !there_.empty()) {
+    if (message_.nothing || (message_.sent.empty() && !there_.empty())) {
       conclude_landed({});
       return;
     }
@@ -452,7 +452,8 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
 
   void conclude_landed(const Landing& landing) {
     Conclusion out = std::move(outcome_);
-    out.verdict = Verdict(Action::kLanded, "");
+    out.reason = message_.nothing ? kNothingToSend : "";
+    out.verdict = Verdict(Action::kLanded, out.reason);
     out.parts.clear();
     out.parts.emplace_back("landing",
                            to_text(whole_landing(message_, landing, consignment_.bundle, there_)));

@@ -24,11 +24,16 @@ namespace engine::delivery {
 // what is there.
 inline constexpr const char* kNotReadable = "not-readable";
 
+// Of a landing: the bundle is empty, and the server was asked nothing. What is to be taken back
+// never left, say; a server may refuse a transaction without entries, for ever.
+inline constexpr const char* kNothingToSend = "nothing-to-send";
+
 // What came of it, to be written down.
 struct Conclusion {
   Verdict verdict;
   int status = 0;
-  std::string reason;  // of a landing: "changed-since" when somebody else wrote to it already
+  // Of a landing: "changed-since" when somebody else wrote to it already, or kNothingToSend.
+  std::string reason;
   std::vector<journal::Part> parts;
   std::optional<BundleSize> refused;  // what was sent and was too large as a whole
   // It was refused, and nothing that was ever sent of this revision is there.

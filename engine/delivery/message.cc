@@ -106,6 +106,11 @@ Way settle(Document& document, Node& entry, const KnownVersion* known, bool& cha
   return Way::kCreate;
 }
 
+bool is_empty_bundle(const Node& root, const Node* list) {
+  return root.string_at("resourceType") == "Bundle" &&
+         (list == nullptr || (list->is_array() && list->count == 0));
+}
+
 // The bundle with nothing in its resources: by far most of its text, which decides nothing here.
 // Nothing when it is not written as a bundle is.
 std::optional<std::string> skeleton_of(std::string_view bundle) {
@@ -193,6 +198,7 @@ struct Settled {
   // False when it is no bundle.
   bool read(std::string_view text, const KnownVersions& known, const KnownVersions& there) {
     Node* const list = document.parse(text).has_value() ? document.root()->find("entry") : nullptr;
+    message.nothing = document.root() != nullptr && is_empty_bundle(*document.root(), list);
     if (list == nullptr || !list->is_array()) {
       return false;
     }

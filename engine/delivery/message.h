@@ -34,6 +34,8 @@ struct Message {
   };
   std::string body;
   std::vector<Sent> sent;  // by entry of `body`
+  // The bundle itself has no entry: a taking back of what never left, say.
+  bool nothing = false;
 };
 // `known`: updates of these name their version; an update of what never landed becomes a
 // conditional create, which cannot overwrite; where the server names no versions an update stays a

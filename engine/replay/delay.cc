@@ -9,6 +9,7 @@
 #include <utility>
 
 #include "engine/base/limits.h"
+#include "engine/delivery/exchange.h"
 #include "engine/replay/report_pages.h"
 #include "engine/therapy/clock_text.h"
 
@@ -88,6 +89,9 @@ class Measuring {
   explicit Measuring(const journal::Store& store) : store_(store) {}
 
   base::Result<void> measure(const Record& landed) {
+    if (landed.reason == delivery::kNothingToSend) {
+      return {};
+    }
     const auto first = is_first(landed);
     if (!first) {
       return first.error();
@@ -121,13 +125,16 @@ class Measuring {
     query.session = landed.session;
     query.target = landed.target;
     query.kind = Kind::kLanded;
-    query.limit = 1;
+    query.limit = base::limits::kEventsCatchUpMax;
     const auto found = store_.search(query);
     if (!found) {
       return found.error();
     }
+    const auto first = std::find_if(found->begin(), found->end(), [](const Record& one) {
+      return one.reason != delivery::kNothingToSend;
+    });
     // Before one that cannot be read nobody knows.
-    return !found->empty() && found->front().position == landed.position;
+    return first != found->end() && first->position == landed.position;
   }
   base::Result<void> add(const Record& landed, journal::Position accepted) {
     const auto head = store_.head(accepted);

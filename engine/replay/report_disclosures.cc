@@ -3,6 +3,7 @@
 #include <set>
 #include <utility>
 
+#include "engine/delivery/exchange.h"
 #include "engine/journal/words.h"
 #include "engine/replay/report_pages.h"
 #include "engine/replay/reports.h"
@@ -19,7 +20,8 @@ namespace {
 std::optional<Disclosure::What> what_of(const Record& record) {
   switch (record.kind) {
     case Kind::kLanded:
-      return Disclosure::What::kLanded;
+      return record.reason != delivery::kNothingToSend ? std::optional(Disclosure::What::kLanded)
+                                                       : std::nullopt;
     case Kind::kRead:
       return record.reason.starts_with(kResend) ? Disclosure::What::kResend
                                                 : Disclosure::What::kRead;

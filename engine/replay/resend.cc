@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "engine/base/limits.h"
+#include "engine/delivery/exchange.h"
 #include "engine/delivery/landing.h"
 #include "engine/delivery/pieces.h"
 #include "engine/delivery/verdict.h"
@@ -212,7 +213,7 @@ Result<ResendPlan> plan_resend(const journal::Store& store, const ResendQuery& q
   plan.last = query.range.after;
   const auto done = each_landing(store, query, [&](const journal::Record& record) {
     plan.last = record.position;
-    if (record.kind != journal::Kind::kUnreadable) {
+    if (record.kind != journal::Kind::kUnreadable && record.reason != delivery::kNothingToSend) {
       ++plan.landings;
       ++plan.by_patient[record.patient];
     }
@@ -229,6 +230,10 @@ Result<ResendReport> resend(const journal::Store& store, const ResendQuery& quer
   const auto done = each_landing(store, query, [&](const journal::Record& record) -> Result<bool> {
     if (record.kind == journal::Kind::kUnreadable) {
       ++report.unreadable;
+      return true;
+    }
+    if (record.reason == delivery::kNothingToSend) {
+      report.last = record.position;
       return true;
     }
     auto landed = landed_with(store, record);

@@ -1,7 +1,9 @@
 // What is done when something else is on the record server than was sent there: a courier on a
 // journal in memory, against a server that keeps versions and that others write to.
 
+#include <algorithm>
 #include <string>
+#include <vector>
 
 #include <gtest/gtest.h>
 
@@ -104,6 +106,21 @@ TEST_F(ExchangeTest, ALandingOfOtherThingsIsNone) {
     EXPECT_EQ(fresh.state(1), row.state) << row.name;
     EXPECT_EQ(fresh.leg(1).uncertain, row.state != "landed") << row.name;
   }
+}
+
+// A server may refuse a transaction without entries.
+TEST_F(ExchangeTest, ABundleWithoutEntriesIsNotSent) {
+  std::vector<std::string> asked;
+  world_.peer.answer = [this, &asked](const Call& call) {
+    asked.push_back(call.method + " " + call.path);
+    return server_.answer(call);
+  };
+  send(1, " ");  // a bundle, of a blank between the brackets
+  EXPECT_EQ(state(1), "landed");
+  EXPECT_EQ(std::count(asked.begin(), asked.end(), "POST "), 0);
+  send(2, entry("a", "2", false));
+  EXPECT_EQ(state(2), "landed");
+  EXPECT_EQ(std::count(asked.begin(), asked.end(), "POST "), 1);
 }
 
 // Each would be written over the other by the next revision.

@@ -7,6 +7,7 @@
 
 #include <gtest/gtest.h>
 
+#include "engine/delivery/exchange.h"
 #include "engine/journal/sqlite_store.h"
 #include "engine/replay/delay.h"
 #include "tests/journal/fixture.h"
@@ -100,6 +101,15 @@ TEST_F(ReportsTest, DisclosuresAreThoseOfThePatientOnly) {
 TEST_F(ReportsTest, AHoldBeforeAnythingWasSentIsNoDisclosure) {
   accept("a", 1, "{}");
   happen(Kind::kHeld, "a");
+  EXPECT_EQ(disclosed("p"), "");
+}
+
+TEST_F(ReportsTest, WhatHadNothingToSendIsNoDisclosure) {
+  accept("a", 1, "{}");
+  happen(Kind::kDispatched, "a");
+  Record nothing = journal::record_of(Kind::kLanded, "a", 1);
+  nothing.reason = delivery::kNothingToSend;
+  write(nothing);
   EXPECT_EQ(disclosed("p"), "");
 }
 
@@ -345,6 +355,9 @@ TEST_F(ReportsTest, DelayIsThatOfTheFirstLanding) {
   accept("a", 1, R"({"period":{"end":"2027-01-15T09:00:00+01:00"},)" + robin + "}");
   at(90);
   happen(Kind::kLanded, "a");
+  Record nothing = journal::record_of(Kind::kLanded, "b", 1);
+  nothing.reason = delivery::kNothingToSend;
+  write(nothing);  // tells nothing of when it came there
   // Still going on: from its latest entry.
   at(600);
   accept("b", 1,

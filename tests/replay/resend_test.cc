@@ -9,6 +9,7 @@
 
 #include <gtest/gtest.h>
 
+#include "engine/delivery/exchange.h"
 #include "engine/journal/sqlite_store.h"
 #include "tests/journal/fixture.h"
 
@@ -37,7 +38,7 @@ class ResendTest : public ::testing::Test {
     store_ = std::move(*journal::open_sqlite_store({":memory:", journal::OpenMode::kEngine}));
   }
   void land(const std::string& session, std::uint32_t revision,
-            const std::vector<std::string>& entries) {
+            const std::vector<std::string>& entries, const std::string& reason = "") {
     std::string bundle = R"({"resourceType":"Bundle","type":"transaction","entry":[)";
     for (const std::string& entry : entries) {
       bundle += (bundle.back() == '[' ? "" : ",") + entry;
@@ -45,6 +46,7 @@ class ResendTest : public ::testing::Test {
     bundle += "]}";
     for (const Kind kind : {Kind::kAccepted, Kind::kChecked, Kind::kDispatched, Kind::kLanded}) {
       Change change(journal::record_of(kind, session, revision));
+      change.record.reason = kind == Kind::kLanded ? reason : "";
       if (kind == Kind::kChecked) {
         change.parts.push_back(journal::to_stored(journal::Part("bundle", bundle)));
       }
@@ -92,6 +94,12 @@ TEST_F(ResendTest, AFirstRevisionThatChangesSomethingLooksFirst) {
   land("a", 1, {kCreate, kUpdate, kProvenance});
   land("b", 1, {kProvenance, kOfOurId});
   EXPECT_EQ(ways(), "looked 0/0, looked 0/0");
+}
+
+TEST_F(ResendTest, WhatLandedWithNothingIsNotSent) {
+  land("a", 1, {}, delivery::kNothingToSend);
+  land("b", 1, {kCreate});
+  EXPECT_EQ(ways(), "sent");
 }
 
 TEST_F(ResendTest, KnowsWhatEarlierAndLaterRevisionsSent) {
