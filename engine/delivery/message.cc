@@ -214,7 +214,8 @@ Message make_message(std::string bundle, const KnownVersions& known, const Known
   if (there.empty()) {
     Settled settled;
     const auto skeleton = skeleton_of(bundle);
-    if (skeleton && settled.read(*skeleton, known, there) && !settled.changed) {
+    if (skeleton && settled.read(*skeleton, known, there) && !settled.changed &&
+        !settled.message.sent.empty()) {
       settled.message.body = std::move(bundle);
       return std::move(settled.message);
     }
