@@ -1,7 +1,10 @@
 #include "engine/therapy/frames.h"
 
+#include <algorithm>
 #include <string>
 #include <unordered_map>
+#include <utility>
+#include <vector>
 
 #include "engine/base/hash.h"
 #include "engine/therapy/clock_text.h"
@@ -86,23 +89,61 @@ void session_frame(Document& document, std::string_view accepted_at, std::string
   document.append(&session, "frame", frame);
 }
 
+// Each time that says when something was, of a node of the document: the texts.
+std::vector<std::string_view> times_of(const Node& node) {
+  std::vector<std::string_view> out = {node.string_at("time"), node.string_at("recordedAt")};
+  if (const Node* period = node.find("period")) {
+    out.push_back(period->string_at("start"));
+    out.push_back(period->string_at("end"));
+  }
+  return out;
+}
+
+// A day without a time of day is over nowhere before it is over everywhere.
+bool lies_behind(const Node& node, std::int64_t latest_ms) {
+  constexpr std::int64_t kDayMs = 24 * 60 * kMinuteMs;
+  const auto times = times_of(node);
+  return std::any_of(times.begin(), times.end(), [latest_ms](std::string_view text) {
+    const auto moment = parse_moment(text);
+    return moment && latest_ms + (moment->has_time ? 0 : kDayMs) < moment->milliseconds;
+  });
+}
+
 }  // namespace
 
 void check_future(const Node& session, std::string_view accepted_at, const Settings& settings,
                   Report& report) {
   const auto now = parse_moment(accepted_at);
-  const Node* entries = session.find("entry");
-  if (!now || entries == nullptr) {
+  if (!now) {
     return;
   }
-  const Moment latest{now->milliseconds + settings.future_minutes * kMinuteMs, 0, true};
-  for (const Node& entry : *entries) {
-    const auto start = parse_moment(start_text(entry));
-    if (start && latest < *start) {
-      report.hold("time-in-future", entry,
-                  "This entry lies in the future: correct its time, or the clock it came from.",
+  const std::int64_t latest = now->milliseconds + settings.future_minutes * kMinuteMs;
+  const auto ask = [&](const Node& node, const char* what) {
+    if (lies_behind(node, latest)) {
+      report.hold("time-in-future", node,
+                  std::string(what) +
+                      " lies in the future: correct its time, or the clock it "
+                      "came from.",
                   "time-in-future");
     }
+  };
+  ask(session, "The session's time");
+  static constexpr std::pair<const char*, const char*> kLists[] = {
+      {"entry", "This entry"},
+      {"handover", "This handover"},
+      {"attestation", "This attestation"},
+      {"earlier", "This earlier value"},
+      {"breathingSet", "This set"},
+  };
+  for (const auto& [member, what] : kLists) {
+    if (const Node* list = session.find(member)) {
+      for (const Node& node : *list) {
+        ask(node, what);
+      }
+    }
+  }
+  if (const Node* change = session.find("change")) {
+    ask(*change, "The change");
   }
 }
 

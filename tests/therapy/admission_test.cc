@@ -222,6 +222,18 @@ TEST(Admission, AJumpFromTheLastReadingAsks) {
 TEST(Admission, ATimeInTheFutureIsHeld) {
   const Translation held = testing::translate_one(sample("vitals"), "2026-03-02T07:00:00Z");
   EXPECT_EQ(held.hold_reason, "time-in-future");
+  const std::pair<const char*, const char*> slips[] = {
+      {"\"end\": \"2026-", "\"end\": \"2099-"},
+      {"\"id\": \"v3\",", "\"id\": \"v3\", \"recordedAt\": \"2099-03-02T09:31:00+01:00\","},
+      {"\"revision\": 1,",
+       "\"revision\": 1, \"change\": {\"reason\": \"Misread\", \"time\": "
+       "\"2099-03-02T09:31:00+01:00\"},"},
+  };
+  for (const auto& [from, to] : slips) {
+    EXPECT_EQ(testing::translate_one(replaced(sample("vitals"), from, to)).hold_reason,
+              "time-in-future")
+        << to;
+  }
 }
 
 TEST(Admission, BoundsOfSizeAndDepthAreHeld) {
