@@ -26,18 +26,21 @@ base::Result<journal::Record> record_at(const journal::Store& store, journal::Po
   return std::move(head->record);
 }
 
-// The worst of the latest revision: held before anything under way, landed only when all targets
-// have it.
+// What is held waits for somebody, whatever came behind it. Otherwise the worst of the latest
+// revision: landed only when all targets have it.
 const Leg* telling_leg(const std::vector<Leg>& legs) {
   const Leg* out = nullptr;
+  const Leg* held = nullptr;
   for (const Leg& leg : legs) {
     const bool later = out == nullptr || leg.revision > out->revision;
-    if (later || (out->state == LegState::kLanded && leg.state != LegState::kLanded) ||
-        leg.state == LegState::kHeld) {
+    if (later || (out->state == LegState::kLanded && leg.state != LegState::kLanded)) {
       out = &leg;
     }
+    if (leg.state == LegState::kHeld && (held == nullptr || leg.revision > held->revision)) {
+      held = &leg;
+    }
   }
-  return out;
+  return held != nullptr ? held : out;
 }
 
 // Of a session that meets no record server's condition.
@@ -60,7 +63,7 @@ base::Result<std::string> session_view(const journal::Store& store, std::string_
   member(out, "state", telling != nullptr ? journal::name_of(telling->state) : "accepted");
   if (telling != nullptr && telling->state == LegState::kHeld) {
     member(out, "reason", telling->reason);
-    member(out, "reasonText", intake::reason_text(telling->reason));
+    member(out, "reasonText", reason_text(*telling));
   } else if (telling == nullptr) {
     member(out, "reason", kNoTarget);
     member(out, "reasonText", intake::reason_text(kNoTarget));

@@ -37,13 +37,22 @@ void number(std::string& out, std::string_view name, std::uint64_t value) {
   out += ':' + std::to_string(value);
 }
 
+std::string reason_text(const Leg& leg) {
+  std::string out(intake::reason_text(leg.reason));
+  if (leg.state == LegState::kHeld && leg.bundle == 0) {
+    out += " (the revision that superseded it was withdrawn: remap it; it cannot be released as it "
+           "was made)";
+  }
+  return out;
+}
+
 std::string leg_view(const journal::Store& store, const Leg& leg, bool with_landing) {
   std::string out = "{";
   member(out, "target", leg.target);
   member(out, "state", journal::name_of(leg.state));
   if (!leg.reason.empty() && leg.state != LegState::kLanded) {
     member(out, "reason", leg.reason);
-    member(out, "reasonText", intake::reason_text(leg.reason));
+    member(out, "reasonText", reason_text(leg));
   }
   number(out, "attempts", leg.attempts);
   if (leg.due_ms > 0) {

@@ -14,6 +14,9 @@ namespace engine::web {
 void member(std::string& out, std::string_view name, std::string_view value);
 void number(std::string& out, std::string_view name, std::uint64_t value);
 
+// Why it is held, and what to do about it.
+std::string reason_text(const journal::Leg& leg);
+
 // One leg, and an array of those of a revision: {"target","state","reason","reasonText","attempts",
 // "next"}, with "landing" when asked.
 std::string leg_view(const journal::Store& store, const journal::Leg& leg, bool with_landing);
