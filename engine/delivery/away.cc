@@ -37,21 +37,59 @@ bool misses(const std::vector<Leg>& legs, std::string_view target, std::uint32_t
   return earlier;
 }
 
+// Nothing of it is to come anywhere any more: a person gave it up, or a later one carries it.
+bool ended_everywhere(const std::vector<Leg>& legs, std::uint32_t revision) {
+  bool any = false;
+  for (const Leg& leg : legs) {
+    if (leg.revision == revision) {
+      if (journal::stands(leg) && leg.state != LegState::kWithdrawn) {
+        return false;
+      }
+      any = true;
+    }
+  }
+  return any;
+}
+
+// The session that was moved here, and is taken back there, is one that the target has.
+Result<bool> comes_with_a_move(const Store& store, const Record& here, std::string_view target) {
+  const auto away = store.head(here.position - 1);  // both halves are written together
+  if (!away) {
+    return away.error();
+  }
+  const auto before = store.legs(away->record.session);
+  const auto own = before ? store.legs(here.session) : before.error();
+  if (!own) {
+    return own.error();
+  }
+  const auto is_there = [&](const std::vector<Leg>& legs) {
+    return std::any_of(legs.begin(), legs.end(), [&](const Leg& leg) {
+      return leg.target == target && journal::stands(leg);
+    });
+  };
+  return away->record.reason == journal::kMovedAway && is_there(*before) &&
+         std::none_of(own->begin(), own->end(),
+                      [&](const Leg& leg) { return leg.target == target; });
+}
+
 // The change for an accepted record, when one is called for.
 Result<std::optional<journal::Change>> change_for(const Store& store, const Record& accepted,
                                                   const std::string& target,
                                                   const std::string& actor) {
   using Out = std::optional<journal::Change>;
-  if (accepted.revision < 2 || has(names_of(accepted.targets), target)) {
+  const bool moved_here = accepted.reason == journal::kMovedHere;
+  if ((accepted.revision < 2 && !moved_here) || has(names_of(accepted.targets), target)) {
     return Out();
   }
   const auto legs = store.legs(accepted.session);
-  if (!legs || !misses(*legs, target, accepted.revision)) {
-    return legs ? Result<Out>(Out()) : legs.error();
+  const auto called = !legs        ? Result<bool>(legs.error())
+                      : moved_here ? comes_with_a_move(store, accepted, target)
+                                   : misses(*legs, target, accepted.revision);
+  if (!called || !*called) {
+    return called ? Result<Out>(Out()) : called.error();
   }
-  const auto known = store.acceptances(accepted.session);
-  if (!known || known->empty() || known->back().revision != accepted.revision) {
-    return known ? Result<Out>(Out()) : known.error();  // a later one comes along
+  if (ended_everywhere(*legs, accepted.revision)) {
+    return Out();
   }
   journal::Change change;
   change.record.kind = Kind::kAlsoFor;
@@ -138,12 +176,19 @@ Result<std::size_t> catch_up(Store& store, const base::Clock& clock, const std::
   query.after = since;
   query.limit = base::limits::kEventsCatchUpMax;
   std::size_t written = 0;
+  std::vector<journal::Change> batch;
+  const auto flush = [&]() -> Result<void> {
+    written += batch.size();
+    const auto done =
+        batch.empty() ? Result<std::vector<journal::Outcome>>({}) : store.commit(batch, clock);
+    batch.clear();
+    return done ? Result<void>() : done.error();
+  };
   while (true) {
     const auto accepted = store.search(query);
     if (!accepted) {
       return accepted.error();
     }
-    std::vector<journal::Change> batch;
     for (const Record& one : *accepted) {
       auto change = change_for(store, one, target, actor);
       if (!change) {
@@ -152,12 +197,15 @@ Result<std::size_t> catch_up(Store& store, const base::Clock& clock, const std::
       if (*change) {
         batch.push_back(std::move(**change));
       }
-    }
-    if (!batch.empty()) {
-      written += batch.size();
-      if (const auto done = store.commit(batch, clock); !done) {
-        return done.error();
+      // What follows a session's first one there is asked about what is written.
+      if (one.reason == journal::kMovedHere) {
+        if (auto done = flush(); !done) {
+          return std::move(done).error();
+        }
       }
+    }
+    if (auto done = flush(); !done) {
+      return std::move(done).error();
     }
     if (accepted->size() < query.limit) {
       return written;

@@ -103,6 +103,8 @@ Result<std::string> LogWriter::with_earlier_targets(const Record& record, std::s
 }
 
 // The revision that the withdrawn one had superseded and that is the last one without it; 0: none.
+// Nobody gave it up, so it is held again also when the withdrawn one may have landed: what it is
+// made of then finds other versions than it counts on, and is held for that.
 Result<std::uint32_t> LogWriter::revived_by(const Record& withdrawn) {
   const auto legs = queries::legs(connection_, withdrawn.session);
   const auto known = legs ? queries::acceptances(connection_, withdrawn.session) : legs.error();
@@ -112,14 +114,12 @@ Result<std::uint32_t> LogWriter::revived_by(const Record& withdrawn) {
   }
   std::uint32_t superseded = 0;
   for (const Leg& leg : *legs) {  // by revision
-    if (leg.target != withdrawn.target) {
+    if (leg.target != withdrawn.target || leg.revision == withdrawn.revision) {
       continue;
     }
-    if (leg.revision == withdrawn.revision) {
-      superseded = leg.uncertain ? 0 : superseded;
-    } else if (leg.state == LegState::kSuperseded && leg.revision < withdrawn.revision) {
+    if (leg.state == LegState::kSuperseded && leg.revision < withdrawn.revision) {
       superseded = leg.revision;
-    } else if (stands(leg)) {
+    } else if (stands(leg) && !is_doubtful(leg)) {
       superseded = 0;
     }
   }

@@ -24,7 +24,8 @@ class AwayTest : public ::testing::Test {
     record.actor = actor;
     world_.write(journal::Change(record));
   }
-  void accept(const std::string& session, std::uint32_t revision, const std::string& targets) {
+  void accept(const std::string& session, std::uint32_t revision, const std::string& targets,
+              const std::string& reason = "") {
     journal::Record record;
     record.kind = Kind::kAccepted;
     record.session = session;
@@ -32,15 +33,16 @@ class AwayTest : public ::testing::Test {
     record.targets = targets;
     record.patient = "p-" + session;
     record.content = std::to_string(revision);
+    record.reason = reason;
     world_.write(journal::Change(record));
   }
   void about(Kind kind, const std::string& session, std::uint32_t revision,
-             const std::string& reason = "") {
+             const std::string& reason = "", const std::string& target = "b") {
     journal::Record record;
     record.kind = kind;
     record.session = session;
     record.revision = revision;
-    record.target = "b";
+    record.target = target;
     record.patient = "p-" + session;
     record.reason = reason;
     world_.write(journal::Change(record));
@@ -69,11 +71,14 @@ class AwayTest : public ::testing::Test {
   StillWorld world_;
 };
 
-TEST_F(AwayTest, TheLatestRevisionGoesThereTooWhenATargetComesBack) {
+TEST_F(AwayTest, WhatStandsElsewhereGoesThereTooWhenATargetComesBack) {
   start("a,b");
-  for (const char* session : {"landed", "open", "held", "doubt", "given-up", "whole"}) {
+  for (const char* session :
+       {"landed", "open", "held", "doubt", "given-up", "whole", "corrected", "undone"}) {
     accept(session, 1, "a,b");
   }
+  about(Kind::kLanded, "corrected", 1);
+  about(Kind::kLanded, "undone", 1);
   about(Kind::kLanded, "landed", 1);
   about(Kind::kHeld, "held", 1, "refused");
   about(Kind::kWithdrawn, "given-up", 1);
@@ -86,10 +91,20 @@ TEST_F(AwayTest, TheLatestRevisionGoesThereTooWhenATargetComesBack) {
   accept("new", 1, "a");
   accept("new", 2, "a");
   start("a");
-  EXPECT_EQ(come_back(), 3U);
-  EXPECT_EQ(legs("landed"), "1 landed, 3 accepted");
-  EXPECT_EQ(legs("open"), "1 accepted, 3 accepted") << "one after the other, and then it is right";
-  EXPECT_EQ(legs("held"), "1 superseded, 3 accepted");
+  for (const std::uint32_t revision : {2U, 3U}) {
+    accept("corrected", revision, "a");
+    accept("undone", revision, "a");
+  }
+  about(Kind::kHeld, "corrected", 2, "refused", "a");
+  accept("corrected", 4, "a");  // supersedes 2, if only there
+  about(Kind::kHeld, "undone", 3, "refused", "a");
+  about(Kind::kWithdrawn, "undone", 3, "", "a");
+  EXPECT_EQ(come_back(), 9U);
+  EXPECT_EQ(legs("landed"), "1 landed, 2 accepted, 3 accepted") << "one after the other";
+  EXPECT_EQ(legs("open"), "1 accepted, 2 accepted, 3 accepted");
+  EXPECT_EQ(legs("held"), "1 superseded, 2 accepted, 3 accepted");
+  EXPECT_EQ(legs("corrected"), "1 landed, 3 accepted, 4 accepted");
+  EXPECT_EQ(legs("undone"), "1 landed, 2 accepted") << "a person gave the last one up";
   EXPECT_EQ(legs("given-up"), "1 withdrawn") << "a person wanted nothing of it there";
   EXPECT_EQ(legs("whole"), "1 landed");
   EXPECT_EQ(legs("new"), "") << "what came only meanwhile is not sent";
@@ -97,6 +112,25 @@ TEST_F(AwayTest, TheLatestRevisionGoesThereTooWhenATargetComesBack) {
   const auto found = world_.store->legs("open");
   EXPECT_LT(found->back().accepted, found->back().changed) << "it keeps its place in the order";
   EXPECT_TRUE(world_.store->check_fold(10)->empty());
+}
+
+// What is taken back on one chart is what is entered on the other.
+TEST_F(AwayTest, BothHalvesOfAMoveGoThereWhenATargetComesBack) {
+  start("a,b");
+  accept("wrong", 1, "a,b");
+  about(Kind::kLanded, "wrong", 1);
+  start("a");
+  accept("elsewhere", 1, "a");
+  for (const std::string session : {"wrong", "elsewhere"}) {
+    accept(session, 2, "a", journal::kMovedAway);
+    accept(session + "-moved", 1, "a", journal::kMovedHere);
+  }
+  accept("wrong-moved", 2, "a");
+  EXPECT_EQ(come_back(), 3U);
+  EXPECT_EQ(legs("wrong"), "1 landed, 2 accepted");
+  EXPECT_EQ(legs("wrong-moved"), "1 accepted, 2 accepted");
+  EXPECT_EQ(legs("elsewhere-moved"), "") << "nothing of it was ever there";
+  EXPECT_EQ(come_back(), 0U);
 }
 
 TEST_F(AwayTest, ACatchUpThatWasBrokenOffIsDoneAgain) {

@@ -291,16 +291,19 @@ TEST_P(StoreConformance, WithdrawingTheLastRevisionBringsBackTheOneThatItSuperse
   EXPECT_EQ(due_text(*store_), "") << "a person decides";
   EXPECT_EQ(store_->legs("a")->front().bundle, 0U) << "and it is made again: what it follows may "
                                                       "have changed";
-  // Not when another one stands, before or behind, nor for one that may have landed.
+  // Nobody gave it up, also when the last one may have landed.
   write(Kind::kAccepted, "b", 1);
   hold("b", 1);
   write(Kind::kAccepted, "b", 2);
   hold("b", 2);
   write(Kind::kAccepted, "b", 3);
   hold("b", 3, true);
-  EXPECT_EQ(write(Kind::kWithdrawn, "b", 3).record.revived, 0U);
-  EXPECT_EQ(legs_text(*store_, {"b"}),
-            "b/1 superseded(why), b/2 superseded(why), b/3 withdrawn(why)");
+  EXPECT_EQ(write(Kind::kWithdrawn, "b", 3).record.revived, 2U);
+  EXPECT_EQ(legs_text(*store_, {"b"}), "b/1 superseded(why), b/2 held(why), b/3 withdrawn(why)");
+  write(Kind::kAccepted, "b", 4);
+  hold("b", 4);
+  EXPECT_EQ(write(Kind::kWithdrawn, "b", 4).record.revived, 2U);
+  // Not when another one stands, before or behind.
   write(Kind::kAccepted, "c", 1);
   hold("c", 1);
   write(Kind::kAccepted, "c", 2);
