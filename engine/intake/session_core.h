@@ -61,9 +61,10 @@ class BorrowedCore final : public SessionCore {
 // Of what a revision is translated.
 struct Basis {
   std::vector<std::uint32_t> revisions;  // it builds on, and itself last
-  // Others before it, which never went there and which nobody gave up: of these only what they take
-  // back counts (therapy::Revision::unsent_before).
+  // Others before it, which never went there and which nobody gave up: see
+  // therapy::Revision::unsent_before.
   std::vector<std::uint32_t> unsent;
+  bool operator==(const Basis&) const = default;
 };
 
 // What a translation was made with, as journalled: "mapping=... profiles=... settings=...

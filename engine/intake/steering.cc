@@ -21,7 +21,7 @@ struct ReasonRow {
   bool may_release;
 };
 // A bundle that failed its check is never sent as it is, so it cannot be released.
-constexpr std::array<ReasonRow, 33> kReasons = {{
+constexpr std::array<ReasonRow, 34> kReasons = {{
     {"unconfirmed-value",
      "a value is improbable and nobody confirmed it; confirm it in a new revision, or release",
      true},
@@ -33,6 +33,10 @@ constexpr std::array<ReasonRow, 33> kReasons = {{
     {"reason-missing",
      "an entry was changed or withdrawn and nobody said why; send a new revision with a reason, or "
      "release",
+     true},
+    {"missing-entry",
+     "it leaves out what an earlier revision says, which was never sent; send the whole session, "
+     "with the entry or its withdrawal, or release",
      true},
     {"patient-changed",
      "a later revision names another patient; move the session, or release if both are one person",

@@ -16,16 +16,23 @@ using journal::Part;
 
 namespace {
 
-// It never went to the leg's target, and nobody gave it up.
+// It never went to the leg's target, and nobody gave it up. One that was not for this target was
+// given up when it was given up elsewhere and stands nowhere.
 bool is_unsent(std::uint32_t revision, const Leg& leg, std::span<const Leg> legs) {
   bool given_up = false;
+  bool elsewhere = false;
   for (const Leg& one : legs) {
-    if (one.revision == revision && one.target == leg.target) {
+    if (one.revision != revision) {
+      continue;
+    }
+    if (one.target == leg.target) {
       return one.state == LegState::kSuperseded;
     }
-    given_up = given_up || (one.revision == revision && one.state == LegState::kWithdrawn);
+    const bool withdrawn = one.state == LegState::kWithdrawn;
+    given_up = given_up || withdrawn;
+    elsewhere = elsewhere || (journal::stands(one) && !withdrawn);
   }
-  return !given_up;
+  return elsewhere || !given_up;
 }
 
 }  // namespace
@@ -41,8 +48,7 @@ Basis basis_of(const Leg& leg, std::span<const Leg> legs,
   }
   out.revisions.push_back(leg.revision);
   for (const journal::Acceptance& one : known) {
-    if (one.revision > out.revisions.front() && one.revision < leg.revision &&
-        is_unsent(one.revision, leg, legs)) {
+    if (one.revision < leg.revision && is_unsent(one.revision, leg, legs)) {
       out.unsent.push_back(one.revision);
     }
   }
@@ -140,10 +146,11 @@ std::string json_of(const Sent& one, const std::string& bundle) {
   return out + R"("bundle":)" + bundle + "}";
 }
 
-// Those of one revision, oldest first; `rendered` becomes false where rendering it again does not
-// tell what they say.
+// Those of one revision, oldest first; `rendered` becomes false where rendering it again, on what
+// it would be built on now, does not tell what they say.
 base::Result<std::vector<Sent>> sent_of(const journal::Store& store, const Leg& leg,
-                                        std::string_view own_sets, bool& rendered) {
+                                        std::string_view own_sets, const Basis& basis,
+                                        bool& rendered) {
   const auto others = journal::earlier_bundles_in_doubt(store, leg);
   if (!others) {
     return others.error();
@@ -160,7 +167,8 @@ base::Result<std::vector<Sent>> sent_of(const journal::Store& store, const Leg& 
   if (std::any_of(parts.begin(), parts.end(),
                   [](const journal::Head::PartMark& mark) { return mark.name == "bundle"; })) {
     out.push_back({leg.bundle, journal::is_doubtful(leg)});
-    rendered = rendered && sets_of(made->record.made_with) == own_sets;
+    rendered = rendered && sets_of(made->record.made_with) == own_sets &&
+               basis_of(made->record.made_with) == basis;
   }
   rendered = rendered && others->empty() && !journal::is_doubtful(leg);
   return out;
@@ -171,13 +179,14 @@ base::Result<std::vector<Sent>> sent_of(const journal::Store& store, const Leg& 
 // bundle alone.
 base::Result<std::string> sent_before(const journal::Store& store, const Leg& leg,
                                       std::span<const Leg> legs,
+                                      std::span<const journal::Acceptance> known,
                                       const therapy::Provenance& provenance) {
   const std::string own = made_with(provenance, {});
   bool rendered = true;
   std::vector<Sent> all;
   for (const Leg& one : legs) {
     if (one.target == leg.target && one.revision <= leg.revision && journal::stands(one)) {
-      auto sent = sent_of(store, one, sets_of(own), rendered);
+      auto sent = sent_of(store, one, sets_of(own), basis_of(one, legs, known), rendered);
       if (!sent) {
         return std::move(sent).error();
       }
@@ -225,7 +234,8 @@ base::Result<Change> translate_leg(const journal::Store& store, const SessionCor
   const Basis basis = basis_of(leg, legs, *known);
   const std::shared_ptr<const SessionCore> pinned = core.pinned();
   auto revisions = load_revisions(store, leg.session, basis);
-  auto before = revisions ? sent_before(store, leg, legs, pinned->provenance()) : revisions.error();
+  auto before =
+      revisions ? sent_before(store, leg, legs, *known, pinned->provenance()) : revisions.error();
   if (!before) {
     return std::move(before).error();
   }

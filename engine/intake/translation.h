@@ -15,8 +15,8 @@ namespace engine::intake {
 
 // The earlier revisions that a revision for a target builds on, and itself last: those that landed
 // or are still to. What was given up says nothing any more, also when it may have landed; what it
-// may have put there, its bundles tell. Superseded ones, and those of when the target was away,
-// take back what they take back.
+// may have put there, its bundles tell. Superseded ones, and those that were not for the target, are
+// the unsent.
 Basis basis_of(const journal::Leg& leg, std::span<const journal::Leg> legs,
                std::span<const journal::Acceptance> known);
 // Whether the target has something of an earlier revision, may have it, or is still to get it.

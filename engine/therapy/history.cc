@@ -1,6 +1,7 @@
 #include "engine/therapy/history.h"
 
 #include <algorithm>
+#include <map>
 #include <vector>
 
 #include "engine/json/write.h"
@@ -12,6 +13,8 @@ namespace {
 
 using json::Node;
 
+constexpr const char* kMissingEntry = "missing-entry";
+
 struct Known {
   std::string canonical;
   std::string issued;
@@ -21,6 +24,18 @@ using Entries = std::unordered_map<std::string, Known>;
 
 std::string_view id_of(const Node& entry) {
   return entry.string_at("id");
+}
+
+const Node* patient_identifier(const Node& session) {
+  const Node* patient = session.find("patient");
+  return patient != nullptr ? patient->find("identifier") : nullptr;
+}
+
+std::string patient_of(const Node& session) {
+  const Node* identifier = patient_identifier(session);
+  return identifier == nullptr ? std::string()
+                               : std::string(identifier->string_at("system")) + "|" +
+                                     std::string(identifier->string_at("value"));
 }
 
 void take_withdrawals(const Node& session, std::unordered_set<std::string>& withdrawn) {
@@ -71,7 +86,7 @@ void withdraw_all(const Entries& entries, std::unordered_set<std::string>& withd
 
 void sequence(const std::vector<std::uint32_t>& numbers, const Node& session, Report& report) {
   const std::size_t last = numbers.size() - 1;
-  if (numbers[last] <= numbers[last - 1]) {
+  if (last > 0 && numbers[last] <= numbers[last - 1]) {
     report.error(
         "conflict", session,
         "A later send needs a higher revision than " + std::to_string(numbers[last - 1]) + ".");
@@ -120,14 +135,8 @@ void ask_which_patient(const Node& at, Report& report) {
 }
 
 void ask_patient(const std::string& earlier, const Node& session, Report& report) {
-  const Node* patient = session.find("patient");
-  const Node* identifier = patient != nullptr ? patient->find("identifier") : nullptr;
-  if (identifier == nullptr || earlier.empty()) {
-    return;
-  }
-  const std::string now = std::string(identifier->string_at("system")) + "|" +
-                          std::string(identifier->string_at("value"));
-  if (now != earlier) {
+  const Node* identifier = patient_identifier(session);
+  if (identifier != nullptr && !earlier.empty() && patient_of(session) != earlier) {
     ask_which_patient(*identifier, report);
   }
 }
@@ -168,22 +177,49 @@ void carry(const Rendering& earlier, std::size_t revision, const Entries& entrie
                       " is missing now, so it stays as it was, and the profiles in force do not "
                       "admit its form: " +
                       fault + " Mend them and remap, or send the entry as they want it.",
-                  "missing-entry");
+                  kMissingEntry);
       continue;
     }
     report.warning("business-rule", session,
                    "Entry '" + id +
                        "' was sent before and is missing now: it stays as it was. "
                        "List it under withdrawal to take it back.",
-                   "missing-entry");
+                   kMissingEntry);
   }
 }
 
-// What revisions that were never sent took back: the ids that were not taken back before.
-std::unordered_set<std::string> take_unsent(const Revision& revision, const Workshop& shop,
-                                            const Entries& entries, History& history,
-                                            const Node& session, Report& report) {
-  std::unordered_set<std::string> news;
+// What revisions said that were never sent.
+struct Unsent {
+  std::unordered_set<std::string> withdrawn;  // that was not withdrawn before
+  std::map<std::string, std::string> said;    // entry id -> canonical, of the last one's patient
+
+  void withdraw(const std::unordered_set<std::string>& ids, History& history) {
+    for (const std::string& id : ids) {
+      said.erase(id);
+      if (history.withdrawn.insert(id).second) {
+        withdrawn.insert(id);
+      }
+    }
+  }
+  // What only they took back and say again was never gone.
+  void say(const Node& session, bool of_the_patient, History& history) {
+    const Node* list = session.find("entry");
+    for (const Node* entry = list != nullptr ? list->first : nullptr; entry != nullptr;
+         entry = entry->next) {
+      const std::string id(id_of(*entry));
+      if (withdrawn.erase(id) > 0) {
+        history.withdrawn.erase(id);
+      }
+      if (of_the_patient) {
+        said[id] = json::to_canonical_text(*entry);
+      }
+    }
+  }
+};
+
+Unsent take_unsent(const Revision& revision, const Workshop& shop, const Entries& entries,
+                   History& history, const Node& session, Report& report) {
+  Unsent out;
   for (const std::string& body : revision.unsent_before) {
     Rendering said(shop.model->catalog().names());
     read_earlier(body, shop, said);
@@ -191,27 +227,46 @@ std::unordered_set<std::string> take_unsent(const Revision& revision, const Work
       hold_unreadable(session, history, report);
       continue;
     }
+    const Node& root = *said.document.root();
     std::unordered_set<std::string> withdrawn;
-    take_withdrawals(*said.document.root(), withdrawn);
-    if (in_error(*said.document.root())) {
+    take_withdrawals(root, withdrawn);
+    if (in_error(root)) {
       withdraw_all(entries, withdrawn);
+      out.said.clear();
     }
-    for (const std::string& id : withdrawn) {
-      if (history.withdrawn.insert(id).second) {
-        news.insert(id);
-      }
+    out.withdraw(withdrawn, history);
+    if (!in_error(root)) {
+      out.say(root, said.header.patient_key == patient_of(session), history);
     }
   }
-  return news;
+  return out;
+}
+
+// It is in no chart, and the sender, who was told that the revision is taken in, may think it is.
+void ask_about_lost(const Unsent& unsent, const Entries& entries, std::size_t last,
+                    const History& history, const Node& session, Report& report) {
+  for (const auto& [id, canonical] : unsent.said) {
+    const auto known = entries.find(id);
+    const bool as_said = known != entries.end() &&
+                         (known->second.revision == last || known->second.canonical == canonical);
+    if (!as_said && history.withdrawn.count(id) == 0) {
+      report.hold(kMissingEntry, session,
+                  "Entry '" + id +
+                      "' is missing now, and what an earlier revision says of it was never sent, "
+                      "so it would be lost. Send the whole session, with the entry or with its "
+                      "withdrawal; or let this one go on without it.",
+                  kMissingEntry);
+    }
+  }
 }
 
 // Nobody but a revision that was never sent said why; the last one may say it in its own list.
-void ask_why_unsent(const std::unordered_set<std::string>& unsent, const Entries& before,
-                    const History& history, const Node& session, Report& report) {
+void ask_why_unsent(const Unsent& unsent, const Entries& before, const History& history,
+                    const Node& session, Report& report) {
   std::unordered_set<std::string> own;
   take_withdrawals(session, own);
   if (session.find("change") == nullptr && report.hold_reason().empty() &&
-      std::any_of(unsent.begin(), unsent.end(), [&](const std::string& id) {
+      std::any_of(unsent.withdrawn.begin(), unsent.withdrawn.end(), [&](const std::string& id) {
         return before.count(id) != 0 && history.withdrawn.count(id) != 0 && own.count(id) == 0;
       })) {
     report.hold("reason-missing", session,
@@ -228,7 +283,7 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
   History history;
   const std::size_t last = revisions.size() - 1;
   Node& session = *document.root();
-  if (last == 0) {
+  if (last == 0 && revisions[0].unsent_before.empty()) {
     take_only(session, revisions[0].accepted_at, history);
     return history;
   }
@@ -257,9 +312,14 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
     numbers.push_back(static_cast<std::uint32_t>(std::stoul(std::string(number->text()))));
     sequence(numbers, session, report);
   }
-  ask_reason(before, entries, session, report);
+  if (last > 0) {
+    ask_reason(before, entries, session, report);
+    ask_patient(earlier.back()->header.patient_key, session, report);
+  }
   ask_why_unsent(unsent, before, history, session, report);
-  ask_patient(earlier.back()->header.patient_key, session, report);
+  if (!in_error(session)) {
+    ask_about_lost(unsent, entries, last, history, session, report);
+  }
   for (std::size_t i = 0; i < earlier.size(); ++i) {
     if (!earlier[i]->refused && !in_error(session)) {
       carry(*earlier[i], i, entries, shop, document, history, report);

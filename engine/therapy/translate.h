@@ -20,7 +20,7 @@
 namespace engine::therapy {
 
 // Raised whenever a change of the computation (not of maps or profiles) changes any output byte.
-inline constexpr std::string_view kComputationVersion = "4";
+inline constexpr std::string_view kComputationVersion = "5";
 
 // What the translator is made of. Names are relative paths ("session.map", "r4/types.facts").
 struct Sources {
@@ -65,7 +65,8 @@ struct Revision {
   // Empty: they are rendered again.
   std::string sent_before = {};
   // Revisions between the one before it and this one that never went to the record server: of these
-  // only what they take back counts. What they say anew, a later one carries.
+  // what they take back counts, unless one of them says it again. What they say anew a later one
+  // has to carry, or is held.
   std::vector<std::string> unsent_before = {};
 };
 

@@ -124,17 +124,21 @@ TEST(EarlierRevisions, AlsoBehindThoseATakingBackCarriesItsReasonAndTheirPatient
   EXPECT_NE(made.bundle.find("\"code\":\"NULLIFY\""), std::string::npos);
 }
 
+std::string without_v3(std::string body) {
+  const std::size_t from = body.find("    {\n      \"id\": \"v3\"");
+  const std::size_t comma = body.rfind(',', from);
+  return body.erase(comma, body.find("\n    }", from) + 6 - comma);
+}
+
 // It was held, and the next one superseded it: what the sender took back with it stays so.
 TEST(EarlierRevisions, OfOnesThatWereNeverSentWhatTheyTakeBackCounts) {
   const Revision one{sample("vitals"), kFirst};
   const Translation of_first = house().translate({&one, 1});
   const auto all = static_cast<std::ptrdiff_t>(lines(of_first.bundle).size()) - 1;
   const std::string withdrawing = second(
-      replaced(sample("vitals"), "\"entry\": [",
+      replaced(without_v3(sample("vitals")), "\"entry\": [",
                R"("withdrawal": [{ "entry": "v3", "reason": "Other patient" }], "entry": [)"));
-  std::string rest = third(sample("vitals"));
-  const std::size_t from = rest.find("    {\n      \"id\": \"v3\"");
-  rest.erase(rest.rfind(',', from), rest.find("\n    }", from) + 6 - rest.rfind(',', from));
+  const std::string rest = without_v3(third(sample("vitals")));
   Revision three{rest, kSecond};
   const auto translate = [&] {
     const Revision both[] = {one, three};
@@ -173,6 +177,48 @@ TEST(EarlierRevisions, OfOnesThatWereNeverSentWhatTheyTakeBackCounts) {
   three.body = replaced(three.body, "\"revision\": 1", "\"revision\": 3");
   three.unsent_before = {withdrawing};
   EXPECT_EQ(count(lines(translate().bundle), "entered-in-error"), 0) << "said again";
+}
+
+// The sender, who was told that each was taken in, may think that all of it is in the chart.
+TEST(EarlierRevisions, OfOnesThatWereNeverSentWhatIsSaidAgainAndWhatWouldBeLost) {
+  const Revision one{sample("vitals"), kFirst};
+  const std::string in_error = replaced(second(sample("vitals")), "\"status\": \"closed\"",
+                                        "\"status\": \"entered-in-error\"");
+  const std::string other_patient =
+      replaced(second(replaced(sample("vitals"), "\"id\": \"v3\"", "\"id\": \"v7\"")),
+               "\"value\": \"P-0007\"", "\"value\": \"P-0008\"");
+  const std::string changed =
+      replaced(second(sample("vitals")), "needed elsewhere", "needed somewhere else");
+  struct Row {
+    const char* name;
+    std::vector<std::string> unsent;
+    const char* hold;
+    int in_error;
+  };
+  const Row table[] = {
+      {"taken back and said again", {in_error, second(sample("vitals"))}, "", 0},
+      {"said and taken back", {changed, in_error}, "", 1},
+      {"a change", {changed}, "missing-entry", 0},
+      {"a change and back again", {changed, second(sample("vitals"))}, "", 0},
+      {"another patient's", {other_patient}, "", 0},
+  };
+  for (const Row& row : table) {
+    Revision three{without_v3(third(sample("vitals"))), kSecond};
+    three.unsent_before = row.unsent;
+    const Revision both[] = {one, three};
+    const Translation made = house().translate(both);
+    EXPECT_EQ(made.hold_reason, row.hold) << row.name;
+    EXPECT_EQ(count(lines(made.bundle), "entered-in-error") > 0, row.in_error > 0) << row.name;
+  }
+  // Nothing of the session is there yet.
+  Revision two{without_v3(second(sample("vitals"))), kSecond};
+  two.unsent_before = {one.body};
+  EXPECT_EQ(house().translate({&two, 1}).hold_reason, "missing-entry");
+  two.body = second(sample("vitals"));
+  const Translation whole = house().translate({&two, 1});
+  EXPECT_EQ(whole.hold_reason, "");
+  two.unsent_before.clear();
+  EXPECT_EQ(whole.bundle, house().translate({&two, 1}).bundle);
 }
 
 // What is missing in the list stays live wherever it is.
