@@ -130,7 +130,8 @@ Result<std::vector<therapy::Revision>> basis_in_journal(const journal::Store& st
   }
   return intake::load_revisions(
       store, session,
-      leg != legs->end() ? intake::basis_of(*leg, *legs, *known) : intake::Basis{{revision}, {}});
+      leg != legs->end() ? intake::basis_of(*leg, *legs, *known) : intake::Basis{{revision}, {}},
+      intake::Lost::kMarked);
 }
 
 Result<std::vector<therapy::Revision>> revisions_of(const journal::Store& store,

@@ -1,8 +1,8 @@
 #pragma once
 // Targets that the configuration does not name, or did not name for a while. What waits for one
 // stays, and is told of; revisions that came meanwhile have no leg for it. When it is named again,
-// each session of which it has an earlier revision gets one for each that stands elsewhere, in their
-// order, so that no state stays there, or lands there late, that was corrected since.
+// each session of which it has an earlier revision gets those that stand elsewhere, in their order,
+// so that no state stays there, or lands there late, that was corrected since.
 
 #include <cstddef>
 #include <cstdint>

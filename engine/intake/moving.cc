@@ -83,8 +83,8 @@ MoveBasis basis_of_move(const std::vector<Acceptance>& known, const std::vector<
       out.said.revisions.push_back(one.revision);
     } else if (given_up) {
       out.left_out.push_back(one.revision);
-    } else if (meant && !out.said.revisions.empty()) {
-      out.said.unsent.push_back(one.revision);  // superseded: what it takes back counts
+    } else if (!out.said.revisions.empty()) {
+      out.said.unsent.push_back(one.revision);  // never sent: what it takes back counts
     }
   }
   if (out.said.revisions.empty()) {  // all was given up, and is to be entered after all
@@ -115,7 +115,7 @@ Result<therapy::Movable> documents_of(const journal::Store& store, const std::st
   for (const auto& [numbers, to] : {std::pair(basis.said, &out.said),
                                     {Basis{basis.charted, {}}, &out.charted},
                                     {Basis{basis.in_doubt, {}}, &out.in_doubt}}) {
-    auto revisions = load_revisions(store, session, numbers);
+    auto revisions = load_revisions(store, session, numbers, Lost::kMarked);
     if (!revisions) {
       return std::move(revisions).error();
     }

@@ -87,7 +87,7 @@ base::Result<therapy::Revision> load_revision(const journal::Store& store,
 
 base::Result<std::vector<therapy::Revision>> load_revisions(const journal::Store& store,
                                                             std::string_view session,
-                                                            const Basis& basis) {
+                                                            const Basis& basis, Lost lost) {
   const auto known = store.acceptances(session);
   if (!known) {
     return known.error();
@@ -98,10 +98,11 @@ base::Result<std::vector<therapy::Revision>> load_revisions(const journal::Store
     auto loaded = load_revision(store, *known, revision);
     for (; loaded && unsent != basis.unsent.end() && *unsent < revision; ++unsent) {
       auto before = load_revision(store, *known, *unsent);
-      if (!before) {
+      const bool gone = !before && before.error().code == base::ErrorCode::kNotFound;
+      if (!before && !(gone && lost == Lost::kMarked)) {
         return std::move(before).error();
       }
-      loaded->unsent_before.push_back(std::move(before->body));
+      loaded->unsent_before.push_back(before ? std::move(before->body) : std::string());
     }
     if (!loaded) {
       return std::move(loaded).error();
@@ -212,7 +213,7 @@ base::Result<std::string> sent_before(const journal::Store& store, const Leg& le
 
 base::Result<std::vector<therapy::Revision>> load_basis(const journal::Store& store,
                                                         const journal::Record& made) {
-  auto revisions = load_revisions(store, made.session, basis_of(made.made_with));
+  auto revisions = load_revisions(store, made.session, basis_of(made.made_with), Lost::kError);
   if (!revisions || revisions->empty()) {
     return revisions;
   }
@@ -233,7 +234,7 @@ base::Result<Change> translate_leg(const journal::Store& store, const SessionCor
   }
   const Basis basis = basis_of(leg, legs, *known);
   const std::shared_ptr<const SessionCore> pinned = core.pinned();
-  auto revisions = load_revisions(store, leg.session, basis);
+  auto revisions = load_revisions(store, leg.session, basis, Lost::kMarked);
   auto before =
       revisions ? sent_before(store, leg, legs, *known, pinned->provenance()) : revisions.error();
   if (!before) {

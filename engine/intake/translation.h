@@ -2,6 +2,7 @@
 // From a leg that waits to be translated to the record of what came of it. Also what replay does
 // again, from the same stored input, to prove that nothing else went into a bundle.
 
+#include <cstdint>
 #include <span>
 #include <string>
 #include <string_view>
@@ -15,17 +16,20 @@ namespace engine::intake {
 
 // The earlier revisions that a revision for a target builds on, and itself last: those that landed
 // or are still to. What was given up says nothing any more, also when it may have landed; what it
-// may have put there, its bundles tell. Superseded ones, and those that were not for the target, are
-// the unsent.
+// may have put there, its bundles tell. Superseded ones, and those that were not for the target,
+// are the unsent.
 Basis basis_of(const journal::Leg& leg, std::span<const journal::Leg> legs,
                std::span<const journal::Acceptance> known);
 // Whether the target has something of an earlier revision, may have it, or is still to get it.
 bool follows_another(const journal::Leg& leg, std::span<const journal::Leg> legs);
 
+// What becomes of an unsent one whose document was destroyed: it may have named a patient whose
+// bodies were, which is no reason never to correct the session again.
+enum class Lost : std::uint8_t { kError, kMarked };
 // The documents as sent and the times they were taken in. Errors: kNotFound, kCorrupt, kIo.
 base::Result<std::vector<therapy::Revision>> load_revisions(const journal::Store& store,
                                                             std::string_view session,
-                                                            const Basis& basis);
+                                                            const Basis& basis, Lost lost);
 
 // The reason of a leg whose document the set in force for its target does not admit, though that
 // of its day admitted it, or that of the engine. Nothing is made of it, so nothing is sent.

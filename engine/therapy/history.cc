@@ -192,6 +192,7 @@ void carry(const Rendering& earlier, std::size_t revision, const Entries& entrie
 struct Unsent {
   std::unordered_set<std::string> withdrawn;  // that was not withdrawn before
   std::map<std::string, std::string> said;    // entry id -> canonical, of the last one's patient
+  bool destroyed = false;                     // nobody can tell what some of them said
 
   void withdraw(const std::unordered_set<std::string>& ids, History& history) {
     for (const std::string& id : ids) {
@@ -221,6 +222,10 @@ Unsent take_unsent(const Revision& revision, const Workshop& shop, const Entries
                    History& history, const Node& session, Report& report) {
   Unsent out;
   for (const std::string& body : revision.unsent_before) {
+    if (body.empty()) {
+      out.destroyed = true;
+      continue;
+    }
     Rendering said(shop.model->catalog().names());
     read_earlier(body, shop, said);
     if (said.refused) {
@@ -245,6 +250,12 @@ Unsent take_unsent(const Revision& revision, const Workshop& shop, const Entries
 // It is in no chart, and the sender, who was told that the revision is taken in, may think it is.
 void ask_about_lost(const Unsent& unsent, const Entries& entries, std::size_t last,
                     const History& history, const Node& session, Report& report) {
+  if (unsent.destroyed) {
+    report.hold(kMissingEntry, session,
+                "An earlier revision was never sent and was destroyed since: what it says or takes "
+                "back is lost, unless this one has it. Let this one go on when it is whole.",
+                kMissingEntry);
+  }
   for (const auto& [id, canonical] : unsent.said) {
     const auto known = entries.find(id);
     const bool as_said = known != entries.end() &&

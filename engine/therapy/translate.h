@@ -66,7 +66,7 @@ struct Revision {
   std::string sent_before = {};
   // Revisions between the one before it and this one that never went to the record server: of these
   // what they take back counts, unless one of them says it again. What they say anew a later one
-  // has to carry, or is held.
+  // has to carry, or is held. An empty one was destroyed since.
   std::vector<std::string> unsent_before = {};
 };
 
