@@ -21,7 +21,7 @@ struct ReasonRow {
   bool may_release;
 };
 // A bundle that failed its check is never sent as it is, so it cannot be released.
-constexpr std::array<ReasonRow, 34> kReasons = {{
+constexpr std::array<ReasonRow, 35> kReasons = {{
     {"unconfirmed-value",
      "a value is improbable and nobody confirmed it; confirm it in a new revision, or release",
      true},
@@ -37,6 +37,10 @@ constexpr std::array<ReasonRow, 34> kReasons = {{
     {"missing-entry",
      "it leaves out what an earlier revision says, which was never sent; send the whole session, "
      "with the entry or its withdrawal, or release",
+     true},
+    {"unknown-entry",
+     "it withdraws an entry that no revision has, and seems to mean another; correct its id in a "
+     "new revision, or release",
      true},
     {"patient-changed",
      "a later revision names another patient; move the session, or release if both are one person",

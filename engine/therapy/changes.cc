@@ -336,13 +336,7 @@ base::Result<void> add_provenance(Rendering& now, const Workshop& shop, const Ch
     }
   }
   append_unique_people(document, change, "author", authors);
-  std::vector<const Node*> verifiers;
-  if (const Node* attestations = session.find("attestation")) {
-    for (const Node& attestation : *attestations) {
-      verifiers.push_back(attestation.find("by"));
-    }
-  }
-  append_unique_people(document, change, "verifier", verifiers);
+  append_unique_people(document, change, "verifier", now.verifiers);
   const std::string reasons = reasons_of(session);
   if (!reasons.empty()) {
     document.append(change, "reason", document.make_string(reasons));

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "engine/base/hash.h"
+#include "engine/therapy/attested.h"
 #include "engine/therapy/clock_text.h"
 #include "engine/therapy/ids.h"
 #include "engine/therapy/people.h"
@@ -159,17 +160,18 @@ void prepare_frames(Document& document, const History& history, std::string_view
   const std::string session_id = "urn:uuid:" + base::to_string(entry_role_id(space, "", "session"));
   const bool closed = session.string_at("status") == "closed";
   const People people(session);
+  const Attested attested(session, history.attestations);
   Node* entries = session.find("entry");
   for (Node* entry = entries != nullptr ? entries->first : nullptr; entry != nullptr;
        entry = entry->next) {
     Node* frame = document.make_object();
     const Node* author = people.author_of(*entry);
     append_person(document, frame, "author", author);
-    const bool preliminary = needs_attestation(author) && !people.has_attested(*entry);
+    const bool preliminary = needs_attestation(author) && !attested.covers(*entry, author);
     if (preliminary && closed) {
       report.information("informational", *entry,
-                         "Recorded by an assistant or a student and not attested yet: it lands as "
-                         "preliminary.",
+                         "Recorded by an assistant or a student and not attested as it reads now: "
+                         "it lands as preliminary.",
                          "attestation");
     }
     document.append(frame, "status", document.make_string(preliminary ? "preliminary" : "final"));

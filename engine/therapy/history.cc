@@ -19,6 +19,7 @@ struct Known {
   std::string canonical;
   std::string issued;
   std::size_t revision = 0;  // where the entry was last seen
+  AttestationHistory::Since since;
 };
 using Entries = std::unordered_map<std::string, Known>;
 
@@ -65,10 +66,13 @@ void take(const Node& session, const std::string& accepted_at, std::size_t revis
   if (list == nullptr) {
     return;
   }
+  const Node* change = session.find("change");
+  const std::string changed_by = person_key(change != nullptr ? change->find("author") : nullptr);
   for (const Node& entry : *list) {
     std::string canonical = json::to_canonical_text(entry);
     Known& known = entries[std::string(id_of(entry))];
     if (known.canonical != canonical) {
+      known.since = {revision, known.canonical.empty() ? std::string() : changed_by};
       known.canonical = std::move(canonical);
       known.issued = accepted_at;
     }
@@ -192,11 +196,13 @@ void carry(const Rendering& earlier, std::size_t revision, const Entries& entrie
 struct Unsent {
   std::unordered_set<std::string> withdrawn;  // that was not withdrawn before
   std::map<std::string, std::string> said;    // entry id -> canonical, of the last one's patient
+  std::unordered_set<std::string> ids;        // of whatever they said or took back
   bool destroyed = false;                     // nobody can tell what some of them said
 
-  void withdraw(const std::unordered_set<std::string>& ids, History& history) {
-    for (const std::string& id : ids) {
+  void withdraw(const std::unordered_set<std::string>& list, History& history) {
+    for (const std::string& id : list) {
       said.erase(id);
+      ids.insert(id);
       if (history.withdrawn.insert(id).second) {
         withdrawn.insert(id);
       }
@@ -208,6 +214,7 @@ struct Unsent {
     for (const Node* entry = list != nullptr ? list->first : nullptr; entry != nullptr;
          entry = entry->next) {
       const std::string id(id_of(*entry));
+      ids.insert(id);
       if (withdrawn.erase(id) > 0) {
         history.withdrawn.erase(id);
       }
@@ -287,6 +294,40 @@ void ask_why_unsent(const Unsent& unsent, const Entries& before, const History& 
   }
 }
 
+bool same_but_for_case(std::string_view a, std::string_view b) {
+  const auto lower = [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c | 0x20) : c; };
+  return std::equal(a.begin(), a.end(), b.begin(), b.end(),
+                    [&](char one, char other) { return lower(one) == lower(other); });
+}
+
+// Of what a device withdraws before it was ever taken in nothing is known here. Where an entry is
+// missing, or is called nearly so, another one is meant, and it would stay in the chart.
+void ask_what_is_withdrawn(const Entries& before, const Unsent& unsent,
+                           const std::unordered_set<std::string>& withdrawn, std::size_t last,
+                           const Entries& entries, const Node& session, Report& report) {
+  const Node* list = session.find("withdrawal");
+  for (const Node* one = list != nullptr ? list->first : nullptr; one != nullptr; one = one->next) {
+    const std::string id(one->string_at("entry"));
+    if (before.count(id) != 0 || unsent.ids.count(id) != 0 || withdrawn.count(id) != 0) {
+      continue;
+    }
+    const auto meant = std::find_if(entries.begin(), entries.end(), [&](const auto& entry) {
+      return (entry.second.revision != last && withdrawn.count(entry.first) == 0) ||
+             same_but_for_case(entry.first, id);
+    });
+    if (meant != entries.end()) {
+      report.hold("unknown-entry", *one,
+                  "Entry '" + id +
+                      "' is withdrawn, and no revision has it, so nothing is taken back. Send its "
+                      "right id; or let this one go on.",
+                  "unknown-entry");
+    } else {
+      report.warning("business-rule", *one,
+                     "Entry '" + id + "' is withdrawn, and no revision has it.", "unknown-entry");
+    }
+  }
+}
+
 }  // namespace
 
 History merge_history(std::span<const Revision> revisions, const Workshop& shop,
@@ -309,6 +350,7 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
     if (!earlier.back()->refused) {
       const Node& said = *earlier.back()->document.root();
       take(said, revisions[i].accepted_at, i, entries, history.withdrawn);
+      history.attestations.note(said, i);
       if (in_error(said)) {
         withdraw_all(entries, history.withdrawn);
       }
@@ -318,7 +360,10 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
   }
   const auto unsent = take_unsent(revisions[last], shop, entries, history, session, report);
   const Entries before = entries;
+  const auto withdrawn_before = history.withdrawn;
   take(session, revisions[last].accepted_at, last, entries, history.withdrawn);
+  history.attestations.note(session, last);
+  history.attestations.last = last;
   if (const Node* number = session.find("revision")) {
     numbers.push_back(static_cast<std::uint32_t>(std::stoul(std::string(number->text()))));
     sequence(numbers, session, report);
@@ -329,6 +374,9 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
   }
   ask_why_unsent(unsent, before, history, session, report);
   if (!in_error(session)) {
+    if (last > 0) {
+      ask_what_is_withdrawn(before, unsent, withdrawn_before, last, entries, session, report);
+    }
     ask_about_lost(unsent, entries, last, history, session, report);
   }
   for (std::size_t i = 0; i < earlier.size(); ++i) {
@@ -338,6 +386,7 @@ History merge_history(std::span<const Revision> revisions, const Workshop& shop,
   }
   for (auto& [id, known] : entries) {
     history.issued.emplace(id, std::move(known.issued));
+    history.attestations.content.emplace(id, std::move(known.since));
   }
   return history;
 }

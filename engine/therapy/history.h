@@ -10,6 +10,7 @@
 #include <unordered_set>
 
 #include "engine/json/document.h"
+#include "engine/therapy/attested.h"
 #include "engine/therapy/report.h"
 #include "engine/therapy/translate.h"
 
@@ -20,6 +21,7 @@ struct Workshop;
 struct History {
   std::unordered_map<std::string, std::string> issued;  // entry id -> when its content was taken in
   std::unordered_set<std::string> withdrawn;
+  AttestationHistory attestations;
   // False: something that was said before stays as it was, and cannot be made any more, since the
   // model is another by now. The report says what.
   bool whole = true;

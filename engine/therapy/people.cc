@@ -28,15 +28,6 @@ People::People(const Node& session) : therapist_(session.find("therapist")) {
       handovers_[i].to = handovers_[i - 1].to;
     }
   }
-  const Node* attestations = session.find("attestation");
-  for (const Node* one = attestations != nullptr ? attestations->first : nullptr; one != nullptr;
-       one = one->next) {
-    const Node* ids = one->find("entry");
-    all_attested_ = all_attested_ || ids == nullptr;
-    for (const Node* id = ids != nullptr ? ids->first : nullptr; id != nullptr; id = id->next) {
-      attested_.insert(id->text());
-    }
-  }
 }
 
 const Node* People::author_of(const Node& entry) const {
@@ -51,10 +42,6 @@ const Node* People::author_of(const Node& entry) const {
       std::upper_bound(handovers_.begin(), handovers_.end(), *when,
                        [](const Moment& moment, const Handover& one) { return moment < one.at; });
   return after == handovers_.begin() ? therapist_ : std::prev(after)->to;
-}
-
-bool People::has_attested(const Node& entry) const {
-  return all_attested_ || attested_.count(entry.string_at("id")) > 0;
 }
 
 }  // namespace engine::therapy

@@ -1,10 +1,9 @@
 #pragma once
-// Who recorded each entry of a session, and for which of them a licensed person stands. Read once,
-// so that a session with many entries, handovers and attestations costs no more than its length.
+// Who recorded each entry of a session. Read once, so that a session with many entries and
+// handovers costs no more than its length.
 
 #include <cstddef>
 #include <string_view>
-#include <unordered_set>
 #include <vector>
 
 #include "engine/json/node.h"
@@ -23,8 +22,6 @@ class People {
   // Itself says so, else whoever had the session at that time: of the handovers until then, the
   // last one in the document.
   const json::Node* author_of(const json::Node& entry) const;
-  // True when a licensed person stands for an entry that an assistant or a student recorded.
-  bool has_attested(const json::Node& entry) const;
 
  private:
   struct Handover {
@@ -35,8 +32,6 @@ class People {
   const json::Node* therapist_;
   // By time; each with the one that is last in the document of those until then.
   std::vector<Handover> handovers_;
-  bool all_attested_ = false;
-  std::unordered_set<std::string_view> attested_;
 };
 
 }  // namespace engine::therapy

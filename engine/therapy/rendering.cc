@@ -308,6 +308,7 @@ std::unique_ptr<Rendering> render(std::span<const Revision> revisions, const Wor
     check_future(*to.document.root(), last.accepted_at, shop.settings, report);
   }
   prepare_frames(to.document, history, last.accepted_at, report);
+  to.verifiers = Attested(*to.document.root(), history.attestations).anew();
   if (!to.header.in_error) {
     add_findings(to.document, shop, *to.predictions);
   }

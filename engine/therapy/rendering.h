@@ -80,6 +80,7 @@ struct Rendering {
   std::vector<Resource> resources;
   std::unique_ptr<json::Document> sent;  // holds the resources, when they were not made here
   bool in_doubt = false;                 // then: nobody knows whether all of what was sent arrived
+  std::vector<const json::Node*> verifiers;  // whoever attests what nobody had attested so before
   // The session's Procedure as a search, when it was attested and the revision does not carry it.
   std::string attested;
   std::unique_ptr<mapping::Run> run;

@@ -133,6 +133,14 @@ void references(const Node& session, const Ids& ids, Report& report) {
       if (by != nullptr && role != "therapist" && role != "physician") {
         report.error("business-rule", *by, "Only a licensed person attests: role therapist.");
       }
+      const Node* period = session.find("period");
+      const auto begin = parse_moment(period != nullptr ? period->string_at("start") : "");
+      const auto when = parse_moment(attestation.string_at("time"));
+      if (begin && when && *when < *begin) {
+        report.hold("contradiction", attestation,
+                    "This attestation is older than the session that it stands for.",
+                    "contradiction");
+      }
     }
   }
   if (const Node* withdrawals = session.find("withdrawal")) {

@@ -212,6 +212,17 @@ TEST(Admission, ContradictionsBetweenEntriesAreNamedAndHeld) {
   }
 }
 
+TEST(Admission, AnAttestationBeforeTheSessionIsHeld) {
+  const std::string by = R"("attestation": [{"by": {"display": "Jo Sample", "discipline": "RT", )"
+                         R"("role": "therapist"}, "time": ")";
+  for (const auto& [time, hold] : {std::pair("2026-03-02T09:00:00+01:00", ""),
+                                   std::pair("1926-03-02T09:00:00+01:00", "contradiction")}) {
+    const std::string body =
+        replaced(sample("vitals"), "\"revision\": 1,", "\"revision\": 1, " + by + time + "\"}],");
+    EXPECT_EQ(testing::translate_one(body).hold_reason, hold) << time;
+  }
+}
+
 TEST(Admission, AJumpFromTheLastReadingAsks) {
   const std::string body = replaced(
       replaced(sample("vitals"), "\"time\": \"2026-03-02T09:20", "\"time\": \"2026-03-02T09:08"),

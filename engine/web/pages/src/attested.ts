@@ -1,7 +1,7 @@
 // Whose entries a therapist has to look through, and which are looked through: attestation[] of the session document.
 // What a patient or somebody of the family reports is shown apart until then. Pure.
 
-import { type JsonObject, listAt, objectAt, textAt } from './json';
+import { isObject, type Json, type JsonObject, listAt, objectAt, textAt } from './json';
 
 const kReporters = new Set(['patient', 'family']);
 const kLearners = new Set(['assistant', 'student']);
@@ -16,6 +16,25 @@ export function isAttested(document: JsonObject, entry: JsonObject): boolean {
     const ids = one['entry'];
     return !Array.isArray(ids) || ids.includes(textAt(entry, 'id'));
   });
+}
+
+function identityOf(person: Json | undefined): string {
+  const identifier = isObject(person) ? objectAt(person, 'identifier') : undefined;
+  return identifier ? `${textAt(identifier, 'system')}|${textAt(identifier, 'value')}` : '';
+}
+
+// Of the attestations of a document what is left after a change: they stand for what was looked at, so not for an entry that
+// somebody else changed since, nor for one that is gone. `stay`: ids of the entries there are now.
+export function keptAttestations(document: JsonObject, stay: Set<string>, changed: Set<string>, author: Json): JsonObject[] | undefined {
+  const all = listAt(document, 'entry').map((one) => textAt(one, 'id'));
+  const kept = listAt(document, 'attestation').map((one) => {
+    const own = identityOf(one['by']) !== '' && identityOf(one['by']) === identityOf(author);
+    const stands = (id: string): boolean => stay.has(id) && (own || !changed.has(id));
+    const ids = one['entry'];
+    if (!Array.isArray(ids)) return all.every(stands) ? one : { ...one, entry: all.filter(stands) };
+    return { ...one, entry: ids.filter((id) => typeof id === 'string' && stands(id)) };
+  }).filter((one: JsonObject) => !Array.isArray(one['entry']) || one['entry'].length > 0);
+  return kept.length > 0 ? kept : undefined;
 }
 
 export function isReported(document: JsonObject, entry: JsonObject): boolean {

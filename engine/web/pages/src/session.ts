@@ -2,6 +2,7 @@
 // not acknowledged yet. Pure; outbox.ts keeps and sends it.
 
 import { type Json, type JsonObject, Num, isObject, listAt, objectAt, parse, print, same, textAt } from './json';
+import { keptAttestations } from './attested';
 import { keyOf, type Patient, type Person, type Ward } from './ward';
 
 export type Stand = 'waiting' | 'accepted' | 'checked' | 'dispatched' | 'landed' | 'held' | 'refused' | 'superseded'
@@ -108,6 +109,8 @@ export function apply(document: JsonObject, change: Change, revision: number, au
     change: change.reason === '' ? document['change'] : { reason: change.reason, author, time },
     withdrawal: withdrawal.length > 0 ? withdrawal : undefined,
     entry: next.length > 0 ? next : undefined,
+    attestation: keptAttestations(document, new Set(next.map((one) => textAt(one, 'id'))),
+      new Set(entries.filter((one) => !same(one, changed.get(textAt(one, 'id')) ?? one)).map((one) => textAt(one, 'id'))), author),
   };
 }
 
@@ -181,9 +184,12 @@ export function merge(session: LocalSession, theirs: JsonObject, time: string): 
   const revision = Math.max(latest, session.revision) + 1;
   const author = objectAt(mine, 'change')?.['author'] ?? mine['therapist'] ?? null;
   const laid: JsonObject = apply(theirs, change, revision, author, time);
-  // What was looked through here and is still there.
+  // What was looked through here and reads there as it did.
+  const mineNow = new Map(listAt(mine, 'entry').map((one) => [textAt(one, 'id'), one]));
+  const laidNow = new Map(listAt(laid, 'entry').map((one) => [textAt(one, 'id'), one]));
+  const reads = (id: string): boolean => laidNow.has(id) && same(laidNow.get(id), mineNow.get(id));
   const attested = listAt(mine, 'attestation').filter((one) => !listAt(theirs, 'attestation').some((other) => same(one, other)))
-    .map((one) => (Array.isArray(one['entry']) ? { ...one, entry: one['entry'].filter((id) => typeof id === 'string' && there.has(id)) } : one))
+    .map((one) => (Array.isArray(one['entry']) ? { ...one, entry: one['entry'].filter((id) => typeof id === 'string' && reads(id)) } : one))
     .filter((one) => !Array.isArray(one.entry) || one.entry.length > 0);
   if (attested.length > 0) laid['attestation'] = [...listAt(theirs, 'attestation'), ...attested];
   const period = objectAt(laid, 'period') ?? {};
