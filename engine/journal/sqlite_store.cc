@@ -14,6 +14,7 @@
 #include "engine/journal/queries.h"
 #include "engine/journal/sqlite.h"
 #include "engine/journal/sqlite_tables.h"
+#include "engine/journal/sqlite_types.h"
 #include "engine/journal/state.h"
 
 namespace engine::journal {
@@ -162,7 +163,10 @@ class SqliteStore final : public Store {
   }
 
   base::Result<std::vector<Record>> legal_holds() const override {
-    return read([](Connection& c) { return keeping::holds(c); });
+    return read([](Connection& c) -> base::Result<std::vector<Record>> {
+      const auto good = sqlite::check_searched_types(c);
+      return good ? keeping::holds(c) : good.error();
+    });
   }
 
   base::Result<Position> size() const override {
@@ -272,10 +276,15 @@ base::Result<std::vector<Outcome>> SqliteStore::commit(std::vector<Change>& batc
     return good.error();
   }
   const std::string time = base::to_instant(clock.now());
+  const bool destroying = std::any_of(batch.begin(), batch.end(), [](const Change& change) {
+    return destroys(change.record.kind);
+  });
   auto done = transact([&](LogWriter& log) {
-    const auto touched = batch.empty() ? touch(log.connection(), time) : base::Result<void>();
-    return touched ? log.write_all(batch, time)
-                   : base::Result<std::vector<Outcome>>(touched.error());
+    // A legal hold that is not found would not be kept.
+    const auto ready = batch.empty() ? touch(log.connection(), time)
+                       : destroying  ? sqlite::check_searched_types(log.connection())
+                                     : base::Result<void>();
+    return ready ? log.write_all(batch, time) : base::Result<std::vector<Outcome>>(ready.error());
   });
   if (done && std::any_of(done->begin(), done->end(), [](const Outcome& outcome) {
         return outcome.verdict == Outcome::Verdict::kWritten && destroys(outcome.record.kind);
@@ -359,7 +368,11 @@ base::Result<std::vector<std::string>> SqliteStore::check_fold(std::size_t limit
     if (auto checked = check_file(c, limit, out); !checked) {
       return checked.error();
     }
-    auto compared = queries::compare_with_fold(c, **again, limit - out.size());
+    auto compared = sqlite::check_types(c, limit - out.size());
+    if (compared) {
+      out.insert(out.end(), compared->begin(), compared->end());
+      compared = queries::compare_with_fold(c, **again, limit - out.size());
+    }
     if (!compared && !out.empty()) {
       out.push_back("states: " + compared.error().text());
       return out;
@@ -398,6 +411,9 @@ base::Result<std::unique_ptr<Connection>> open_writer(const SqliteOptions& optio
   }
   if (ready && (options.mode == OpenMode::kEngine || options.sealing != nullptr)) {
     ready = body_keys::agree(**opened, options.sealing.get(), options.mode == OpenMode::kEngine);
+  }
+  if (ready && options.mode == OpenMode::kEngine) {
+    ready = sqlite::check_searched_types(**opened);
   }
   if (!ready) {
     return base::Error(ready.error().code, ready.error().detail, options.path);

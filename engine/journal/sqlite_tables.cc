@@ -4,6 +4,7 @@
 #include <string_view>
 #include <utility>
 
+#include "engine/journal/sqlite_types.h"
 #include "engine/journal/state.h"
 
 namespace engine::journal::sqlite {
@@ -81,11 +82,14 @@ base::Result<void> prepare_for_writing(Connection& connection, bool create) {
     return later_form();
   }
   if (*format == kFormat || (*format == 0 && !create)) {
-    return {};
+    return create ? index_types(connection) : base::Result<void>();
   }
   done = connection.script("BEGIN IMMEDIATE");
   if (done) {
     done = create_tables(connection, kFormat);
+  }
+  if (done) {
+    done = index_types(connection);
   }
   if (done) {
     done = connection.script("PRAGMA user_version=2; COMMIT");

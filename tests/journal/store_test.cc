@@ -15,9 +15,9 @@ namespace {
 class StoreTest : public ::testing::Test {
  protected:
   void SetUp() override { open(); }
-  void open() {
+  void open(OpenMode mode = OpenMode::kEngine) {
     store_.reset();
-    auto opened = open_sqlite_store({folder_.file("journal"), OpenMode::kEngine});
+    auto opened = open_sqlite_store({folder_.file("journal"), mode});
     ASSERT_TRUE(opened.has_value()) << opened.error().text();
     store_ = std::move(*opened);
   }
@@ -97,7 +97,7 @@ TEST_P(TamperTest, IsDetectedAndNamed) {
   write(Kind::kChecked, "b", 1);
   store_.reset();
   sql(GetParam().sql);
-  open();
+  open(OpenMode::kRead);
   const auto verification = verify(*store_);
   ASSERT_TRUE(verification.has_value());
   auto faults = verification->faults;
