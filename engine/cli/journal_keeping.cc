@@ -130,7 +130,8 @@ int rotate(const std::string& location, std::vector<std::string> keys,
 
 std::string refusal_of(const std::string& code) {
   if (code == journal::keeping::kOnHold) {
-    return "a legal hold stands on this patient (journal holds); nothing was destroyed";
+    return "a legal hold stands on this patient, or on somebody else whom a session of theirs was "
+           "about (journal holds); nothing was destroyed";
   }
   if (code == journal::keeping::kUnsent) {
     return "sessions of this patient have not ended (waiting or held); send or withdraw them, or "

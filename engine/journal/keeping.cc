@@ -72,6 +72,16 @@ Result<std::vector<Candidate>> candidates(Connection& connection, Position after
   return done ? Result<std::vector<Candidate>>(std::move(out)) : done.error();
 }
 
+// Whether one of the patients that `row` gives is among those on hold.
+Result<bool> any_on_hold(sql::Run row, const std::set<std::string>& patients) {
+  bool held = false;
+  auto done = for_rows(row, [&] {
+    held = patients.count(std::string(row.text_at(0))) > 0;
+    return !held;
+  });
+  return done ? Result<bool>(held) : done.error();
+}
+
 // Of a session that was about several patients, each counts.
 Result<bool> on_hold(Connection& connection, const Candidate& one,
                      const std::set<std::string>& patients) {
@@ -80,12 +90,20 @@ Result<bool> on_hold(Connection& connection, const Candidate& one,
   }
   auto row = connection.run("SELECT DISTINCT patient FROM leg WHERE session = ?");
   row.text(one.session);
-  bool held = false;
-  auto done = for_rows(row, [&] {
-    held = held || patients.count(std::string(row.text_at(0))) > 0;
-    return !held;
-  });
-  return done ? Result<bool>(held) : done.error();
+  return any_on_hold(std::move(row), patients);
+}
+
+// Likewise: what was first said of the one is needed to take back or correct what is the other's.
+Result<bool> on_hold(Connection& connection, std::string_view patient,
+                     const std::set<std::string>& patients) {
+  if (patients.empty() || patients.count(std::string(patient)) > 0) {
+    return !patients.empty();
+  }
+  auto row = connection.run(
+      "SELECT DISTINCT leg.patient FROM record JOIN leg ON leg.session = record.session WHERE "
+      "record.patient = ?");
+  row.text(patient);
+  return any_on_hold(std::move(row), patients);
 }
 
 // A position that no younger record stands before, but for a clock that was set back.
@@ -145,9 +163,10 @@ Result<Taken> of_patient(Connection& connection, std::string_view patient, bool 
     return standing.error();
   }
   Taken out;
-  if (patients_of(*standing).count(std::string(patient)) > 0) {
+  const auto held = on_hold(connection, patient, patients_of(*standing));
+  if (!held || *held) {
     out.refused = kOnHold;
-    return out;
+    return held ? Result<Taken>(std::move(out)) : held.error();
   }
   if (!even_unsent) {
     auto row = connection.run("SELECT 1 FROM leg WHERE patient = ? AND state IN (1, 2, 3, 5)");

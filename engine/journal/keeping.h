@@ -26,7 +26,8 @@ struct Taken {
 base::Result<std::vector<Record>> holds(sql::Connection& connection);
 
 // All bodies of a patient: the data keys of what is sealed, the records of what is not. Refused
-// while a hold stands, or, without `even_unsent`, while a revision of the patient has not ended.
+// while a hold stands, also on somebody else whom a session of theirs was about, or, without
+// `even_unsent`, while a revision of the patient has not ended.
 base::Result<Taken> of_patient(sql::Connection& connection, std::string_view patient,
                                bool even_unsent);
 

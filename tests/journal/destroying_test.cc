@@ -169,6 +169,27 @@ TEST_P(Destroying, IsRefusedWhileSomethingHasNotEnded) {
   expect_sound();
 }
 
+// What was corrected of the wrong patient's session is needed to correct or take back the other's.
+TEST_P(Destroying, IsRefusedWhileAHoldStandsOnSomebodyElseOfASession) {
+  accept("a", "meant for b");
+  land("a");
+  Change corrected(record_of(Kind::kAccepted, "a", 2));
+  corrected.record.patient = "p-b";
+  corrected.parts.push_back(to_stored(Part("document", "of b")));
+  write(std::move(corrected));
+  land("a", 2);
+  accept("c", "body");
+  land("c");
+  const Position other = hold("p-b");
+  EXPECT_EQ(shred("p-a").record.reason, keeping::kOnHold);
+  EXPECT_EQ(shred("p-a", keeping::kEvenUnsent).record.reason, keeping::kOnHold);
+  EXPECT_EQ(shred("p-c").verdict, Outcome::Verdict::kWritten);
+  end_hold(other);
+  EXPECT_EQ(shred("p-a").verdict, Outcome::Verdict::kWritten);
+  EXPECT_EQ(error_of(5), "readable");
+  expect_sound();
+}
+
 TEST_P(Destroying, IsRefusedWhileAHoldStandsAndEachHoldEndsByItself) {
   accept("a", "body");
   land("a");
