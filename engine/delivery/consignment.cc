@@ -1,5 +1,6 @@
 #include "engine/delivery/consignment.h"
 
+#include <algorithm>
 #include <utility>
 
 namespace engine::delivery {
@@ -27,7 +28,9 @@ base::Result<Consignment> load_consignment(const journal::Store& store, const jo
     return in_pieces ? past_in_pieces.error() : in_pieces.error();
   }
   Consignment out;
-  if (leg.uncertain || !given_up->empty()) {
+  const bool unproven = std::any_of(known->begin(), known->end(),
+                                    [](const auto& one) { return one.second.unproven; });
+  if (leg.uncertain || unproven || !given_up->empty()) {
     auto landed = landed_bundles(store, leg);
     if (!landed) {
       return std::move(landed).error();

@@ -53,7 +53,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       if ((sent.known.unproven || doubted) && !sent.known.resource.empty()) {
         looks.push_back({i, sent.known.resource});
       } else if ((sent.way == Way::kPlace || sent.way == Way::kCreate) &&
-                 (consignment_.uncertain || doubted) && !sent.known.shown) {
+                 (consignment_.uncertain || doubted || sent.known.unproven) && !sent.known.shown) {
         looks.push_back({i, sent.place});
       }
     }
@@ -133,10 +133,9 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       landing_ = std::move(out.verdict.landing);
       outcome_ = std::move(out);
       for (std::size_t i = 0; i < landing_.size(); ++i) {
-        const std::string resource = resource_of(landing_[i].location);
-        if (message_.sent[i].way == Way::kCreate && landing_[i].status != 201 &&
-            !resource.empty()) {
-          looks.push_back({i, resource});
+        if (message_.sent[i].way == Way::kCreate && landing_[i].status != 201) {
+          const std::string resource = resource_of(landing_[i].location);
+          looks.push_back({i, resource.empty() ? message_.sent[i].place : resource});
         }
       }
       look(Moment::kLanded, std::move(looks));
@@ -371,6 +370,9 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     if (moment_ == Moment::kBefore && there) {
       note_origin(sent, sight, ours);
     }
+    if (moment_ == Moment::kLanded && there && landing_[at.sent].location.empty()) {
+      landing_[at.sent].location = sight.resource;
+    }
     if (moment_ != Moment::kLanded) {
       untouched_ = untouched_ || untouched;
       not_written_[at.sent] = untouched || (sight.kind == Sight::Kind::kAbsent &&
@@ -404,10 +406,12 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       if (moment_ == Moment::kLanded) {
         landing_[at.sent].unproven = true;
       }
-      const bool seen = sight.kind != Sight::Kind::kForbidden;
+      const bool gone = sight.kind == Sight::Kind::kAbsent || sight.kind == Sight::Kind::kGone;
+      // A search may lag behind what was just written.
+      const bool seen = sight.kind != Sight::Kind::kForbidden && !(gone && at.place == sent.place);
       if (seen || moment_ == Moment::kBefore) {
         conflicts_.push_back(
-            {sent.full_url, at.place, sent.known.etag, sight.etag, seen && !there});
+            {sent.full_url, there ? sight.resource : at.place, sent.known.etag, sight.etag, gone});
       }
     }
   }
@@ -419,9 +423,10 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     });
   }
 
-  // Of what landed without a version the content tells whether it still is that.
+  // Of what landed without a version, or at a place that nobody named, the content tells whether it
+  // still is that.
   bool stands_as_landed(const Message::Sent& sent, const Sight& sight) const {
-    if (sent.known.resource.empty() || !sent.known.etag.empty() || sent.known.unproven) {
+    if (!sent.known.etag.empty() || sent.known.unproven != sent.known.resource.empty()) {
       return false;
     }
     const auto last = std::find_if(landed_.begin(), landed_.end(), [&sent](const auto& bundle) {

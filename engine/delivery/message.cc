@@ -84,8 +84,8 @@ Way settle(Document& document, Node& entry, const KnownVersion* known, bool& cha
   if (!create && !put) {
     return Way::kPlain;
   }
-  const bool named = known != nullptr && !known->gone && !known->resource.empty() &&
-                     (!known->etag.empty() || known->shown);
+  const bool placed = known != nullptr && !resource_of(known->resource).empty();
+  const bool named = placed && !known->gone && (!known->etag.empty() || known->shown);
   if (named) {
     changed = true;
     name_version(document, *request, *resource, *known);
@@ -94,7 +94,8 @@ Way settle(Document& document, Node& entry, const KnownVersion* known, bool& cha
   if (put && question == std::string::npos) {
     return Way::kPlace;
   }
-  if (put && known != nullptr && !known->gone) {
+  const bool unseen = known != nullptr && known->unproven && !placed;
+  if (put && known != nullptr && !known->gone && !unseen) {
     return Way::kPlain;  // it landed, and the server names no versions
   }
   if (put) {

@@ -37,10 +37,11 @@ struct Message {
   // The bundle itself has no entry: a taking back of what never left, say.
   bool nothing = false;
 };
-// `known`: updates of these name their version; an update of what never landed becomes a
-// conditional create, which cannot overwrite; where the server names no versions an update stays a
-// search by identifier. `there`: is on the server already, so it is left out. References to either
-// name the resource. A bundle with nothing of either stays as it is, byte for byte.
+// `known`: updates of these name their version; an update of what never landed, or where nobody saw
+// it, becomes a conditional create, which cannot overwrite; where the server names no versions an
+// update stays a search by identifier. `there`: is on the server already, so it is left out.
+// References to either name the resource. A bundle with nothing of either stays as it is, byte for
+// byte.
 Message make_message(std::string bundle, const KnownVersions& known, const KnownVersions& there);
 
 // Whether a landing names only what the message wrote: each entry's type, the id that it was

@@ -251,6 +251,56 @@ TEST_F(ExchangeTest, ACreateThatFindsAnEditSaysSoAndTheNextRevisionIsHeld) {
   EXPECT_EQ(state(2), "landed");
 }
 
+// It found something, and does not say where.
+TEST_F(ExchangeTest, ACreateThatFindsSomethingAndNamesNoPlaceIsLookedForByItsIdentifier) {
+  server_.names_places = false;
+  server_.edit("Observation/a", R"({"resourceType":"Observation","value":"theirs"})");
+  send(1, entry("a", "1", false) + "," + entry("b", "1", false));
+  EXPECT_EQ(state(1), "held changed-elsewhere");
+  EXPECT_TRUE(leg(1).uncertain);
+  EXPECT_EQ(part(1, "conflict"),
+            R"([{"fullUrl":"urn:a","resource":"Observation/a","found":"W/\"1\""}])");
+  steer(1, journal::Kind::kReleased);
+  EXPECT_EQ(state(1), "landed");
+  EXPECT_EQ(server_.kept["Observation/a"].version, 2);
+  EXPECT_EQ(server_.kept["Observation/b"].version, 1);
+}
+
+TEST_F(ExchangeTest, WhatIsOursWhereNoPlaceWasNamedIsWrittenOverByItsVersion) {
+  server_.names_places = false;
+  server_.always_200 = true;
+  send(1, entry("a", "1", false));
+  EXPECT_EQ(state(1), "landed");
+  EXPECT_EQ(part(1, "landing"), R"([{"location":"Observation/a","etag":"W/\"1\""}])");
+  server_.edit("Observation/a", R"({"resourceType":"Observation","value":"theirs"})");
+  send(2, entry("a", "2", true));
+  EXPECT_EQ(state(2), "held changed-elsewhere");
+}
+
+// A search may lag behind what was written, or find nothing at all.
+TEST_F(ExchangeTest, WhatNoSearchFoundIsLookedForBeforeItIsWrittenOver) {
+  for (const bool edited : {false, true}) {
+    server_.names_places = false;
+    server_.always_200 = true;
+    server_.finds = false;
+    const std::string name = edited ? "a" : "b";
+    const std::uint32_t revision = edited ? 3 : 1;
+    send(revision, entry(name, "1", false));
+    EXPECT_EQ(state(revision), "landed");
+    EXPECT_EQ(part(revision, "landing"), R"([{"unproven":true}])");
+    server_.finds = true;
+    if (edited) {
+      server_.edit("Observation/a", R"({"resourceType":"Observation","value":"theirs"})");
+    }
+    send(revision + 1, entry(name, "2", true));
+    EXPECT_EQ(state(revision + 1), edited ? "held changed-elsewhere" : "landed");
+    EXPECT_EQ(server_.kept["Observation/" + name].version, 2);
+  }
+  steer(4, journal::Kind::kReleased);
+  EXPECT_EQ(state(4), "landed");
+  EXPECT_EQ(server_.kept["Observation/a"].version, 3);
+}
+
 TEST_F(ExchangeTest, ANewResourceOfALaterRevisionDoesNotOverwrite) {
   send(1, entry("a", "1", false));
   server_.edit("Observation/b", R"({"resourceType":"Observation","value":"theirs"})");

@@ -45,6 +45,9 @@ class KeepingServer {
   std::map<std::string, Kept> kept;  // "Observation/a"
   int lose_answers = 0;
   bool names_versions = true;  // of what it takes, in the answer
+  bool names_places = true;
+  bool always_200 = false;  // also of what it makes
+  bool finds = true;        // what it has; of a search that lags behind not
   bool readable = true;
   std::string log;
 
@@ -66,7 +69,7 @@ class KeepingServer {
     const auto found = kept.find(place);
     Reply reply = StillPeer::status(readable ? 200 : 403);
     reply.body = R"({"resourceType":"Bundle","type":"searchset")";
-    if (found != kept.end() && !found->second.content.empty()) {
+    if (finds && found != kept.end() && !found->second.content.empty()) {
       std::string resource = found->second.content;
       if (resource.find("identifier") == std::string::npos) {
         resource.insert(resource.size() - 1, R"(,"identifier":[{"value":")" +
@@ -109,10 +112,12 @@ class KeepingServer {
       reply.body += comma;
       comma = ",";
       reply.body += R"({"response":{"status":")" +
-                    std::string(before.content.empty() ? "201 Created" : "200 OK") +
-                    R"(","location":")" + place +
-                    (names_versions ? "/_history/" + std::to_string(next[place].version) : "") +
-                    "\"}}";
+                    std::string(before.content.empty() && !always_200 ? "201 Created" : "200 OK");
+      if (names_places) {
+        reply.body += R"(","location":")" + place +
+                      (names_versions ? "/_history/" + std::to_string(next[place].version) : "");
+      }
+      reply.body += "\"}}";
     }
     kept = std::move(next);
     reply.body += "]}";
