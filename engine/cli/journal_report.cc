@@ -170,8 +170,8 @@ base::Result<std::uint64_t> run_activity(const Asked& asked, const std::string& 
 }
 
 base::Result<std::uint64_t> run_corrections(const Asked& asked, ReportLines& lines) {
-  lines.head({"record", "time", "session", "revision", "corrects", "element", "before", "after",
-              "who", "why"});
+  lines.head({"record", "time", "session", "revision", "corrects", "states", "element", "before",
+              "after", "who", "why"});
   return count_of(replay::corrections(
       *asked.store, asked.patient, asked.range, [&lines](const replay::Correction& one) {
         std::vector<replay::ElementChange> changes = one.changes;
@@ -183,8 +183,8 @@ base::Result<std::uint64_t> run_corrections(const Asked& asked, ReportLines& lin
         }
         for (const replay::ElementChange& change : changes) {
           lines.row({std::to_string(one.record.position), one.record.time, one.record.session,
-                     std::to_string(one.record.revision), std::to_string(one.earlier), change.path,
-                     change.before, change.after, one.author, one.reason});
+                     std::to_string(one.record.revision), std::to_string(one.earlier), one.states,
+                     change.path, change.before, change.after, one.author, one.reason});
         }
       }));
 }

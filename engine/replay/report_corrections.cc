@@ -5,6 +5,7 @@
 #include "engine/json/write.h"
 #include "engine/replay/report_pages.h"
 #include "engine/replay/reports.h"
+#include "engine/replay/said_before.h"
 
 namespace engine::replay {
 namespace {
@@ -106,31 +107,55 @@ bool only_adds(const std::vector<ElementChange>& changes) {
   });
 }
 
-// The revision before, as the chart had it or may still get it. When none of them reached any
-// target, the last that was taken in. Null when there is none.
-base::Result<const journal::Acceptance*> revision_before(
-    const journal::Store& store, const Record& record,
-    const std::vector<journal::Acceptance>& acceptances) {
-  const auto legs = store.legs(record.session);
-  if (!legs) {
-    return legs.error();
-  }
-  const journal::Acceptance* last = nullptr;
-  const journal::Acceptance* standing = nullptr;
-  for (const journal::Acceptance& one : acceptances) {
+// The revisions before one, and what each is for the chart.
+struct Earlier {
+  enum class Role : std::uint8_t {
+    kStands,  // the chart has it, or may have or get it
+    kUnsent,  // never got there, and the next one that does takes back what it did
+  };
+  std::vector<std::pair<const journal::Acceptance*, Role>> revisions;  // rising
+  const journal::Acceptance* last = nullptr;                           // of those that stand
+};
+
+// When none of them reached any target, the last that was taken in stands for the chart.
+Earlier earlier_than(const Record& record, const std::vector<journal::Leg>& legs,
+                     const std::vector<journal::Acceptance>& acceptances) {
+  Earlier out;
+  const journal::Acceptance* taken_in = nullptr;
+  for (const journal::Acceptance& one : acceptances) {  // by revision
     if (one.revision >= record.revision) {
       continue;
     }
-    const auto later_than = [&one](const journal::Acceptance* other) {
-      return other == nullptr || one.revision > other->revision;
+    const auto any = [&](const auto& is) {
+      return std::any_of(legs.begin(), legs.end(), [&](const journal::Leg& leg) {
+        return leg.revision == one.revision && is(leg);
+      });
     };
-    const bool stands = std::any_of(legs->begin(), legs->end(), [&one](const journal::Leg& leg) {
-      return leg.revision == one.revision && journal::stands(leg);
-    });
-    last = later_than(last) ? &one : last;
-    standing = stands && later_than(standing) ? &one : standing;
+    taken_in = &one;
+    if (any(journal::stands)) {
+      out.revisions.emplace_back(&one, Earlier::Role::kStands);
+      out.last = &one;
+    } else if (any([](const auto& leg) { return leg.state == journal::LegState::kSuperseded; })) {
+      out.revisions.emplace_back(&one, Earlier::Role::kUnsent);
+    }
   }
-  return standing != nullptr ? standing : last;
+  if (out.last == nullptr && taken_in != nullptr) {
+    out.revisions = {{taken_in, Earlier::Role::kStands}};
+    out.last = taken_in;
+  }
+  return out;
+}
+
+// "main landed, second held"
+std::string states_of(const std::vector<journal::Leg>& legs, std::uint32_t revision) {
+  std::string out;
+  for (const journal::Leg& leg : legs) {
+    if (leg.revision == revision) {
+      out +=
+          (out.empty() ? "" : ", ") + leg.target + " " + std::string(journal::name_of(leg.state));
+    }
+  }
+  return out;
 }
 
 class Reader {
@@ -142,31 +167,29 @@ class Reader {
       return {};
     }
     const auto acceptances = store_.acceptances(record.session);
-    if (!acceptances) {
-      return acceptances.error();
+    const auto legs = acceptances ? store_.legs(record.session) : acceptances.error();
+    if (!legs) {
+      return legs.error();
     }
-    const auto found = revision_before(store_, record, *acceptances);
-    if (!found) {
-      return found.error();
-    }
-    const journal::Acceptance* const earlier = *found;
-    if (earlier == nullptr) {
+    const Earlier earlier = earlier_than(record, *legs, *acceptances);
+    if (earlier.last == nullptr) {
       return {};  // its first send here
     }
-    auto read = read_document(store_, earlier->position, before_);
+    Correction correction;
+    correction.earlier = earlier.last->revision;
+    correction.states = states_of(*legs, record.revision);
+    auto read = read_before(earlier);
     if (read) {
       read = read_document(store_, record.position, after_);
     }
     if (read) {
-      tell(record, earlier->revision);
+      tell(record, std::move(correction));
       return {};
     }
     if (read.error().code != base::ErrorCode::kNotFound) {
       return read;
     }
     // Destroyed: that there was a later revision is all that is known.
-    Correction correction;
-    correction.earlier = earlier->revision;
     correction.reason = "(" + read.error().detail + ")";
     correction.record = std::move(record);
     visit_(correction);
@@ -174,14 +197,34 @@ class Reader {
   }
 
  private:
-  void tell(Record& record, std::uint32_t earlier) {
-    Correction correction;
+  base::Result<void> read_before(const Earlier& earlier) {
+    said_ = {};
+    for (const auto& [one, role] : earlier.revisions) {
+      if (auto read = read_document(store_, one->position, before_); !read) {
+        return read;
+      }
+      role == Earlier::Role::kStands ? said_.take(*before_.root())
+                                     : said_.take_back(*before_.root());
+    }
+    if (earlier.revisions.back().first == earlier.last) {
+      return {};
+    }
+    return read_document(store_, earlier.last->position, before_);
+  }
+
+  void tell(Record& record, Correction correction) {
+    said_.add_to(before_);
+    said_.take_back(*after_.root());
+    said_.settle();
+    said_.add_to(after_);
     Comparison comparison;
     comparison.compare(before_.root(), after_.root(), "");
     correction.changes = comparison.take();
-    // Said apart: the number goes up by itself, and the reason is not what was corrected.
+    // Said apart: the number goes up by itself, and the reason is not what was corrected. What was
+    // taken back stays so when nobody says it again.
     std::erase_if(correction.changes, [](const ElementChange& change) {
-      return change.path == "revision" || change.path.substr(0, 6) == "change";
+      return change.path == "revision" || change.path.substr(0, 6) == "change" ||
+             (change.path.starts_with("withdrawal") && change.after.empty());
     });
     const Node* change = after_.root()->find("change");
     if (change == nullptr && only_adds(correction.changes) &&
@@ -195,7 +238,6 @@ class Reader {
     if (correction.author.empty()) {
       correction.author = person_text(after_.root()->find("therapist"));
     }
-    correction.earlier = earlier;
     const std::size_t most = base::limits::kIssuesMax;
     correction.more = correction.changes.size() - std::min(correction.changes.size(), most);
     correction.changes.resize(correction.changes.size() - correction.more);
@@ -211,6 +253,7 @@ class Reader {
   const OnCorrection& visit_;
   json::Document before_{names()};
   json::Document after_{names()};
+  SaidBefore said_;  // by the revisions before
 };
 
 }  // namespace

@@ -59,15 +59,17 @@ struct ElementChange {
   std::string after;   // "": is not there any more
 };
 struct Correction {
-  journal::Record record;     // the acceptance
+  journal::Record record;  // the acceptance
   // The revision it is compared with: the last before it that landed, or may have or may still;
   // when there is none, the last that was taken in.
   std::uint32_t earlier = 0;
+  std::string states;  // what became of it, by target: "main landed, second held"
   std::string reason;
   std::string author;  // of the change; the session's therapist when the document names none
   std::vector<ElementChange> changes;  // at most limits::kIssuesMax
   std::size_t more = 0;                // that many are left out
 };
+// Compared is what all revisions that stand say together: an entry that one leaves out stays.
 // Later revisions that change or withdraw something, or say that they do; not those that only add
 // to a session that goes on. `patient` as above, or "" for all.
 using OnCorrection = std::function<void(const Correction&)>;

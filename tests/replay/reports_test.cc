@@ -262,6 +262,52 @@ TEST_F(ReportsTest, BeforeIsWhatTheChartHad) {
             "b2 corrects 1: 80 to 81, ");
 }
 
+// What the chart has after each revision is written beside it.
+TEST_F(ReportsTest, WhatARevisionLeavesOutStaysAndIsNoChange) {
+  const auto take_in = [this](std::uint32_t revision, const std::string& said, Kind became) {
+    accept("a", revision, R"({"change":{"reason":"Misread"},)" + said + "}");
+    happen(became, "a", revision);
+  };
+  const auto told = [this] {
+    std::string out;
+    const auto done = corrections(*store_, "p", {}, [&out](const Correction& one) {
+      out += std::to_string(one.record.revision) + " " + one.states + ":";
+      for (const ElementChange& change : one.changes) {
+        out += " " + change.path + " " + change.before + ">" + change.after;
+      }
+      out += "\n";
+    });
+    EXPECT_TRUE(done.has_value());
+    return out;
+  };
+  take_in(1, R"("entry":[{"id":"e1","v":92},{"id":"e2","v":1}])", Kind::kLanded);
+  take_in(2, R"("entry":[{"id":"e2","v":2}])", Kind::kLanded);    // e1 92, e2 2
+  take_in(3, R"("entry":[{"id":"e1","v":101}])", Kind::kLanded);  // e1 101, e2 2
+  take_in(4, R"("withdrawal":[{"entry":"e1"}])", Kind::kLanded);  // e2 2
+  take_in(5, R"("entry":[{"id":"e2","v":3}])", Kind::kLanded);    // e2 3
+  EXPECT_EQ(told(),
+            "2 main landed: entry[e2].v 1>2\n"
+            "3 main landed: entry[e1].v 92>101\n"
+            "4 main landed: entry[e1] {\"id\":\"e1\",\"v\":101}> withdrawal "
+            ">[{\"entry\":\"e1\"}]\n"
+            "5 main landed: entry[e2].v 2>3\n");
+  // The sixth is never sent: what it says of e3 is nowhere, and e2 goes with the next.
+  take_in(6, R"("withdrawal":[{"entry":"e2"}],"entry":[{"id":"e3","v":7}])", Kind::kHeld);
+  take_in(7, R"("entry":[{"id":"e4","v":8}])", Kind::kLanded);  // e4 8
+  take_in(8, R"("entry":[{"id":"e4","v":9}])", Kind::kHeld);
+  const std::string all = told();
+  EXPECT_EQ(all.substr(all.find("6 ")),
+            "6 main superseded: entry[e2] {\"id\":\"e2\",\"v\":3}> entry[e3] "
+            ">{\"id\":\"e3\",\"v\":7} withdrawal >[{\"entry\":\"e2\"}]\n"
+            "7 main landed: entry[e2] {\"id\":\"e2\",\"v\":3}> entry[e4] >{\"id\":\"e4\",\"v\":8}\n"
+            "8 main held: entry[e4].v 8>9\n");
+  // Nothing of the session stays.
+  take_in(9, R"("status":"entered-in-error","entry":[])", Kind::kLanded);
+  const std::string rest = told();
+  EXPECT_EQ(rest.substr(rest.find("9 ")),
+            "9 main landed: entry[e4] {\"id\":\"e4\",\"v\":8}> status >\"entered-in-error\"\n");
+}
+
 TEST_F(ReportsTest, WhatWasDestroyedIsNamedInsteadOfTold) {
   accept("a", 1, "{}");
   accept("a", 2, R"({"change":{"reason":"Misread"},"status":"closed"})");
