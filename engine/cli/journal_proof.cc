@@ -220,6 +220,9 @@ Result<Judged> judge(const Store& store, const ProofFiles& files) {
         "an engine signs when it starts, once a minute and when it ends, so that its file of heads "
         "was taken away or is not the one that was given");
   }
+  if (!report->unproved.empty() && report->heads_agree > 0) {
+    report->remarks.push_back(report->unproved);
+  }
   return Judged{std::move(*report), heads.all};
 }
 
@@ -316,7 +319,6 @@ int verify_journal(const Store& store, const ProofFiles& files) {
     return kNo;
   }
   const journal::Verification* report = &judged->report;
-  const bool proved = report->records == 0 || report->heads_agree > 0;
   for (const std::string& remark : report->remarks) {
     std::printf("remark: %s\n", shown_text(remark).c_str());
   }
@@ -330,15 +332,20 @@ int verify_journal(const Store& store, const ProofFiles& files) {
         static_cast<unsigned long long>(report->destroyed),
         static_cast<unsigned long long>(report->unopened));
   }
+  if (report->heads_agree > 0 && report->covered < report->records) {
+    std::printf("the newest %llu of %llu records are under no signed head\n",
+                static_cast<unsigned long long>(report->records - report->covered),
+                static_cast<unsigned long long>(report->records));
+  }
   std::printf("%s: %llu records, %llu parts, %llu bytes, %zu of %zu tree heads agree, root %s\n",
-              !report->sound() ? "NOT SOUND"
-              : proved         ? "sound"
-                               : "NOT PROVED",
+              !report->sound()   ? "NOT SOUND"
+              : report->proved() ? "sound"
+                                 : "NOT PROVED",
               static_cast<unsigned long long>(report->records),
               static_cast<unsigned long long>(report->parts),
               static_cast<unsigned long long>(report->stored_bytes), report->heads_agree,
               judged->heads, base::to_hex(report->root).c_str());
-  return !report->sound() ? kNo : proved ? kOk : kUsage;
+  return !report->sound() ? kNo : report->proved() ? kOk : kUsage;
 }
 
 Result<std::string> soundness_report(const Store& store, const ProofFiles& files) {
@@ -350,7 +357,9 @@ Result<std::string> soundness_report(const Store& store, const ProofFiles& files
   const auto number = [](const char* name, std::uint64_t value) {
     return std::string(",\"") + name + "\":" + std::to_string(value);
   };
-  return std::string("{\"sound\":") + (report.sound() ? "true" : "false") +
+  const auto truth = [](bool value) { return value ? "true" : "false"; };
+  return std::string("{\"sound\":") + truth(report.sound()) +
+         ",\"proved\":" + truth(report.proved()) + number("covered", report.covered) +
          number("records", report.records) + number("parts", report.parts) +
          number("bytes", report.stored_bytes) + number("destroyed", report.destroyed) +
          number("unopened", report.unopened) + number("heads", judged->heads) +

@@ -20,9 +20,9 @@ struct ProofFiles {
 
 // Each prints what it found and gives the command's exit status.
 int verify_journal(const journal::Store& store, const ProofFiles& files);
-// What verify_journal() finds, as JSON: {"sound","records","parts","bytes","destroyed","unopened",
-// "heads","headsAgree","root","faults":[...],"remarks":[...]}. Errors: kIo, kCorrupt when it cannot
-// be read at all.
+// What verify_journal() finds, as JSON: {"sound","proved","covered","records","parts","bytes",
+// "destroyed","unopened","heads","headsAgree","root","faults":[...],"remarks":[...]}. Errors: kIo,
+// kCorrupt when it cannot be read at all.
 base::Result<std::string> soundness_report(const journal::Store& store, const ProofFiles& files);
 // That the record lies in the tree of the latest signed head, as JSON: {"position","record","leaf",
 // "path","treeHead"}. Errors: kNotFound, kConflict (no head is signed yet, or none so late),

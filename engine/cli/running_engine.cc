@@ -136,6 +136,8 @@ base::Result<void> Engine::write_start() {
   if (const std::string name = store_->engine(); !name.empty()) {
     started.record.reason = journal::kSharedStart;
     started.record.actor += " " + name;
+  } else if (const auto covered = heads_->covered(); covered) {
+    started.record.through = *covered;  // before anything is signed over the rest
   }
   auto master = store_->master();
   if (!master) {
@@ -339,6 +341,9 @@ void Engine::sign_head() {
     for (const std::string& damaged : kept->damaged) {
       say("journal-altered", "what=\"" + damaged + "\"");
     }
+    if (!kept->uncovered.empty()) {
+      say("heads-missing", "what=\"" + kept->uncovered + "\"");
+    }
     for (const std::string& file : kept->made_again) {
       say("heads-missing", "what=\"" + file + "\"");
     }
@@ -404,6 +409,7 @@ base::Result<void> Engine::start() {
   }
   if (!serves) {
     static_cast<void>(write_stop());  // it was no crash
+    sign_head();
     return serves;
   }
   intake_->sweep();

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <iterator>
+#include <limits>
 #include <set>
 
 #include <sys/stat.h>
@@ -224,6 +225,9 @@ Result<void> HeadKeeper::catch_up(Kept& kept) {
   }
   HeadFiles files;
   std::vector<Claim> broken;
+  // Of a journal that several engines share the others signed in files of their own.
+  const bool looks = !read_ && newest_ && store_.engine().empty();
+  const Position signed_before = looks ? newest_->size : std::numeric_limits<Position>::max();
   const auto scanned = store_.scan(
       tree_.size() + 1, [&](Position position, std::string_view head, const base::Digest& leaf) {
         if (leaf_hash(head) != leaf && damaged_.size() < base::limits::kIssuesMax) {
@@ -232,6 +236,11 @@ Result<void> HeadKeeper::catch_up(Kept& kept) {
         }
         tree_.append(leaf);
         last_leaf_ = leaf;
+        if (position > signed_before) {
+          if (const auto said = parse_head(head)) {
+            tail_.add(said->record);
+          }
+        }
         const auto [first, last] = claims_.equal_range(tree_.size());
         for (auto claim = first; claim != last; ++claim) {
           if (claim->second.root != tree_.root()) {
@@ -266,7 +275,20 @@ Result<void> HeadKeeper::catch_up(Kept& kept) {
   }
   claims_.clear();  // all of them agree
   read_ = true;
+  if (const std::string why = tail_.why(); !why.empty()) {
+    kept.uncovered = "the newest head covers " + std::to_string(newest_->size) + " of " +
+                     std::to_string(tree_.size()) + " records; " + why;
+  }
+  tail_.clear();
   return {};
+}
+
+Result<std::uint64_t> HeadKeeper::covered() {
+  Kept kept;
+  if (auto read = read_places(kept); !read) {
+    return read.error();
+  }
+  return newest_ ? newest_->size : 0;
 }
 
 // With this key: those of another engine are in its own files.

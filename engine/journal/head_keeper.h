@@ -16,6 +16,7 @@
 #include "engine/journal/merkle.h"
 #include "engine/journal/store.h"
 #include "engine/journal/tree_head.h"
+#include "engine/journal/unsigned_tail.h"
 
 namespace engine::journal {
 
@@ -39,6 +40,8 @@ class HeadKeeper {
     std::optional<TreeHead> head;         // signed just now
     std::vector<std::string> unwritten;   // files that did not take the head: tried again
     std::vector<std::string> made_again;  // files that were missing, and what is in them now
+    // Of the first look: why the records behind the newest head should be under one; "" otherwise.
+    std::string uncovered;
     // Records that were read for the first time and whose heads do not hash to their leaves. The
     // leaves are what was written, as the records behind them prove: they are signed over all the
     // same, so that what is not damaged stays protected.
@@ -56,6 +59,9 @@ class HeadKeeper {
   // more until the journal or that file was put right; kIo when the journal or the file beside it
   // cannot be read, and the next call tries again.
   base::Result<Kept> keep();
+  // Before the first keep(): how many records the heads with this key cover. Errors: kIo when the
+  // file beside the journal cannot be read.
+  base::Result<std::uint64_t> covered();
   // The newest head with this key; nullopt when there is none yet.
   const std::optional<TreeHead>& newest() const { return newest_; }
 
@@ -104,6 +110,7 @@ class HeadKeeper {
   bool key_is_old_;
   bool none_before_;  // this run signed the first head with this key: no file can miss an older one
   Frontier tree_;
+  UnsignedTail tail_;                           // behind the newest head of the first look
   base::Digest last_leaf_{};                    // of the tree
   std::multimap<std::uint64_t, Claim> claims_;  // by size
   std::vector<std::string> damaged_;            // not handed out yet

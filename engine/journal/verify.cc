@@ -11,6 +11,7 @@
 #include "engine/journal/seal.h"
 #include "engine/journal/start_marks.h"
 #include "engine/journal/stored.h"
+#include "engine/journal/unsigned_tail.h"
 #include "engine/journal/verify_keys.h"
 
 namespace engine::journal {
@@ -22,6 +23,9 @@ class Verifier {
     for (const TreeHead& head : heads) {
       heads_.emplace(head.size, &head);
     }
+    // What comes while the records are read is under no head of these.
+    const auto size = store.size();
+    size_ = size ? *size : 0;
   }
 
   // Before the parts: the keys there are, and what records say was destroyed.
@@ -84,8 +88,11 @@ class Verifier {
       fault(where + ": the head does not hash to the stored leaf");
     }
     frontier_.append(leaf);
-    compare_heads();
     const auto head = parse_head(text);
+    if (head && position <= size_) {
+      tail_.add(head->record);
+    }
+    compare_heads();
     if (!head) {
       fault(where + ": " + head.error().text());
     } else {
@@ -154,6 +161,7 @@ class Verifier {
             ": the newest ones are missing");
     }
     out.root = frontier_.root();
+    out.unproved = tail_.why();
     return std::move(out);
   }
 
@@ -298,6 +306,8 @@ class Verifier {
     for (auto head = first; head != last; ++head) {
       if (head->second->root == frontier_.root()) {
         ++out.heads_agree;
+        out.covered = frontier_.size();
+        tail_.clear();
       } else {
         fault("the first " + std::to_string(head->first) +
               " records are not those of the tree head of " + head->second->time);
@@ -318,6 +328,11 @@ class Verifier {
     if (destroys(head.record.kind)) {
       destructions_.push_back(position);
     }
+    if (head.record.kind == Kind::kStopped) {
+      stops_.push_back(position);
+    } else if (head.record.kind == Kind::kStarted) {
+      name_lost_heads(head.record, where);
+    }
     for (std::size_t i = 0; i < head.parts.size(); ++i) {
       const Head::PartMark& mark = head.parts[i];
       parts_[{position, mark.name}] = {mark.hash, mark.codec, static_cast<std::int64_t>(i)};
@@ -328,6 +343,16 @@ class Verifier {
       }
       name_head_key(*marks, head.record, where);
       marks_ = std::move(marks);
+    }
+  }
+  // An engine says when it starts how many records its heads cover, before it signs over the rest.
+  void name_lost_heads(const Record& start, const std::string& where) {
+    const bool ended = !stops_.empty() && stops_.back() > start.through;
+    if (start.through != 0 && start.reason != kSharedStart && ended) {
+      remark(where + ": when this engine started signed heads covered " +
+             std::to_string(start.through) + " of the " + std::to_string(start.position - 1) +
+             " records before it, although an engine had ended since; what was signed later does "
+             "not prove that nobody altered the others until then");
     }
   }
   // What the key of before signed is proved by its own public half. Engines that share a journal
@@ -379,6 +404,9 @@ class Verifier {
   std::string head_key_;  // of the newest start of an engine that has the journal to itself
   std::string time_;
   Frontier frontier_;
+  Position size_ = 0;  // when the first record was read
+  UnsignedTail tail_;
+  std::vector<Position> stops_;  // of engines, in good order
   std::multimap<std::uint64_t, const TreeHead*> heads_;
   struct Named {
     base::Digest hash{};

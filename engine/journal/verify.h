@@ -23,9 +23,12 @@ struct Verification {
   std::uint64_t unopened = 0;   // sealed parts whose master key was not given: hashes only
   base::Digest root{};          // of the tree over all records
   std::size_t heads_agree = 0;  // signed heads that the tree passed through
+  Position covered = 0;         // so many records are under one of these
+  std::string unproved;         // why the rest should be, too; "": what was not signed yet
   std::vector<std::string> faults;
   std::vector<std::string> remarks;  // worth a look, but no fault: a clock that was set back
   bool sound() const { return faults.empty(); }
+  bool proved() const { return records == 0 || (heads_agree > 0 && unproved.empty()); }
 };
 
 // Reads everything once and goes on after a fault. An engine may write meanwhile: what it adds

@@ -275,9 +275,28 @@ class JournalProof(unittest.TestCase):
             engine.stop()
         status, said = self.command("verify", journal=journal)
         self.assertEqual(status, 0, said)
+        # The old key proves what it signed, and nothing that came later.
         status, said = self.command("verify", "--heads", kept, "--head-key", self.folder / "kept.pub", journal=journal)
-        self.assertEqual(status, 0, said)
+        self.assertEqual(status, 2, said)
         self.assertRegex(said, r"remark: record \d+: from here on the heads are signed with the key")
+        self.assertRegex(said, r"NOT PROVED: .* ([4-9]) of \1 tree heads agree")
+
+    def test_heads_that_were_taken_away_are_missed(self):
+        journal = self.copied("thinned")
+        heads = pathlib.Path(f"{journal}.heads")
+        heads.write_text(heads.read_text().splitlines(True)[0])
+        status, said = self.command("verify", journal=journal)
+        self.assertEqual(status, 2, said)
+        self.assertRegex(said, r"remark: record \d+ says that an engine ended, which signs a head then")
+        self.assertRegex(said, r"the newest \d+ of \d+ records are under no signed head\nNOT PROVED: ")
+        with stage.Engine(journal.parent) as engine:
+            engine.start("http://127.0.0.1:9")
+            engine.stop()
+            self.assertIn("event=heads-missing", pathlib.Path(engine.log).read_text())
+        # Signed over now, and on record.
+        status, said = self.command("verify", journal=journal)
+        self.assertEqual(status, 0, said)
+        self.assertRegex(said, r"remark: record \d+: when this engine started signed heads covered \d+ of the \d+ records")
 
     def test_a_start_that_is_refused_is_no_crash(self):
         journal = self.copied("refused-start")

@@ -264,6 +264,69 @@ TEST_F(KeptHeads, TellARewrittenLogFromAGrownOne) {
 }
 
 // As when a standby takes over that lacked the last records, under an engine that goes on.
+// The first head stays, and everything behind it is somebody's who has no key.
+TEST_F(KeptHeads, WhatAnEngineWouldHaveSignedAndNoHeadCoversIsNotProved) {
+  const auto of_kind = [this](Store& store, Kind kind, std::chrono::seconds later) {
+    clock_.set(std::chrono::seconds(1'800'000'000) + later);
+    ASSERT_TRUE(write(store, clock_, Change(record_of(kind, "k", 1))).has_value());
+  };
+  const auto found = [this](const Store& store) {
+    const auto report = verify(store, heads_of(heads_));
+    return std::to_string(report->covered) + " of " + std::to_string(report->records) +
+           (report->proved() ? " proved " : " not proved ") + report->unproved.substr(0, 40);
+  };
+  const auto store = store_of("a", {"k"});
+  ASSERT_TRUE(keeper_of(*store).keep().has_value());
+  of_kind(*store, Kind::kChecked, std::chrono::seconds(1));
+  of_kind(*store, Kind::kDispatched, std::chrono::seconds(50));
+  EXPECT_EQ(found(*store), "1 of 3 proved ") << "it was killed within the minute";
+  EXPECT_EQ(keeper_of(*store).covered().value(), 1U);
+  of_kind(*store, Kind::kStarted, std::chrono::hours(5));
+  of_kind(*store, Kind::kLanded, std::chrono::hours(5));
+  of_kind(*store, Kind::kRead, std::chrono::hours(9));  // a command, while no engine was there
+  EXPECT_EQ(found(*store), "1 of 6 proved ");
+  of_kind(*store, Kind::kAnswered, std::chrono::hours(9));
+  EXPECT_EQ(found(*store), "1 of 7 not proved record 7 was written by an engine long a");
+  of_kind(*store, Kind::kStopped, std::chrono::hours(9));
+  EXPECT_EQ(found(*store), "1 of 8 not proved record 8 says that an engine ended, whic");
+  HeadKeeper keeper = keeper_of(*store);
+  const auto kept = keeper.keep();
+  ASSERT_TRUE(kept.has_value());
+  EXPECT_EQ(kept->uncovered.substr(0, 46), "the newest head covers 1 of 8 records; record ");
+  EXPECT_EQ(found(*store), "8 of 8 proved ");
+  EXPECT_EQ(keeper.keep()->uncovered, "");
+  EXPECT_EQ(keeper_of(*store).keep()->uncovered, "");
+}
+
+// It is signed over from then on; the start's own record keeps it.
+TEST_F(KeptHeads, AStartSaysHowManyRecordsWereCoveredAndVerifyReadsIt) {
+  const auto store = store_of("a", {"k"});
+  const auto start = [&](Position through, const char* reason) {
+    Record started;
+    started.kind = Kind::kStarted;
+    started.through = through;
+    started.reason = reason;
+    ASSERT_TRUE(write(*store, clock_, Change(started)).has_value());
+  };
+  const auto stop = [&] {
+    Record stopped;
+    stopped.kind = Kind::kStopped;
+    ASSERT_TRUE(write(*store, clock_, Change(stopped)).has_value());
+  };
+  start(1, "");
+  stop();
+  start(3, "");
+  stop();
+  start(0, "");            // of an engine of before
+  start(3, kSharedStart);  // the others have heads of their own
+  EXPECT_EQ(verify(*store)->remarks, std::vector<std::string>());
+  start(3, "");
+  const auto report = verify(*store);
+  ASSERT_EQ(report->remarks.size(), 1U);
+  EXPECT_EQ(report->remarks[0].substr(0, 76),
+            "record 8: when this engine started signed heads covered 3 of the 7 records b");
+}
+
 TEST_F(KeptHeads, NothingIsSignedOverALogThatCameInAnothersPlace) {
   const auto store = store_of("a", {"k", "l", "m"});
   GrowingStore seen(*store, nullptr);

@@ -52,8 +52,9 @@ function Whole(p: { wish: Wish }): JSX.Element {
     const value = answer.value;
     const number = (name: string): string => numberAt(value, name);
     if (what === 'verify') {
-      const good = isObject(value) && value['sound'] === true;
-      say({ good, lines: [`${good ? 'Sound' : 'Not sound'}: ${number('records')} records, ${number('parts')} parts, ${number('headsAgree')} of ${number('heads')} signed heads agree.`,
+      const sound = isObject(value) && value['sound'] === true;
+      const good = sound && isObject(value) && value['proved'] === true;
+      say({ good, lines: [`${!sound ? 'Not sound' : good ? 'Sound' : 'Not proved'}: ${number('records')} records, ${number('parts')} parts, ${number('headsAgree')} of ${number('heads')} signed heads agree and cover ${number('covered')} records.`,
         `Root ${textAt(value, 'root')}`, ...textsAt(value, 'faults'), ...textsAt(value, 'remarks')] });
     } else {
       const faults = listAt(value, 'faults');
