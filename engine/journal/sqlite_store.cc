@@ -275,11 +275,12 @@ base::Result<std::vector<Outcome>> SqliteStore::commit(std::vector<Change>& batc
   if (auto good = body_keys::check_bodies(batch, shut_); !good) {
     return good.error();
   }
-  const std::string time = base::to_instant(clock.now());
   const bool destroying = std::any_of(batch.begin(), batch.end(), [](const Change& change) {
     return destroys(change.record.kind);
   });
   auto done = transact([&](LogWriter& log) {
+    // Not before the wait for another writer, whose records would be later than this.
+    const std::string time = base::to_instant(clock.now());
     // A legal hold that is not found would not be kept.
     const auto ready = batch.empty() ? touch(log.connection(), time)
                        : destroying  ? sqlite::check_searched_types(log.connection())

@@ -80,6 +80,33 @@ TEST_F(StoreTest, RefusesFilesThatAreNoJournal) {
   EXPECT_EQ(later.error().code, base::ErrorCode::kUnsupported);
 }
 
+// Whether somebody else could write at the moment somebody asks what time it is.
+class AskedClock final : public base::Clock {
+ public:
+  explicit AskedClock(const std::string& path) { sqlite3_open(path.c_str(), &raw_); }
+  ~AskedClock() override { sqlite3_close(raw_); }
+  AskedClock(const AskedClock&) = delete;
+  AskedClock& operator=(const AskedClock&) = delete;
+  std::chrono::system_clock::time_point now() const override {
+    free_ = free_ ||
+            sqlite3_exec(raw_, "BEGIN IMMEDIATE; ROLLBACK", nullptr, nullptr, nullptr) == SQLITE_OK;
+    return {};
+  }
+  std::chrono::steady_clock::time_point steady() const override { return {}; }
+  bool was_free() const { return free_; }
+
+ private:
+  sqlite3* raw_ = nullptr;
+  mutable bool free_ = false;
+};
+
+// Whoever waits for another writer would have an earlier time than the record before.
+TEST_F(StoreTest, ARecordHasTheTimeAtWhichNobodyElseCouldWrite) {
+  const AskedClock clock(folder_.file("journal"));
+  ASSERT_TRUE(journal::write(*store_, clock, Change(record_of(Kind::kAccepted, "a", 1))));
+  EXPECT_FALSE(clock.was_free());
+}
+
 struct Tampering {
   const char* name;
   const char* sql;
