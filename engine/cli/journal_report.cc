@@ -3,6 +3,8 @@
 #include <cstdint>
 #include <cstdio>
 #include <memory>
+#include <set>
+#include <string>
 #include <utility>
 #include <vector>
 
@@ -72,6 +74,7 @@ struct Asked {
   std::string patient;  // hidden
   std::string therapist;
   replay::Range range;
+  journal::Position through = 0;  // records that were there when it was asked
 };
 
 base::Result<Asked> ask(const std::string& journal, const std::string& files,
@@ -103,7 +106,9 @@ base::Result<Asked> ask(const std::string& journal, const std::string& files,
     asked.therapist = key->hide(arguments.therapist);
   }
   asked.range = {arguments.since, arguments.until};
-  return asked;
+  const auto size = asked.store->size();
+  asked.through = size ? *size : 0;
+  return size ? base::Result<Asked>(std::move(asked)) : size.error();
 }
 
 int fail(const Error& error) {
@@ -169,11 +174,34 @@ base::Result<std::uint64_t> run_activity(const Asked& asked, const std::string& 
   return count_of(unread);
 }
 
+// One for each patient of whom something is to be shown.
+base::Result<std::vector<Look>> looks_at_corrections(const Asked& asked, const Look& look) {
+  std::set<std::string> patients;
+  const auto read = replay::corrections(
+      *asked.store, asked.patient, asked.range, [&](const replay::Correction& one) {
+        if (one.record.position <= asked.through) {
+          patients.insert(one.patients.begin(), one.patients.end());
+        }
+      });
+  if (!read) {
+    return read.error();
+  }
+  std::vector<Look> looks;
+  for (const std::string& patient : patients) {
+    looks.push_back(look);
+    looks.back().patient = patient;
+  }
+  return looks.empty() ? std::vector<Look>{look} : looks;
+}
+
 base::Result<std::uint64_t> run_corrections(const Asked& asked, ReportLines& lines) {
   lines.head({"record", "time", "session", "revision", "corrects", "states", "element", "before",
               "after", "who", "why"});
   return count_of(replay::corrections(
-      *asked.store, asked.patient, asked.range, [&lines](const replay::Correction& one) {
+      *asked.store, asked.patient, asked.range, [&](const replay::Correction& one) {
+        if (one.record.position > asked.through) {
+          return;  // nobody wrote down that it is looked at
+        }
         std::vector<replay::ElementChange> changes = one.changes;
         if (one.more > 0) {
           changes.push_back({"and " + std::to_string(one.more) + " more", "", ""});
@@ -270,7 +298,10 @@ int run_report(const std::string& journal, const std::string& files, ReportArgum
                      : corrections ? "report-corrections"
                                    : "report-delay";
   const Look look{what, "", 0, asked->patient, asked->therapist};
-  if (auto noted = note_looks(*asked->store, {*actor, arguments.why}, {look}); !noted) {
+  const auto looks = corrections ? looks_at_corrections(*asked, look) : std::vector<Look>{look};
+  const auto noted = looks ? note_looks(*asked->store, {*actor, arguments.why}, *looks)
+                           : base::Result<void>(looks.error());
+  if (!noted) {
     return fail(noted.error());
   }
   ReportLines lines(arguments.format == "ndjson");

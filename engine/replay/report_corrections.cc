@@ -178,6 +178,10 @@ class Reader {
     Correction correction;
     correction.earlier = earlier.last->revision;
     correction.states = states_of(*legs, record.revision);
+    correction.patients.insert(record.patient);
+    for (const journal::Leg& leg : *legs) {
+      correction.patients.insert(leg.patient);
+    }
     auto read = read_before(earlier);
     if (read) {
       read = read_document(store_, record.position, after_);

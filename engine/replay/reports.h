@@ -63,7 +63,8 @@ struct Correction {
   // The revision it is compared with: the last before it that landed, or may have or may still;
   // when there is none, the last that was taken in.
   std::uint32_t earlier = 0;
-  std::string states;  // what became of it, by target: "main landed, second held"
+  std::set<std::string> patients;  // whose readings it shows, hidden: the session's
+  std::string states;              // what became of it, by target: "main landed, second held"
   std::string reason;
   std::string author;  // of the change; the session's therapist when the document names none
   std::vector<ElementChange> changes;  // at most limits::kIssuesMax

@@ -86,6 +86,17 @@ class Reports(unittest.TestCase):
                          [(f"entry[{self.first['entry'][0]['id']}].comment", None, '"corrected"', "Misread")])
         self.assertIn(self.first["therapist"]["display"], rows[0]["who"])
         self.assertEqual(self.rows("corrections"), rows)
+        # Who asks of all looks at each of whom something is shown.
+        before = self.looks("report-corrections")
+        self.rows("corrections")
+        self.assertEqual(self.looks("report-corrections"), before + 1)
+        self.rows("corrections", "--until", "2000-01-01T00:00:00Z")
+        self.assertEqual(self.looks("report-corrections"), before + 1)
+
+    def looks(self, reason):
+        """How often the patient was looked at for that."""
+        rows = self.rows("disclosures", "--patient", self.patient)
+        return len([row for row in rows if row.get("reason") == reason])
 
     def test_delay_by_target_and_therapist(self):
         rows = self.rows("delay")
