@@ -89,13 +89,21 @@ void print_destroyed(std::uint64_t count) {
   }
 }
 
+std::uint64_t sum_of(const std::map<std::string, std::uint64_t>& counts) {
+  std::uint64_t sum = 0;
+  for (const auto& [target, count] : counts) {
+    sum += count;
+  }
+  return sum;
+}
+
 int print_verify(const replay::VerifyReport& report, bool json) {
   if (json) {
     std::printf(
-        R"({"translations":%llu,"same":%llu,"destroyed":%llu,"otherSets":%zu,"faults":%zu,%s"verified":%s})"
+        R"({"translations":%llu,"same":%llu,"destroyed":%llu,"otherSets":%llu,"faults":%zu,%s"verified":%s})"
         "\n",
         wide(report.translations), wide(report.same), wide(report.destroyed),
-        report.other_sets.size(), report.faults.size(),
+        wide(sum_of(report.other_sets)), report.faults.size(),
         report.broken_off
             ? ("\"brokenOffBehind\":" + std::to_string(*report.broken_off) + ",").c_str()
             : "",
@@ -107,10 +115,16 @@ int print_verify(const replay::VerifyReport& report, bool json) {
                 fault.session.c_str(), fault.revision, fault.target.c_str(), fault.what.c_str());
   }
   for (const auto& [what, count] : report.other_sets) {
-    std::printf(
-        "%llu translations were made with other inputs (%s): give the folders they were made "
-        "with\n",
-        wide(count), what.c_str());
+    std::printf(what == "computation"
+                    ? "%llu translations were made by another version of the program (%s), and "
+                      "this one makes something else of them: only that one can tell\n"
+                    : "%llu translations were made with other inputs (%s): give the folders they "
+                      "were made with\n",
+                wide(count), what.c_str());
+  }
+  if (report.same_by_other > 0) {
+    std::printf("%llu were made by another version of the program, and this one makes the same\n",
+                wide(report.same_by_other));
   }
   print_destroyed(report.destroyed);
   if (report.broken_off) {
@@ -121,14 +135,6 @@ int print_verify(const replay::VerifyReport& report, bool json) {
               report.verified() ? "verified" : "NOT VERIFIED", wide(report.translations),
               wide(report.same));
   return report.verified() ? kOk : kNo;
-}
-
-std::uint64_t sum_of(const std::map<std::string, std::uint64_t>& by_target) {
-  std::uint64_t sum = 0;
-  for (const auto& [target, count] : by_target) {
-    sum += count;
-  }
-  return sum;
 }
 
 void print_json(const replay::WhatIfReport& report) {

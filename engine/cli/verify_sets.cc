@@ -22,12 +22,8 @@ base::Result<replay::VerifyReport> verify_with_kept_sets(const journal::Store& s
       continue;
     }
     const intake::BorrowedCore<therapy::Translator> older(**translator);
-    const std::string own = intake::made_with(older.provenance(), {});
-    if (own.substr(0, own.find(" revisions=")) != made_with) {
-      continue;  // another version of the computation: only that program can tell
-    }
-    const auto part = replay::verify(store, older, wish.range, wish.threads, wish.progress,
-                                     replay::Others::kLeftOut);
+    const auto part =
+        replay::verify(store, older, wish.range, wish.threads, wish.progress, made_with);
     if (!part) {
       return part.error();
     }
@@ -38,12 +34,16 @@ base::Result<replay::VerifyReport> verify_with_kept_sets(const journal::Store& s
     // What it finds now: meanwhile an engine may have made more, or a person destroyed some.
     report->translations += part->translations - other.count;
     report->same += part->same;
+    report->same_by_other += part->same_by_other;
     report->destroyed += part->destroyed - other.destroyed;
     report->faults.insert(report->faults.end(), part->faults.begin(), part->faults.end());
     const auto count = report->other_sets.find(other.what);
     count->second -= other.count;
     if (count->second == 0) {
       report->other_sets.erase(count);
+    }
+    for (const auto& [what, unlike] : part->other_sets) {
+      report->other_sets[what] += unlike;
     }
   }
   return report;

@@ -38,8 +38,10 @@ struct VerifyReport {
   std::uint64_t same = 0;
   // Not among them, whatever they were made with: their documents were destroyed on purpose.
   std::uint64_t destroyed = 0;
-  // Made with another mapping, profile or settings set, or computation: this core cannot tell about
-  // them. By what differs ("mapping", "mapping, profiles").
+  // Of `same`: made by a program whose computation is of another version.
+  std::uint64_t same_by_other = 0;
+  // Made with another mapping, profile or settings set, or coming out otherwise and made by another
+  // computation: this core cannot tell about them. By what differs ("mapping, profiles").
   std::map<std::string, std::uint64_t> other_sets;
   // The same by what they were made with, without the revisions: whoever has those sets can verify
   // them with a core of theirs.
@@ -61,13 +63,12 @@ struct Progress {
 // Whether to go on.
 using OnProgress = std::function<bool(const Progress&)>;
 
-// What was made with other sets than the core's: counted, or passed over.
-enum class Others : std::uint8_t { kCounted, kLeftOut };
-
-// Errors: kIo, kCorrupt when the journal cannot be read.
+// `only`: of translations that were made with this (key of VerifyReport::others); all else is
+// passed over. A part that cannot be read is a fault of its translation. Errors: kIo, kCorrupt when
+// the journal cannot be read.
 base::Result<VerifyReport> verify(const journal::Store& store, const intake::SessionCore& core,
                                   const Range& range, std::size_t threads,
-                                  const OnProgress& on_progress, Others others = Others::kCounted);
+                                  const OnProgress& on_progress, const std::string& only = {});
 
 // Whose translations are compared with those of one core. A target may have sets of its own; what
 // was made with those says nothing about a change of others.

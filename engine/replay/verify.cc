@@ -10,6 +10,8 @@
 namespace engine::replay {
 namespace {
 
+constexpr std::string_view kComputation = "computation";
+
 // The value of "name=value" in what a translation was made with.
 std::string_view set_of(std::string_view made_with, std::string_view name) {
   const std::string key = std::string(name) + "=";
@@ -19,6 +21,10 @@ std::string_view set_of(std::string_view made_with, std::string_view name) {
   }
   const std::string_view rest = made_with.substr(at + key.size());
   return rest.substr(0, rest.find(' '));
+}
+
+std::string_view sets_of(std::string_view made_with) {
+  return made_with.substr(0, made_with.find(" revisions="));
 }
 
 std::string what_differs(std::string_view stored, std::string_view own) {
@@ -62,8 +68,7 @@ bool is_destroyed(const journal::Store& store, const journal::Record& made) {
 
 void count_other(const journal::Record& made, std::string what, bool destroyed,
                  VerifyReport& report) {
-  VerifyReport::Other& other =
-      report.others[made.made_with.substr(0, made.made_with.find(" revisions="))];
+  VerifyReport::Other& other = report.others[std::string(sets_of(made.made_with))];
   if (destroyed) {
     ++report.destroyed;
     ++other.destroyed;
@@ -79,29 +84,35 @@ void count_other(const journal::Record& made, std::string what, bool destroyed,
 
 base::Result<VerifyReport> verify(const journal::Store& store, const intake::SessionCore& core,
                                   const Range& range, std::size_t threads,
-                                  const OnProgress& on_progress, Others others) {
+                                  const OnProgress& on_progress, const std::string& only) {
   VerifyReport report;
   const std::string own = intake::made_with(core.provenance(), {});
   Walk rules;
   std::mutex mutex;  // records are looked at on several threads
   rules.skip = [&](const journal::Record& record) {
+    if (!only.empty()) {
+      return sets_of(record.made_with) != only;
+    }
     std::string what = what_differs(record.made_with, own);
-    if (what.empty()) {
+    // A later computation seldom changes what most documents become.
+    if (what.empty() || what == kComputation) {
       return false;
     }
-    if (others == Others::kCounted) {
-      const bool destroyed = is_destroyed(store, record);
-      const std::lock_guard lock(mutex);
-      count_other(record, std::move(what), destroyed, report);
-    }
+    const bool destroyed = is_destroyed(store, record);
+    const std::lock_guard lock(mutex);
+    count_other(record, std::move(what), destroyed, report);
     return true;
   };
   rules.compare = [&](const Journalled& made, const base::Result<therapy::Translation>& again) {
     std::string what = compare(made, again);
+    const bool other = set_of(made.record.made_with, kComputation) != set_of(own, kComputation);
     const std::lock_guard lock(mutex);
     ++report.translations;
     if (what.empty()) {
       ++report.same;
+      report.same_by_other += other ? 1U : 0U;
+    } else if (other) {
+      ++report.other_sets[std::string(kComputation)];
     } else if (report.faults.size() < base::limits::kIssuesMax) {
       report.faults.push_back(fault_at(made.record, std::move(what)));
     }

@@ -42,6 +42,24 @@ class OtherCore final : public intake::SessionCore {
   CoreDouble inner_{"m1"};
 };
 
+// As a later program is: the same sets, and another computation.
+template <class Core>
+class Later final : public intake::SessionCore {
+ public:
+  Later() : provenance_(inner_.provenance()) { provenance_.computation_version = "2"; }
+  therapy::Translator::Admission admit(std::string_view body) const override {
+    return inner_.admit(body);
+  }
+  therapy::Translation translate(std::span<const therapy::Revision> revisions) const override {
+    return inner_.translate(revisions);
+  }
+  const therapy::Provenance& provenance() const override { return provenance_; }
+
+ private:
+  Core inner_;
+  therapy::Provenance provenance_;
+};
+
 class ReplayTest : public ::testing::Test {
  protected:
   void SetUp() override {
@@ -91,6 +109,23 @@ TEST_F(ReplayTest, TellsOtherInputsFromOtherResults) {
   EXPECT_EQ(changed->faults.size(), 31u);
   EXPECT_EQ(changed->faults.front().what, "the bundle differs");
   EXPECT_FALSE(changed->verified());
+}
+
+// Whoever made it: what comes out the same is proved.
+TEST_F(ReplayTest, ComparesWhatAnotherComputationMade) {
+  const auto same = verify(*store_, Later<CoreDouble>(), {}, 2, {});
+  EXPECT_EQ(same->same, 31u);
+  EXPECT_EQ(same->same_by_other, 31u);
+  EXPECT_TRUE(same->verified());
+  const auto unlike = verify(*store_, Later<OtherCore>(), {}, 2, {});
+  EXPECT_EQ(unlike->translations, 31u);
+  EXPECT_EQ(unlike->same, 0u);
+  EXPECT_EQ(unlike->other_sets, (std::map<std::string, std::uint64_t>{{"computation", 31}}));
+  EXPECT_TRUE(unlike->faults.empty());
+  EXPECT_FALSE(unlike->verified());
+  const auto only = verify(*store_, Later<CoreDouble>(), {}, 2, {},
+                           "mapping=m1 profiles=p1 settings=s1 computation=1");
+  EXPECT_EQ(only->same, 31u);
 }
 
 TEST_F(ReplayTest, SaysWhatWouldBeDifferentAndHowOften) {
@@ -185,7 +220,8 @@ TEST_F(ReplayTest, CountsWhatWasDestroyedOnPurposeAndGoesOn) {
     EXPECT_EQ(other->other_sets, (std::map<std::string, std::uint64_t>{{"mapping", 28}}));
     EXPECT_EQ(other->others.begin()->second.count, 28u);
     EXPECT_EQ(other->others.begin()->second.destroyed, 4u);
-    const auto own = verify(*store_, CoreDouble("m2"), {}, threads, {}, Others::kLeftOut);
+    const auto own = verify(*store_, CoreDouble("m2"), {}, threads, {},
+                            "mapping=m2 profiles=p1 settings=s1 computation=1");
     EXPECT_EQ(own->translations + own->destroyed + own->others.size(), 0u);
     const auto what = what_if(*store_, core_, {}, threads, {});
     EXPECT_EQ(what->destroyed, 4u);
