@@ -105,12 +105,13 @@ base::Result<std::optional<journal::Position>> walk(const journal::Store& store,
           walk.destroyed(record);
           continue;
         }
-        if (auto read = read_parts(store, walk.bundles_only, made); !read) {
+        auto read = read_parts(store, walk.bundles_only, made);
+        if (!read && read.error().code != base::ErrorCode::kCorrupt) {
           const std::lock_guard lock(mutex);
           failed = std::move(read);
           return;
         }
-        walk.compare(made, again);
+        walk.compare(made, read ? again : read.error());
         ++done;
       }
     };

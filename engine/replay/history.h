@@ -21,7 +21,8 @@ struct Journalled {
   std::string outcome;  // likewise
 };
 
-// Calls `compare` for each translation of the range with what the core makes of the same documents.
+// Calls `compare` for each translation of the range with what the core makes of the same documents;
+// kCorrupt where they or what was made of them cannot be read.
 // `skip` sees the record first and can pass over it without translating. All but on_progress are
 // called from several threads at a time.
 struct Walk {

@@ -37,6 +37,9 @@ base::Result<Made> made_in_force(const journal::Store& store, const intake::Sess
     return made_of(in_force.translate(revisions));
   }
   auto bundle = store.part(record.position, "bundle");
+  if (!bundle && bundle.error().code == base::ErrorCode::kCorrupt) {
+    return made_of(in_force.translate(revisions));  // damaged
+  }
   if (!bundle && bundle.error().code != base::ErrorCode::kNotFound) {
     return std::move(bundle).error();
   }
@@ -95,8 +98,9 @@ base::Result<LookReport> look_back(const journal::Store& store, const intake::Se
         continue;
       }
       const auto revisions = intake::load_basis(store, record);
-      if (!revisions && revisions.error().code == base::ErrorCode::kNotFound) {
-        continue;  // destroyed: nothing can be made of it
+      if (!revisions && (revisions.error().code == base::ErrorCode::kNotFound ||
+                         revisions.error().code == base::ErrorCode::kCorrupt)) {
+        continue;  // destroyed or damaged: nothing can be made of it
       }
       if (!revisions) {
         return revisions.error();

@@ -161,7 +161,8 @@ base::Result<Unread> activity(const journal::Store& store, const Person& person,
     std::string why = record.why;
     if (record.kind == Kind::kAccepted && record.revision > 1) {
       const auto read = read_document(store, record.position, document);
-      if (!read && read.error().code != base::ErrorCode::kNotFound) {
+      if (!read && read.error().code != base::ErrorCode::kNotFound &&
+          read.error().code != base::ErrorCode::kCorrupt) {
         return read;
       }
       const json::Node* change = read ? document.root()->find("change") : nullptr;

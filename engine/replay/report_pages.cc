@@ -24,8 +24,12 @@ base::Result<void> each_record(const journal::Store& store, journal::Query query
         unread.insert(record.position);  // verify names it
         continue;
       }
-      if (auto visited = visit(record); !visited) {
+      const auto visited = visit(record);
+      if (!visited && visited.error().code != base::ErrorCode::kCorrupt) {
         return visited;
+      }
+      if (!visited) {
+        unread.insert(query.after);  // something that it hangs on
       }
     }
     if (records->size() < kPage) {

@@ -11,8 +11,8 @@
 
 namespace engine::replay {
 
-// Until the visitor fails. What cannot be read goes into `unread`. Errors: of the store and of
-// `visit`.
+// Until the visitor fails. What cannot be read goes into `unread`, also a record of which the
+// visitor says so (kCorrupt). Errors: of the store and of `visit`.
 base::Result<void> each_record(const journal::Store& store, journal::Query query, Unread& unread,
                                const std::function<base::Result<void>(journal::Record&)>& visit);
 

@@ -211,7 +211,7 @@ base::Result<WhatIfReport> what_if(const journal::Store& store, const intake::Se
   rules.compare = [&](const Journalled& made, const base::Result<therapy::Translation>& again) {
     std::vector<Change> changes;
     if (!again) {
-      changes.push_back({"cannot be translated: " + again.error().detail, "", ""});
+      changes.push_back({"cannot be compared: " + again.error().detail, "", ""});
     } else {
       Made before{made.record.kind == journal::Kind::kChecked, intake::reason_of(made.record),
                   made.bundle};
