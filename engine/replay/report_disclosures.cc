@@ -142,6 +142,25 @@ base::Result<Unread> disclosures(const journal::Store& store, const std::string&
   return done ? base::Result<Unread>(std::move(unread)) : std::move(done).error();
 }
 
+namespace {
+
+// Whether the therapist that a record names did it. Of a look it is whose sessions were looked for.
+bool is_own_act(Kind kind) {
+  switch (kind) {
+    case Kind::kAccepted:
+    case Kind::kRepeated:
+    case Kind::kConflicting:
+    case Kind::kRefused:
+    case Kind::kHandedOut:
+    case Kind::kLinkEnded:
+      return true;
+    default:
+      return false;
+  }
+}
+
+}  // namespace
+
 base::Result<Unread> activity(const journal::Store& store, const Person& person, const Range& range,
                               const OnAct& visit) {
   Unread unread;
@@ -153,7 +172,8 @@ base::Result<Unread> activity(const journal::Store& store, const Person& person,
   // Therapists are indexed, actors are not.
   query.therapist = person.actor.empty() ? person.therapist : std::string();
   auto done = each_record(store, query, unread, [&](Record& record) -> base::Result<void> {
-    const bool entered = !person.therapist.empty() && record.therapist == person.therapist;
+    const bool entered = !person.therapist.empty() && record.therapist == person.therapist &&
+                         is_own_act(record.kind);
     const bool acted = !person.actor.empty() && journal::goes_by(record.actor, person.actor);
     if (!entered && !acted) {
       return {};

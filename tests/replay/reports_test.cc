@@ -197,6 +197,28 @@ TEST_F(ReportsTest, ActivityNamesTheReasonOfAChange) {
   EXPECT_EQ(acts({"u", "Kim"}), "");
 }
 
+// Who looks for a therapist's sessions is written down with the therapist.
+TEST_F(ReportsTest, ALookAtSomebodyIsNoActOfTheirs) {
+  accept("a", 1, "{}");
+  for (const Kind kind : {Kind::kRead, Kind::kAlsoFor, Kind::kHandedOut}) {
+    Record record;
+    record.kind = kind;
+    record.therapist = "t";
+    record.session = "a";
+    record.actor = "Kim Auditor";
+    write(record);
+  }
+  std::string out;
+  const auto tell = [&out](const Record& record, const std::string&) {
+    out += std::string(journal::name_of(record.kind)) + " ";
+  };
+  ASSERT_TRUE(activity(*store_, {"t", ""}, {}, tell).has_value());
+  EXPECT_EQ(out, "accepted handed-out ");
+  out.clear();
+  ASSERT_TRUE(activity(*store_, {"t", "Kim Auditor"}, {}, tell).has_value());
+  EXPECT_EQ(out, "accepted read also-for handed-out ");
+}
+
 TEST_F(ReportsTest, CorrectionsShowBeforeAndAfter) {
   accept("a", 1, R"({"status":"open","entry":[{"id":"e1","walk":{"distance":{"value":80}}}]})");
   // Goes on: nothing is corrected.
