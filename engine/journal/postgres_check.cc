@@ -1,5 +1,6 @@
 #include "engine/journal/postgres_check.h"
 
+#include <algorithm>
 #include <array>
 #include <map>
 #include <string_view>
@@ -67,7 +68,8 @@ constexpr std::array<Expected, 22> kIndexes = {{
 struct Found {
   std::string made;
   bool lasting = true;
-  std::string strange;  // what lies on it that no journal has
+  // What lies on a table that no journal has; the table of an index.
+  std::string strange;
 };
 
 // By name; those that the search path leads to. What lies on a table is named in SQL's own words.
@@ -104,9 +106,10 @@ FROM pg_catalog.pg_class AS c
 WHERE c.oid = to_regclass(quote_ident(c.relname)) AND c.relkind IN ('r', 'p', 'v', 'm', 'f')
 )sql";
 constexpr const char* kFindIndexes = R"sql(
-SELECT c.relname::text, CASE WHEN i.indisunique THEN 'UNIQUE ' ELSE '' END ||
+SELECT c.relname::text,
+  CASE WHEN i.indisunique OR i.indisexclusion THEN 'UNIQUE ' ELSE '' END ||
   substr(pg_get_indexdef(c.oid), strpos(pg_get_indexdef(c.oid), ' USING ') + 7),
-  CASE WHEN i.indisvalid AND i.indisready THEN 1 ELSE 0 END, ''
+  CASE WHEN i.indisvalid AND i.indisready THEN 1 ELSE 0 END, i.indrelid::regclass::text
 FROM pg_catalog.pg_class AS c JOIN pg_catalog.pg_index AS i ON i.indexrelid = c.oid
 WHERE c.oid = to_regclass(quote_ident(c.relname))
 )sql";
@@ -152,6 +155,18 @@ Result<std::vector<std::string>> check_tables(Connection& connection) {
       say("index", name, "is missing");
     } else if (found->second.made != made || !found->second.lasting) {
       say("index", name, "is not made as in any journal, or is not in use");
+    }
+  }
+  for (const auto& [name, index] : *indexes) {
+    const auto is = [&](const auto& list, const std::string& one) {
+      return std::any_of(list.begin(), list.end(),
+                         [&](const Expected& e) { return e.name == one; });
+    };
+    if (index.made.starts_with("UNIQUE ") && !is(kIndexes, name) && name != "writer_pkey" &&
+        is(kTables, index.strange)) {
+      say("index", name,
+          "of the table " + index.strange +
+              " lets no second row of a kind in, which no journal's does");
     }
   }
   const auto locked = connection.run("SELECT 1 FROM sequencer").step();

@@ -89,7 +89,7 @@ base::Result<void> insert_part(Connection& connection, Position position, std::s
 }
 
 base::Result<void> agree(Connection& connection, std::string_view name, std::string_view value) {
-  auto added = connection.run("INSERT INTO agreed VALUES(?, ?) ON CONFLICT DO NOTHING");
+  auto added = connection.run("INSERT INTO agreed VALUES(?, ?) ON CONFLICT (name) DO NOTHING");
   if (auto done = added.text(name).blob(value).finish(); !done) {
     return done;
   }

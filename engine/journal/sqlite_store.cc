@@ -414,6 +414,9 @@ base::Result<std::unique_ptr<Connection>> open_writer(const SqliteOptions& optio
     ready = body_keys::agree(**opened, options.sealing.get(), options.mode == OpenMode::kEngine);
   }
   if (ready && options.mode == OpenMode::kEngine) {
+    ready = sqlite::check_unique(**opened);
+  }
+  if (ready && options.mode == OpenMode::kEngine) {
     ready = sqlite::check_searched_types(**opened);
   }
   if (!ready) {

@@ -161,7 +161,40 @@ base::Result<Schema> fresh_schema(std::int64_t format) {
   return made ? schema_of(**fresh) : base::Result<Schema>(made.error());
 }
 
+// Of statements that made an index: those of the tables themselves are in the tables' texts.
+base::Result<std::vector<std::string>> unique_indexes(sql::Connection& connection) {
+  auto row = connection.run(
+      "SELECT t.name, i.name FROM sqlite_master AS t, pragma_index_list(t.name) AS i WHERE t.type "
+      "= 'table' AND t.name IN ('record', 'part', 'revision', 'leg', 'body_key', 'body_master', "
+      "'destroyed_key', 'destroyed_part', 'agreed') AND i.\"unique\" = 1 AND i.origin = 'c'");
+  std::vector<std::string> out;
+  while (true) {
+    const auto stepped = row.step();
+    if (!stepped) {
+      return stepped.error();
+    }
+    if (!*stepped) {
+      return out;
+    }
+    out.push_back("database file: the index " + std::string(row.text_at(1)) + " of the table " +
+                  std::string(row.text_at(0)) +
+                  " lets no second row of a kind in, which no journal's does");
+  }
+}
+
 }  // namespace
+
+base::Result<void> check_unique(sql::Connection& connection) {
+  const auto found = unique_indexes(connection);
+  if (!found) {
+    return found.error();
+  }
+  return found->empty()
+             ? base::Result<void>()
+             : base::Error(base::ErrorCode::kCorrupt, found->front() +
+                                                          "; drop it, and have journal verify say "
+                                                          "what it kept out");
+}
 
 base::Result<std::vector<std::string>> check_schema(Connection& connection) {
   const auto format = user_version(connection);
@@ -177,12 +210,18 @@ base::Result<std::vector<std::string>> check_schema(Connection& connection) {
                      " and holds tables of a later one");
   }
   for (const auto& [what, sql] : *found) {
-    // A table or an index more, of a later program or of the site, says nothing false.
+    // A table or an index more, of a later program or of the site, says nothing false, unless it
+    // keeps rows out.
     if (what.first != "index" && what.first != "table") {
       out.push_back("database file: it holds the " + what.first + " " + what.second +
                     ", which no journal has");
     }
   }
+  const auto unique = unique_indexes(connection);
+  if (!unique) {
+    return unique.error();
+  }
+  out.insert(out.end(), unique->begin(), unique->end());
   for (const auto& [what, sql] : *known) {
     const auto same = found->find(what);
     if (same == found->end() && what.second != "agreed") {

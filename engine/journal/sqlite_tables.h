@@ -23,6 +23,9 @@ base::Result<bool> lost_agreed(sql::Connection& connection);
 // trigger, and the tables and indexes of its form that it lacks or that are others under their
 // names. One sentence each.
 base::Result<std::vector<std::string>> check_schema(Connection& connection);
+// That every row is let in: an index of somebody else's may be one of which no two rows are alike.
+// Errors: kCorrupt, naming the first.
+base::Result<void> check_unique(sql::Connection& connection);
 // Errors: kInvalid for a file that is no journal, kUnsupported, kIo.
 base::Result<void> prepare_for_reading(Connection& connection, const std::string& path);
 

@@ -81,8 +81,8 @@ base::Result<void> add_leg(Connection& connection, const Record& record, std::st
                            std::int64_t accepted) {
   return connection
       .run(
-          "INSERT INTO leg VALUES(?, ?, ?, ?, ?, 1, '', 0, 0, 0, NULL, ?, 1, 0) ON CONFLICT DO "
-          "NOTHING")
+          "INSERT INTO leg VALUES(?, ?, ?, ?, ?, 1, '', 0, 0, 0, NULL, ?, 1, 0) ON CONFLICT "
+          "(session, revision, target) DO NOTHING")
       .text(record.session)
       .number(record.revision)
       .text(target)

@@ -506,6 +506,9 @@ TEST_P(PostgresEngines, NameTablesThatAreNotMadeAsInAnyJournal) {
        "the table sequencer has lost its row"},
       {"ALTER TABLE part SET UNLOGGED", "ALTER TABLE part SET LOGGED",
        "the table part would not survive a crash of the database (UNLOGGED)"},
+      {"CREATE UNIQUE INDEX leg_also ON leg(target) WHERE accepted > 5", "DROP INDEX leg_also",
+       "the index leg_also of the table leg lets no second row of a kind in, which no journal's "
+       "does"},
   };
   write(Kind::kAccepted, "a", 1);
   for (const auto& row : table) {

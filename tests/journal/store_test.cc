@@ -258,6 +258,37 @@ TEST_F(StoreTest, AFileOfTheFirstFormIsSoundBeforeAndAfterItIsBroughtUpToDate) {
   expect_sound();
 }
 
+// What it does not let in would be missing without a word.
+TEST_F(StoreTest, AnIndexThatLetsOneRowInIsNoJournals) {
+  write(Kind::kAccepted, "a", 1);
+  for (const char* name : {"leg_also", "leg_types"}) {
+    store_.reset();
+    sql("DROP INDEX IF EXISTS leg_types; CREATE UNIQUE INDEX " + std::string(name) +
+        " ON leg(target) WHERE accepted > 1");
+    const auto engine = open_sqlite_store({folder_.file("journal"), OpenMode::kEngine});
+    ASSERT_FALSE(engine.has_value());
+    EXPECT_EQ(engine.error().code, base::ErrorCode::kCorrupt);
+    EXPECT_NE(engine.error().text().find(name), std::string::npos) << engine.error().text();
+    // Also made while an engine works: then its writing fails, which it tells.
+    open(OpenMode::kCommand);
+    write(Kind::kAccepted, "b", 1);
+    const auto lost = journal::write(*store_, clock_, Change(record_of(Kind::kAccepted, "c", 1)));
+    ASSERT_FALSE(lost.has_value());
+    EXPECT_EQ(lost.error().code, base::ErrorCode::kCorrupt);
+    const auto differences = store_->check_fold(5);
+    ASSERT_EQ(differences->size(), 1u);
+    EXPECT_EQ(differences->front(), "database file: the index " + std::string(name) +
+                                        " of the table leg lets no second row of a kind in, "
+                                        "which no journal's does");
+    store_.reset();
+    sql("DROP INDEX " + std::string(name) +
+        "; DELETE FROM record WHERE position > 1; DELETE FROM "
+        "leg WHERE accepted > 1; DELETE FROM revision WHERE accepted > 1");
+  }
+  open();
+  expect_sound();
+}
+
 TEST_F(StoreTest, RunsNoTriggerThatSomebodyPutIntoItsFile) {
   store_.reset();
   sql("CREATE TRIGGER lost AFTER INSERT ON record BEGIN UPDATE record SET session = NULL WHERE "
