@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <set>
 #include <utility>
 
 #include "engine/base/decimal.h"
@@ -115,7 +116,37 @@ std::string_view strong(std::string_view etag) {
   return etag.starts_with("W/") ? etag.substr(2) : etag;
 }
 
+// "system|value", one or many (FHIR R4 Identifier).
+std::set<std::string> identifiers_of(const Node& resource) {
+  std::set<std::string> out;
+  const auto add = [&out](const Node& one) {
+    out.insert(std::string(one.string_at("system")) + "|" + std::string(one.string_at("value")));
+  };
+  const Node* const list = resource.find("identifier");
+  if (list != nullptr && !list->is_array()) {
+    add(*list);
+  }
+  for (const Node* one = list != nullptr && list->is_array() ? list->first : nullptr;
+       one != nullptr; one = one->next) {
+    add(*one);
+  }
+  out.erase("|");
+  return out;
+}
+
 }  // namespace
+
+bool is_of_same_name(std::string_view server_resource, std::string_view sent_resource) {
+  Document theirs(names());
+  Document ours(names());
+  if (!theirs.parse(server_resource) || !ours.parse(sent_resource)) {
+    return false;
+  }
+  const std::set<std::string> ours_are = identifiers_of(*ours.root());
+  const std::set<std::string> theirs_are = identifiers_of(*theirs.root());
+  return std::any_of(ours_are.begin(), ours_are.end(),
+                     [&theirs_are](const std::string& one) { return theirs_are.contains(one); });
+}
 
 bool same_version(std::string_view a, std::string_view b) {
   return strong(a) == strong(b);

@@ -43,6 +43,10 @@ using References = std::map<std::string, std::string, std::less<>>;
 bool is_as_sent(std::string_view server_resource, std::string_view sent_resource,
                 const References& references = {});
 
+// Whether a resource that the server gave has an identifier of the one that was sent: without, it
+// may be another thing, whatever its id and version.
+bool is_of_same_name(std::string_view server_resource, std::string_view sent_resource);
+
 // W/"2" and "2" are the same version here: a server writes both.
 bool same_version(std::string_view a, std::string_view b);
 

@@ -28,9 +28,7 @@ base::Result<Consignment> load_consignment(const journal::Store& store, const jo
     return in_pieces ? past_in_pieces.error() : in_pieces.error();
   }
   Consignment out;
-  const bool unproven = std::any_of(known->begin(), known->end(),
-                                    [](const auto& one) { return one.second.unproven; });
-  if (leg.uncertain || unproven || !given_up->empty()) {
+  if (leg.uncertain || !given_up->empty() || !known->empty()) {
     auto landed = landed_bundles(store, leg);
     if (!landed) {
       return std::move(landed).error();

@@ -24,7 +24,8 @@ struct Consignment {
   // What may have been taken of this revision and of those was sent whole, as far as the engine had
   // a say: when some of a bundle is there, all of it was.
   bool sent_whole = false;
-  // What earlier revisions landed, the newest first. Only when something is in doubt.
+  // What earlier revisions landed, the newest first. Only when there is something to compare with
+  // it.
   std::vector<std::string> landed;
   // What later revisions sent, when what is sent again is no longer the last: a resource found just
   // so stays.

@@ -48,21 +48,16 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     }
     std::vector<Look> looks;
     for (std::size_t i = 0; i < message_.sent.size(); ++i) {
-      const Message::Sent& sent = message_.sent[i];
-      const bool doubted = others_in_doubt_ && !sent.known.shown;
-      if ((sent.known.unproven || doubted) && !sent.known.resource.empty()) {
-        looks.push_back({i, sent.known.resource});
-      } else if ((sent.way == Way::kPlace || sent.way == Way::kCreate) &&
-                 (consignment_.uncertain || doubted || sent.known.unproven) && !sent.known.shown) {
-        looks.push_back({i, sent.place});
+      if (message_.sent[i].way == Way::kVersion) {
+        looks.push_back({i, message_.sent[i].known.resource});
       }
     }
-    look(Moment::kBefore, std::move(looks));
+    look(Moment::kPlaces, std::move(looks));
   }
 
  private:
   using Step = void (Exchange::*)(Reply);
-  enum class Moment : std::uint8_t { kBefore, kRefused, kLanded };
+  enum class Moment : std::uint8_t { kPlaces, kBefore, kRefused, kLanded };
   struct Look {
     std::size_t sent = 0;  // which of the message
     std::string place;
@@ -219,6 +214,12 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     conflicts_.clear();
     if (!looks_.empty() && !own_) {
       own_.emplace(consignment_.bundle);
+    }
+    if (moment_ == Moment::kPlaces) {
+      look_on();  // nothing is compared but names
+      return;
+    }
+    if (!looks_.empty() && !std::exchange(compares_, true)) {
       read_bundles(consignment_.given_up, given_up_);
       read_bundles(consignment_.landed, landed_);
       read_bundles(consignment_.later, later_);
@@ -272,6 +273,9 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       return;
     }
     switch (moment_) {
+      case Moment::kPlaces:
+        look_before();
+        return;
       case Moment::kBefore:
         looked_before();
         return;
@@ -293,6 +297,51 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
           hold(true);
         }
         return;
+    }
+  }
+
+  // Before the first message: what may be there by an earlier try, or of a revision in doubt, and
+  // what is not where it landed.
+  void look_before() {
+    if (!misplaced_.empty()) {
+      message_ = make_message(consignment_.bundle, consignment_.known, there_);
+    }
+    std::vector<Look> looks;
+    for (std::size_t i = 0; i < message_.sent.size(); ++i) {
+      const Message::Sent& sent = message_.sent[i];
+      const bool doubted = (others_in_doubt_ && !sent.known.shown) || is_misplaced(sent);
+      if ((sent.known.unproven || doubted) && !sent.known.resource.empty()) {
+        looks.push_back({i, sent.known.resource});
+      } else if ((sent.way == Way::kPlace || sent.way == Way::kCreate) &&
+                 (consignment_.uncertain || doubted || sent.known.unproven) && !sent.known.shown) {
+        looks.push_back({i, sent.place});
+      }
+    }
+    look(Moment::kBefore, std::move(looks));
+  }
+
+  bool is_misplaced(const Message::Sent& sent) const { return misplaced_.contains(sent.full_url); }
+
+  // A server that was brought back from a backup, or another one at the same address, gives the
+  // places of before to others, in versions that were ours. From here on the place is unknown.
+  void seen_at_place(const Message::Sent& sent, const Sight& sight) {
+    const bool there = sight.kind == Sight::Kind::kThere;
+    if (sight.kind != Sight::Kind::kForbidden &&
+        !(there && own_->is_of_same_name(sent.full_url, sight.content))) {
+      misplaced_.emplace(sent.full_url, sent.known);
+      consignment_.known.erase(sent.full_url);
+    }
+  }
+
+  // What is not at its place and was looked for by its identifier.
+  void found_elsewhere(const Message::Sent& sent, const Sight& sight) {
+    const KnownVersion& before = misplaced_.at(sent.full_url);
+    if (sight.kind != Sight::Kind::kThere) {
+      conflicts_.push_back({sent.full_url, before.resource, before.etag, "", true});
+    } else if (is_one_of(landed_, sent, sight.content)) {
+      learn(sent, sight);
+    } else {
+      conflicts_.push_back({sent.full_url, sight.resource, "", sight.etag, false});
     }
   }
 
@@ -346,16 +395,27 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       conclude_not_landed();
       return;
     }
-    if (sight.kind == Sight::Kind::kForbidden && moment_ == Moment::kBefore && others_in_doubt_) {
+    if (sight.kind == Sight::Kind::kForbidden && is_needed(message_.sent[at.sent])) {
       // Nobody can tell what there is to correct or take back: a create would leave it as it is.
       outcome_.verdict = Verdict(Action::kHold, kNotReadable, uncertain());
       outcome_.status = reply.status;
       finish(std::move(outcome_));
       return;
     }
-    found(at, sight);
+    if (moment_ == Moment::kPlaces) {
+      seen_at_place(message_.sent[at.sent], sight);
+    } else {
+      found(at, sight);
+    }
     ++looked_;
     look_on();
+  }
+
+  // Whether it has to be seen before anything is sent.
+  bool is_needed(const Message::Sent& sent) const {
+    return moment_ == Moment::kPlaces
+               ? !sent.known.shown && !sent.known.unproven
+               : moment_ == Moment::kBefore && (others_in_doubt_ || is_misplaced(sent));
   }
 
   void found(const Look& at, const Sight& sight) {
@@ -364,7 +424,8 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     const bool as_known = there && same_version(sight.etag, sent.known.etag);
     const bool ours = there && own_->is_as_sent(sent.full_url, sight.content, references_);
     const bool as_landed = there && stands_as_landed(sent, sight);
-    some_there_ = some_there_ || (moment_ == Moment::kBefore && there && !sent.known.unproven);
+    some_there_ = some_there_ || (moment_ == Moment::kBefore && there && !sent.known.unproven &&
+                                  (ours || !is_misplaced(sent)));
     const bool untouched = ((as_known && !sent.known.etag.empty()) || as_landed) && !ours &&
                            !sent.known.shown && !sent.known.unproven;
     if (moment_ == Moment::kBefore && there) {
@@ -390,6 +451,9 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       // Ours, of a revision that nobody knew the fate of: from now on a known version of ours.
       learn(sent, sight);
       found_given_up_ = true;
+    } else if (moment_ == Moment::kBefore && is_misplaced(sent) &&
+               sight.kind != Sight::Kind::kSeveral) {
+      found_elsewhere(sent, sight);
     } else if (moment_ == Moment::kBefore && as_landed) {
       learn(sent, sight);  // which version, nobody had said
     } else if (moment_ == Moment::kBefore && as_known && !sent.known.unproven &&
@@ -495,7 +559,9 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   KnownVersions there_;  // has our content already
   bool found_given_up_ = false;
   bool known_anew_ = false;  // versions that only a look told
+  KnownVersions misplaced_;  // where something else is now, or nothing
   // What is looked at is compared with these; read for the first look.
+  bool compares_ = false;
   std::optional<SentResources> own_;
   std::vector<SentResources> given_up_;
   std::vector<SentResources> landed_;

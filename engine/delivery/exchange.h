@@ -1,9 +1,9 @@
 #pragma once
 // The conversation with a record server about one leg: the message, and a look at each resource
-// where something else may be than was sent: when the server says that a version is not what was
-// expected, when a create found something there, when an earlier landing is in doubt. What has our
-// content landed when an answer was lost; anything else was written by somebody else and is left
-// for a person to decide. Lives on the loop of its peer.
+// where something else may be than was sent: before it is written over, when the server says that a
+// version is not what was expected, when a create found something there, when an earlier landing is
+// in doubt. What has our content landed when an answer was lost; anything else was written by
+// somebody else and is left for a person to decide. Lives on the loop of its peer.
 
 #include <functional>
 #include <memory>
@@ -19,10 +19,6 @@
 #include "engine/journal/record.h"
 
 namespace engine::delivery {
-
-// The reason of a held one of which an earlier revision is in doubt, at a server that does not show
-// what is there.
-inline constexpr const char* kNotReadable = "not-readable";
 
 // Of a landing: the bundle is empty, and the server was asked nothing. What is to be taken back
 // never left, say; a server may refuse a transaction without entries, for ever.

@@ -110,6 +110,8 @@ class Judge {
             "sending again after an unknown outcome would double it"));
     add(row(is_true(resource, "conditionalUpdate"), Grade::kAbsent, name + ": conditional update",
             "", "later revisions of a session (corrections, additions) are held"));
+    add(row(says(resource->find("interaction"), "code", "read"), Grade::kAbsent, name + ": read",
+            "", "nobody can see what a later revision is written over: it is held"));
     const std::string_view versioning = resource->string_at("versioning");
     add(row(versioning.starts_with("versioned"), Grade::kAbsent, name + ": versions",
             shown(versioning),

@@ -45,6 +45,12 @@ bool SentResources::is_as_sent(std::string_view full_url, std::string_view serve
          delivery::is_as_sent(server_resource, found->second.text, references);
 }
 
+bool SentResources::is_of_same_name(std::string_view full_url,
+                                    std::string_view server_resource) const {
+  const auto found = texts_.find(full_url);
+  return found != texts_.end() && delivery::is_of_same_name(server_resource, found->second.text);
+}
+
 bool SentResources::all_carried(const std::function<bool(std::string_view full_url)>& holds) const {
   return std::all_of(texts_.begin(), texts_.end(), [&holds](const auto& one) {
     return one.second.provenance || holds(one.first);

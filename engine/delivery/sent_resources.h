@@ -21,6 +21,8 @@ class SentResources {
   // Whether what the server gave is what was sent under this fullUrl (conflict.h).
   bool is_as_sent(std::string_view full_url, std::string_view server_resource,
                   const References& references) const;
+  // Whether it is that resource at all, by its identifier (conflict.h).
+  bool is_of_same_name(std::string_view full_url, std::string_view server_resource) const;
   // The conditional references in them.
   const std::set<std::string>& searches() const { return searches_; }
   // Whether `holds` for the fullUrl of each of them that a later bundle carries again or takes

@@ -110,13 +110,16 @@ Result<void> add_shown(const journal::Store& store, const Leg& leg, KnownVersion
     return holds ? releases.error() : holds.error();
   }
   KnownVersions shown;
+  bool unseen = false;
   journal::Position next_hold = std::numeric_limits<journal::Position>::max();
   for (const journal::Record& hold : *holds) {
     if (hold.revision != leg.revision) {
       continue;
     }
     const journal::Position later = std::exchange(next_hold, hold.position);
-    if (hold.reason == "changed-elsewhere" && released(*releases, hold, later)) {
+    const bool let_go = released(*releases, hold, later);
+    unseen = unseen || (hold.reason == kNotReadable && let_go);
+    if (hold.reason == "changed-elsewhere" && let_go) {
       const auto text = store.part(hold.position, "conflict");
       if (!text && text.error().code == ErrorCode::kNotFound) {
         continue;  // destroyed, as above
@@ -130,6 +133,9 @@ Result<void> add_shown(const journal::Store& store, const Leg& leg, KnownVersion
         shown.emplace(one.full_url, KnownVersion{one.resource, one.found, false, true, one.gone});
       }
     }
+  }
+  for (auto& [full_url, version] : known) {
+    version.shown = version.shown || (unseen && !version.etag.empty());
   }
   for (auto& [full_url, version] : shown) {
     known[full_url] = std::move(version);

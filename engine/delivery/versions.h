@@ -15,6 +15,10 @@
 
 namespace engine::delivery {
 
+// The reason of a held one at a server that does not show what is there to be written over, or to
+// be looked for because an earlier revision is in doubt.
+inline constexpr const char* kNotReadable = "not-readable";
+
 struct KnownVersion {
   std::string resource;   // "Observation/17"
   std::string etag;       // W/"2"; empty when the server names none
@@ -26,7 +30,8 @@ struct KnownVersion {
 using KnownVersions = std::map<std::string, KnownVersion, std::less<>>;
 
 // What earlier revisions landed for the leg's target. For a leg that a person released after it was
-// held for a conflict: what that person was shown.
+// held for a conflict: what that person was shown; after the server had shown nothing, all that is
+// known counts as shown.
 // Errors: kIo, kCorrupt of the journal.
 base::Result<KnownVersions> known_versions(const journal::Store& store, const journal::Leg& leg);
 

@@ -82,8 +82,9 @@ constexpr std::array<ReasonRow, 35> kReasons = {{
     {"conflict", "the record server reports a conflict that did not go away", true},
     {"gone", "the record was deleted on the server", true},
     {"not-readable",
-     "an earlier revision may be there, and the record server does not show what is; let the "
-     "engine read there, then release",
+     "the record server does not show what this revision is to be written over; let the engine "
+     "read "
+     "there, then release (a release without that writes over the versions of the journal, unseen)",
      true},
     {"too-large",
      "one resource alone is larger than the record server takes; raise its limit and release, or "

@@ -12,13 +12,122 @@
 namespace engine::delivery {
 namespace {
 
+class Fresh final : public ExchangeTest {
+ public:
+  using ExchangeTest::leg;
+  using ExchangeTest::part;
+  using ExchangeTest::send;
+  using ExchangeTest::server_;
+  using ExchangeTest::state;
+  using ExchangeTest::world_;
+
+ private:
+  void TestBody() override {}
+};
+
 TEST_F(ExchangeTest, ACorrectionWritesOverTheVersionThatLanded) {
   send(1, entry("a", "1", false));
   send(2, entry("a", "2", true));
   EXPECT_EQ(state(2), "landed");
   EXPECT_EQ(server_.kept["Observation/a"].version, 2);
   EXPECT_EQ(part(2, "landing"), R"([{"location":"Observation/a/_history/2"}])");
-  EXPECT_EQ(server_.log, "POST ") << "nothing is asked that need not be";
+  EXPECT_EQ(server_.log, "GET/Observation/ POST ") << "nothing is asked that need not be";
+}
+
+// Places and versions are of one server as it was: on another one, or on one that was brought back
+// from its backup, others have the place, in the same version.
+TEST_F(ExchangeTest, WhatIsAtItsPlaceNowIsNotWrittenOver) {
+  struct Row {
+    const char* name;
+    void (*happened)(KeepingServer&);
+    std::string state;
+    std::string place;     // where the correction is, when it landed
+    std::string conflict;  // otherwise
+  };
+  const Row table[] = {
+      {"brought along",
+       [](KeepingServer& server) { server.move("Observation/a", "Observation/n"); }, "landed",
+       "Observation/n", ""},
+      {"to a free place",
+       [](KeepingServer& server) {
+         server.move("Observation/a", "Observation/n");
+         server.kept.erase("Observation/a");
+       },
+       "landed", "Observation/n", ""},
+      {"and changed there",
+       [](KeepingServer& server) {
+         server.move("Observation/a", "Observation/n");
+         server.edit("Observation/n",
+                     R"({"resourceType":"Observation","identifier":[{"value":"a"}],"value":"x"})");
+       },
+       "held changed-elsewhere", "", R"("resource":"Observation/n","found":"W/\"2\""})"},
+      {"left behind",
+       [](KeepingServer& server) {
+         server.move("Observation/a", "Observation/n");
+         server.kept.erase("Observation/n");
+       },
+       "held changed-elsewhere", "",
+       R"("resource":"Observation/a","expected":"W/\"1\"","gone":true})"},
+  };
+  for (const Row& row : table) {
+    for (const bool lost : {false, true}) {  // the answer to the correction
+      Fresh fresh;
+      fresh.send(1, entry("a", "1", false) + "," + entry("b", "1", false));
+      row.happened(fresh.server_);
+      const std::string there = fresh.server_.kept["Observation/a"].content;
+      fresh.server_.lose_answers = lost ? 1 : 0;
+      fresh.send(2, entry("a", "2", true) + "," + entry("b", "2", true));
+      EXPECT_EQ(fresh.state(2), row.state) << row.name;
+      EXPECT_EQ(fresh.server_.kept["Observation/a"].content, there) << row.name;
+      EXPECT_NE(fresh.part(2, "conflict").find(row.conflict), std::string::npos)
+          << row.name << fresh.part(2, "conflict");
+      if (!row.place.empty()) {
+        EXPECT_NE(fresh.part(2, "landing").find(row.place), std::string::npos) << row.name;
+        EXPECT_EQ(fresh.server_.kept[row.place].version, 2) << row.name;
+      }
+    }
+  }
+}
+
+TEST_F(ExchangeTest, WhatWasLeftBehindIsMadeAnewWhenAPersonSaysSo) {
+  send(1, entry("a", "1", false));
+  server_.move("Observation/a", "Observation/n");
+  server_.kept.erase("Observation/n");
+  const std::string there = server_.kept["Observation/a"].content;
+  send(2, entry("a", "2", true));
+  ASSERT_EQ(state(2), "held changed-elsewhere");
+  steer(2, journal::Kind::kReleased);
+  EXPECT_EQ(state(2), "landed");
+  EXPECT_EQ(server_.kept["Observation/a"].content, there);
+  EXPECT_EQ(server_.kept["Observation/a-anew"].version, 1);
+}
+
+// What a person saw is of the server as it was then, too.
+TEST_F(ExchangeTest, AReleaseIsForTheResourceThatWasShown) {
+  send(1, entry("a", "1", false));
+  server_.edit("Observation/a", R"({"resourceType":"Observation","value":"theirs"})");
+  send(2, entry("a", "2", true));
+  ASSERT_EQ(state(2), "held changed-elsewhere");
+  server_.move("Observation/a", "Observation/n");
+  const std::string there = server_.kept["Observation/a"].content;
+  steer(2, journal::Kind::kReleased);
+  EXPECT_EQ(state(2), "held changed-elsewhere");
+  EXPECT_EQ(server_.kept["Observation/a"].content, there);
+}
+
+// A taking back is such a correction; a server that shows nothing proves nothing.
+TEST_F(ExchangeTest, WhatCannotBeSeenIsWrittenOverOnlyWhenAPersonSaysSo) {
+  send(1, entry("a", "1", false));
+  server_.readable = false;
+  send(2, entry("a", "2", true));
+  EXPECT_EQ(state(2), "held not-readable");
+  EXPECT_EQ(server_.kept["Observation/a"].version, 1);
+  EXPECT_FALSE(leg(2).uncertain);
+  steer(2, journal::Kind::kReleased);
+  EXPECT_EQ(state(2), "landed");
+  EXPECT_EQ(server_.kept["Observation/a"].version, 2);
+  send(3, entry("a", "3", true));
+  EXPECT_EQ(state(3), "held not-readable") << "that was for the second one";
 }
 
 TEST_F(ExchangeTest, AnEditByOthersIsHeldAndReleasedKnowingly) {
@@ -36,18 +145,6 @@ TEST_F(ExchangeTest, AnEditByOthersIsHeldAndReleasedKnowingly) {
   EXPECT_EQ(state(2), "landed");
   EXPECT_EQ(server_.kept["Observation/a"].version, 3);
 }
-
-class Fresh final : public ExchangeTest {
- public:
-  using ExchangeTest::leg;
-  using ExchangeTest::send;
-  using ExchangeTest::server_;
-  using ExchangeTest::state;
-  using ExchangeTest::world_;
-
- private:
-  void TestBody() override {}
-};
 
 // The answer was lost, and somebody has put it onto another chart since; or the server had.
 TEST_F(ExchangeTest, WhatHangsOnAnotherPatientsChartIsNotAsSent) {
@@ -183,9 +280,9 @@ TEST_F(ExchangeTest, APlaceThatTwoLandingsNameIsThatOfNeither) {
 
 TEST_F(ExchangeTest, AReleaseIsForTheVersionThatWasShown) {
   send(1, entry("a", "1", false));
-  server_.edit("Observation/a", R"({"value":"theirs"})");
+  server_.edit("Observation/a", R"({"resourceType":"Observation","value":"theirs"})");
   send(2, entry("a", "2", true));
-  server_.edit("Observation/a", R"({"value":"theirs again"})");
+  server_.edit("Observation/a", R"({"resourceType":"Observation","value":"theirs again"})");
   steer(2, journal::Kind::kReleased);
   EXPECT_EQ(state(2), "held changed-elsewhere");
   EXPECT_NE(server_.kept["Observation/a"].content.find("again"), std::string::npos);
@@ -198,9 +295,9 @@ TEST_F(ExchangeTest, AReleaseIsForTheVersionThatWasShown) {
 
 TEST_F(ExchangeTest, WhatOneReleaseWasForStaysSoWhenAnotherIsNeeded) {
   send(1, entry("a", "1", false) + "," + entry("b", "1", false));
-  server_.edit("Observation/a", R"({"value":"theirs"})");
+  server_.edit("Observation/a", R"({"resourceType":"Observation","value":"theirs"})");
   send(2, entry("a", "2", true) + "," + entry("b", "2", true));
-  server_.edit("Observation/b", R"({"value":"theirs"})");
+  server_.edit("Observation/b", R"({"resourceType":"Observation","value":"theirs"})");
   steer(2, journal::Kind::kReleased);
   EXPECT_EQ(state(2), "held changed-elsewhere");
   EXPECT_EQ(part(2, "conflict").find("Observation/a"), std::string::npos);
@@ -370,7 +467,7 @@ TEST_F(ExchangeTest, WhatMayNotBeReadIsNotTakenForOurs) {
 
 TEST_F(ExchangeTest, ALookThatFailsIsTakenUpAgain) {
   send(1, entry("a", "1", false));
-  server_.edit("Observation/a", R"({"value":"theirs"})");
+  server_.edit("Observation/a", R"({"resourceType":"Observation","value":"theirs"})");
   int failures = 3;
   world_.peer.answer = [this, &failures](const Call& call) {
     const bool look = call.method == "GET" && call.path != "/metadata";

@@ -14,7 +14,8 @@
 
 namespace engine::delivery {
 
-// One resource an identifier; everything a bundle says is taken, or nothing.
+// One resource an identifier, of which the place has the name unless others have that place;
+// everything a bundle says is taken, or nothing.
 class KeepingServer {
  public:
   struct Kept {
@@ -29,7 +30,7 @@ class KeepingServer {
     }
     if (call.path.ends_with("/_search")) {
       const std::string type = call.path.substr(1, call.path.find('/', 1));
-      return search(type + call.body.substr(call.body.find('=') + 1));
+      return search(type.substr(0, type.size() - 1), call.body.substr(call.body.find('=') + 1));
     }
     Reply reply = take(call.body);
     if (lose_answers > 0) {
@@ -40,6 +41,12 @@ class KeepingServer {
   }
   void edit(const std::string& place, const std::string& content) {
     kept[place] = {kept[place].version + 1, content};
+  }
+  // As on another server, or one that lost its newest: the resource has another id, and its old one
+  // is somebody else's, in the version that the first one had there.
+  void move(const std::string& from, const std::string& to) {
+    kept[to] = {1, kept[from].content};
+    kept[from].content = R"({"resourceType":"Observation","identifier":[{"value":"other"}]})";
   }
 
   std::map<std::string, Kept> kept;  // "Observation/a"
@@ -53,6 +60,30 @@ class KeepingServer {
 
  private:
   static std::string etag(const Kept& one) { return "W/\"" + std::to_string(one.version) + '"'; }
+  static std::string identifier_of(const std::string& name) {
+    return R"("identifier":[{"value":")" + name + "\"}]";
+  }
+  static std::string name_of(const std::string& place) { return place.substr(place.find('/') + 1); }
+  // Edits in tests leave the identifier out. A Provenance has none.
+  static std::string with_identifier(const std::string& place, std::string resource) {
+    if (!place.starts_with("Provenance/") && resource.find("identifier") == std::string::npos) {
+      resource.insert(resource.size() - 1, "," + identifier_of(name_of(place)));
+    }
+    return resource;
+  }
+  // Where the resource with the identifier is, or would be made.
+  std::string place_of(const std::string& type, const std::string& name) const {
+    for (const auto& [place, one] : kept) {
+      if (place.starts_with(type + "/") &&
+          one.content.find(identifier_of(name)) != std::string::npos) {
+        return place;
+      }
+    }
+    const auto same = kept.find(type + "/" + name);
+    const bool taken =
+        same != kept.end() && same->second.content.find("identifier") != std::string::npos;
+    return type + "/" + name + (taken ? "-anew" : "");
+  }
 
   Reply read(const std::string& place) const {
     const auto found = kept.find(place);
@@ -60,22 +91,19 @@ class KeepingServer {
       return StillPeer::status(!readable ? 403 : found == kept.end() ? 404 : 410);
     }
     Reply reply = StillPeer::status(200);
-    reply.body = found->second.content;
+    reply.body = with_identifier(place, found->second.content);
     reply.headers.emplace_back("ETag", etag(found->second));
     return reply;
   }
 
-  Reply search(const std::string& place) const {
+  Reply search(const std::string& type, const std::string& name) const {
+    const std::string place = place_of(type, name);
     const auto found = kept.find(place);
     Reply reply = StillPeer::status(readable ? 200 : 403);
     reply.body = R"({"resourceType":"Bundle","type":"searchset")";
     if (finds && found != kept.end() && !found->second.content.empty()) {
-      std::string resource = found->second.content;
-      if (resource.find("identifier") == std::string::npos) {
-        resource.insert(resource.size() - 1, R"(,"identifier":[{"value":")" +
-                                                 place.substr(place.find('/') + 1) + "\"}]");
-      }
-      resource.insert(resource.size() - 1, R"(,"id":")" + place.substr(place.find('/') + 1) +
+      std::string resource = with_identifier(place, found->second.content);
+      resource.insert(resource.size() - 1, R"(,"id":")" + name_of(place) +
                                                R"(","meta":{"versionId":")" +
                                                std::to_string(found->second.version) + "\"}");
       reply.body += R"(,"entry":[{"search":{"mode":"outcome"},"resource":{"resourceType":)"
@@ -99,7 +127,7 @@ class KeepingServer {
       const bool create = request.string_at("method") == "POST";
       const std::string url(request.string_at(create ? "ifNoneExist" : "url"));
       const std::string place =
-          create ? "Observation/" + url.substr(url.find('=') + 1) : std::string(url);
+          create ? place_of("Observation", url.substr(url.find('=') + 1)) : std::string(url);
       const Kept before = next[place];
       if (!create && request.find("ifMatch") != nullptr &&
           (request.string_at("ifMatch") != etag(before) || before.content.empty())) {

@@ -52,8 +52,8 @@ std::string statement(const std::string& version, const std::string& interaction
 }
 
 const std::string kFull =
-    R"(,"interaction":[{"code":"create"}],"conditionalCreate":true,"conditionalUpdate":true,)"
-    R"("versioning":"versioned-update")";
+    R"(,"interaction":[{"code":"create"},{"code":"read"}],"conditionalCreate":true,)"
+    R"("conditionalUpdate":true,"versioning":"versioned-update")";
 
 TEST(Preflight, FindsNothingWantingInAServerThatHasAll) {
   const auto rows = judge(statement("4.0.1", "transaction", kFull));
@@ -72,7 +72,7 @@ TEST(Preflight, TellsWhatIsNeededFromWhatIsMerelyAbsent) {
                          R"(,"interaction":[{"code":"create"}],"conditionalCreate":false,)"
                          R"("conditionalUpdate":true,"versioning":"no-version")"));
   EXPECT_EQ(names_of(rows, Ability::Grade::kNeeded), "Observation: conditional create");
-  EXPECT_EQ(names_of(rows, Ability::Grade::kAbsent), "Observation: versions");
+  EXPECT_EQ(names_of(rows, Ability::Grade::kAbsent), "Observation: read; Observation: versions");
   rows = judge(statement("4.0.1", "transaction",
                          R"(,"interaction":[{"code":"read"}],"conditionalCreate":true,)"
                          R"("versioning":"versioned")"));

@@ -264,5 +264,111 @@ class Resend(unittest.TestCase):
         self.assertEqual((content(new), len(self.engine.records())), ({}, before))
 
 
+class AnotherServer(unittest.TestCase):
+    """Under the same target name the record server is another one, or what it was before: ids and versions are others'."""
+
+    def setUp(self):
+        self.folder = pathlib.Path(self.enterContext(tempfile.TemporaryDirectory(prefix="chartferry-another-")))
+        self.engine = self.enterContext(stage.Engine(self.folder))
+        self.other = self.enterContext(stage.Engine(self.folder, "other"))
+
+    def started(self, name):
+        folder = self.folder / name
+        folder.mkdir(exist_ok=True)
+        server = self.enterContext(stage.RecordServer(folder, load=[PEOPLE]))
+        server.start()
+        return server
+
+    def land(self, engine, document, states=("landed",)):
+        session = engine.session_id(engine.send(document))
+        stage.wait_for(" or ".join(states), lambda: engine.settled(session, states))
+        return session
+
+    def leg(self, session, revision):
+        (one,) = [one for one in self.engine.session(session)["revisions"] if one["revision"] == revision]
+        return one["targets"][0]
+
+    def others(self):
+        """A session of the same shape of somebody else, so that ids fall on those of the first one's."""
+        document = json.loads(json.dumps(stage.sent("alder-breathing-am")))
+        document["patient"]["identifier"] = stage.sent("birch-breathing-am")["patient"]["identifier"]
+        document["identifier"]["value"] += "-others"
+        return document
+
+    def corrected(self):
+        document = json.loads(json.dumps(stage.sent("alder-breathing-am")))
+        document.update(revision=2, change={"reason": "Read off wrongly"})
+        document["entry"][0]["vitals"]["pulse"]["value"] += 9
+        return document
+
+    def taken_back(self):
+        return dict(self.corrected(), status="entered-in-error")
+
+    @staticmethod
+    def of_others(server):
+        patient = stage.sent("birch-breathing-am")["patient"]["identifier"]["value"]
+        (one,) = [one for one in server.all("Patient") if one["identifier"][0]["value"] == patient]
+        return {each["id"]: each for each in server.all("Observation") + server.all("Procedure")
+                if each["subject"]["reference"].endswith(f"/{one['id']}")}
+
+    def moved(self, resend):
+        old = self.started("old")
+        self.engine.start(old.base)
+        session = self.land(self.engine, stage.sent("alder-breathing-am"))
+        new = self.started("new")
+        self.other.start(new.base)
+        self.land(self.other, self.others())
+        if resend:
+            subprocess.run([str(stage.ENGINE), "replay", "--journal", str(self.engine.journal), "--resend", "--url", new.base,
+                            "--why", "moved"], capture_output=True, check=True)
+        self.engine.stop()
+        self.engine.start(new.base)
+        return session, new
+
+    def test_corrections_find_what_was_moved_and_nothing_else(self):
+        session, new = self.moved(resend=True)
+        others, before = self.of_others(new), content(new)
+        self.assertTrue(others)
+        self.land(self.engine, self.corrected())
+        self.assertEqual(self.of_others(new), others)
+        after = content(new)
+        changed = [key for key in before if after[key] != before[key]]
+        self.assertEqual({after[key][1] for key in changed}, {"corrected"})
+        self.assertTrue(changed)
+        self.assertEqual([one["revision"] for one in self.engine.session(session)["revisions"]], [1, 2])
+        document = dict(self.taken_back(), revision=3)
+        self.land(self.engine, document)
+        self.assertEqual(self.of_others(new), others)
+        theirs = {one["identifier"][0]["value"] for one in others.values()}
+        ours = {key: said for key, said in content(new).items() if key not in theirs and said[0] != "Provenance"}
+        self.assertEqual({said[1] for said in ours.values()}, {"entered-in-error"})
+
+    def test_what_was_not_moved_is_held_and_nothing_is_written_over(self):
+        session, new = self.moved(resend=False)
+        before = content(new)
+        self.land(self.engine, self.taken_back(), ("held", "landed"))
+        self.assertEqual((self.leg(session, 2)["state"], self.leg(session, 2)["reason"]), ("held", "changed-elsewhere"))
+        self.assertEqual(content(new), before)
+
+    def test_a_server_that_was_brought_back_has_others_where_ours_were(self):
+        server = self.started("server")
+        server.stop()
+        kept = (server.folder / "record_server.kept").read_bytes()
+        server.start()
+        self.engine.start(server.base)
+        session = self.land(self.engine, stage.sent("alder-breathing-am"))
+        self.engine.stop()
+        server.stop()
+        (server.folder / "record_server.kept").write_bytes(kept)
+        server.start()
+        self.other.start(server.base)
+        self.land(self.other, self.others())
+        before = content(server)
+        self.engine.start(server.base)
+        self.land(self.engine, self.taken_back(), ("held", "landed"))
+        self.assertEqual((self.leg(session, 2)["state"], self.leg(session, 2)["reason"]), ("held", "changed-elsewhere"))
+        self.assertEqual(content(server), before)
+
+
 if __name__ == "__main__":
     unittest.main()
