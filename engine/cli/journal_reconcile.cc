@@ -1,9 +1,13 @@
 #include "engine/cli/journal_reconcile.h"
 
+#include <algorithm>
+#include <chrono>
 #include <cstdio>
+#include <thread>
 
 #include "engine/cli/commands.h"
 #include "engine/cli/target_peer.h"
+#include "engine/delivery/verdict.h"
 #include "engine/json/write.h"
 
 namespace engine::cli {
@@ -12,12 +16,15 @@ namespace {
 const char* word_of(replay::Drift::Kind kind) {
   return kind == replay::Drift::Kind::kGone      ? "gone"
          : kind == replay::Drift::Kind::kChanged ? "changed"
+         : kind == replay::Drift::Kind::kOther   ? "other"
                                                  : "unknown";
 }
 
 void print_json(const replay::ReconcileReport& report) {
   std::string out = "{\"resources\":" + std::to_string(report.resources) +
                     ",\"same\":" + std::to_string(report.same) +
+                    ",\"moved\":" + std::to_string(report.moved) +
+                    ",\"underWay\":" + std::to_string(report.under_way) +
                     ",\"unnamed\":" + std::to_string(report.unnamed) +
                     ",\"unreadable\":" + std::to_string(report.unreadable) +
                     ",\"destroyed\":" + std::to_string(report.destroyed) +
@@ -51,6 +58,14 @@ void print_text(const replay::ReconcileReport& report) {
     std::printf("... and %llu more\n",
                 static_cast<unsigned long long>(report.drifted - report.drifts.size()));
   }
+  if (report.moved > 0) {
+    std::printf("%llu were found by their identifiers, under other ids\n",
+                static_cast<unsigned long long>(report.moved));
+  }
+  if (report.under_way > 0) {
+    std::printf("%llu belong to sessions of which a revision is on its way: not compared\n",
+                static_cast<unsigned long long>(report.under_way));
+  }
   if (report.unnamed > 0) {
     std::printf("%llu landed without a location that names a resource: not asked for\n",
                 static_cast<unsigned long long>(report.unnamed));
@@ -72,6 +87,27 @@ void print_text(const replay::ReconcileReport& report) {
 
 }  // namespace
 
+namespace {
+
+constexpr int kTries = 4;
+constexpr std::chrono::milliseconds kLongestWait{30'000};
+
+// A server that is busy is asked again: that it is says nothing of the resource.
+delivery::Reply ask_patiently(TargetPeer& peer, const delivery::Call& call) {
+  for (int tries = 1;; ++tries) {
+    delivery::Reply reply = peer.call(call);
+    const bool busy =
+        reply.status == 408 || reply.status == 425 || reply.status == 429 || reply.status >= 500;
+    if (reply.fate != delivery::Reply::Fate::kAnswered || !busy || tries == kTries) {
+      return reply;
+    }
+    const std::chrono::milliseconds usual(250 * tries);
+    std::this_thread::sleep_for(std::clamp(delivery::retry_after(reply, 0), usual, kLongestWait));
+  }
+}
+
+}  // namespace
+
 int reconcile_journal(const journal::Store& store, const replay::ReconcileQuery& query,
                       const TargetConfig& target, bool as_json) {
   auto peer = TargetPeer::open(target);
@@ -80,7 +116,7 @@ int reconcile_journal(const journal::Store& store, const replay::ReconcileQuery&
     return kUsage;
   }
   const auto report = replay::reconcile(
-      store, query, [&peer](const std::string& path) { return (*peer)->get(path); });
+      store, query, [&peer](const delivery::Call& call) { return ask_patiently(**peer, call); });
   if (!report) {
     std::fprintf(stderr, "chartferry journal: %s\n", report.error().text().c_str());
     return kUsage;

@@ -27,6 +27,7 @@ class TargetPeer {
   static base::Result<std::unique_ptr<TargetPeer>> open_fitting(const TargetConfig& target);
   // Waits for the answer. `path` is under the server's base. Not for the loop's own thread.
   delivery::Reply get(const std::string& path);
+  delivery::Reply call(delivery::Call call);
   // A bundle to the base; in pieces only when it was opened to fit.
   delivery::Reply post(std::string bundle, bool in_pieces);
   // The conversation about one bundle; when it was opened to fit.
@@ -34,7 +35,6 @@ class TargetPeer {
 
  private:
   TargetPeer() = default;
-  delivery::Reply call(delivery::Call call);
   delivery::AsioLoop loop_;
   std::unique_ptr<delivery::Peer> peer_;
 };

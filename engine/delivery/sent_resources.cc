@@ -21,6 +21,15 @@ void add_searches(const json::Node& node, std::set<std::string>& out) {
   }
 }
 
+std::string search_in(const json::Node* request) {
+  const std::string url(request != nullptr ? request->string_at("url") : std::string_view());
+  const std::string_view unless =
+      request != nullptr ? request->string_at("ifNoneExist") : std::string_view();
+  return !unless.empty()                      ? url + "?" + std::string(unless)
+         : url.find('?') != std::string::npos ? url
+                                              : std::string();
+}
+
 }  // namespace
 
 SentResources::SentResources(std::string_view bundle) {
@@ -32,8 +41,9 @@ SentResources::SentResources(std::string_view bundle) {
     if (const json::Node* resource = entry->find("resource")) {
       add_searches(*resource, searches_);
       const bool provenance = resource->string_at("resourceType") == "Provenance";
-      texts_.try_emplace(std::string(entry->string_at("fullUrl")),
-                         Sent{json::to_text(*resource), provenance});
+      texts_.try_emplace(
+          std::string(entry->string_at("fullUrl")),
+          Sent{json::to_text(*resource), search_in(entry->find("request")), provenance});
     }
   }
 }
@@ -49,6 +59,11 @@ bool SentResources::is_of_same_name(std::string_view full_url,
                                     std::string_view server_resource) const {
   const auto found = texts_.find(full_url);
   return found != texts_.end() && delivery::is_of_same_name(server_resource, found->second.text);
+}
+
+std::string_view SentResources::search_of(std::string_view full_url) const {
+  const auto found = texts_.find(full_url);
+  return found != texts_.end() ? std::string_view(found->second.search) : std::string_view();
 }
 
 bool SentResources::all_carried(const std::function<bool(std::string_view full_url)>& holds) const {

@@ -23,6 +23,9 @@ class SentResources {
                   const References& references) const;
   // Whether it is that resource at all, by its identifier (conflict.h).
   bool is_of_same_name(std::string_view full_url, std::string_view server_resource) const;
+  // Where it is looked for by its identifier, "Observation?identifier=..."; "" when its request
+  // names none.
+  std::string_view search_of(std::string_view full_url) const;
   // The conditional references in them.
   const std::set<std::string>& searches() const { return searches_; }
   // Whether `holds` for the fullUrl of each of them that a later bundle carries again or takes
@@ -32,6 +35,7 @@ class SentResources {
  private:
   struct Sent {
     std::string text;
+    std::string search;
     bool provenance = false;
   };
   std::map<std::string, Sent, std::less<>> texts_;

@@ -74,6 +74,37 @@ class Reconcile(unittest.TestCase):
             self.assertIn("there is no target 'mian' in this journal; there are: main", done.stderr)
         self.assertFalse((self.folder / "out").exists())
 
+    def test_other_peoples_resources_with_our_ids_are_no_proof(self):
+        # A server of its own: the ids, and version 1 of each, are those of a session of somebody else.
+        with tempfile.TemporaryDirectory(prefix="chartferry-reconcile-") as folder, \
+                stage.RecordServer(folder, load=[stage.WARD / "people.bundle.json"]) as server, stage.Engine(folder) as engine:
+            server.start()
+            engine.start(server.base)
+            other = json.loads(json.dumps(self.document))
+            other["identifier"]["value"] += "-other"
+            session = engine.session_id(engine.send(other))
+            stage.wait_for("landed", lambda: engine.settled(session, ("landed",)))
+            status, report = self.reconcile(url=server.base)
+            self.assertEqual((status, report["same"]), (1, 0), report)
+            self.assertEqual({drift["kind"] for drift in report["drifts"]} - {"gone"}, {"other"})
+            # Brought along they are found, wherever they are.
+            subprocess.run([str(stage.ENGINE), "replay", "--journal", str(self.engine.journal), "--resend", "--url",
+                            server.base, "--why", "moved"], check=True, capture_output=True)
+            status, report = self.reconcile(url=server.base)
+            self.assertEqual((status, report["drifts"]), (0, []))
+            self.assertGreater(report["moved"], 0)
+
+    def test_a_later_landing_of_ours_is_no_drift_of_an_earlier_one(self):
+        self.document = stage.sent("hazel-stairs.r1")
+        self.land()
+        first = self.engine.records("landed")[-1]["time"]
+        self.document = stage.sent("hazel-stairs.r2")
+        self.land()
+        until = self.engine.records("landed")[-1]["time"]
+        self.assertLess(first, until)
+        status, report = self.reconcile("--until", until)
+        self.assertEqual((status, report["drifts"]), (0, []))
+
     def test_what_is_not_asked_for_is_counted(self):
         status, report = self.reconcile()
         self.assertEqual((status, report["unreadable"], report["destroyed"]), (0, 0, 0))
