@@ -143,12 +143,13 @@ Result<void> add_shown(const journal::Store& store, const Leg& leg, KnownVersion
   return {};
 }
 
+Result<std::vector<Leg>> all_legs(const journal::Store& store, const Leg& leg) {
+  return leg.revision < 2 ? Result<std::vector<Leg>>({}) : store.legs(leg.session);
+}
+
 Result<std::vector<Leg>> earlier_legs(const journal::Store& store, const Leg& leg) {
   std::vector<Leg> out;
-  if (leg.revision < 2) {
-    return out;
-  }
-  auto legs = store.legs(leg.session);
+  auto legs = all_legs(store, leg);
   if (!legs) {
     return std::move(legs).error();
   }
@@ -240,6 +241,16 @@ Result<std::vector<std::string>> doubtful_bundles(const journal::Store& store, c
       if (auto added = add_bundle(store, *position, out); !added) {
         return std::move(added).error();
       }
+    }
+  }
+  const auto all = all_legs(store, leg);
+  if (!all) {
+    return all.error();
+  }
+  const std::vector<Leg> others = journal::sent_to_others(leg, *all);
+  for (auto one = others.rbegin(); one != others.rend(); ++one) {
+    if (auto added = add_bundle(store, one->bundle, out); !added) {
+      return std::move(added).error();
     }
   }
   return out;

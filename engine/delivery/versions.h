@@ -45,9 +45,9 @@ base::Result<bool> has_doubtful_past(const journal::Store& store, const journal:
 base::Result<std::vector<std::string>> landed_bundles(const journal::Store& store,
                                                       const journal::Leg& leg);
 
-// What was sent of such revisions, or of this and others before they were translated again, and may
-// have arrived, the newest first; what was destroyed on purpose is left out. Errors: kIo, kCorrupt
-// of the journal.
+// What was sent of such revisions, or of this and others before they were translated again, or to
+// other targets before this one was there (journal/sent_bundles.h), and may have arrived, the
+// newest first; what was destroyed on purpose is left out. Errors: kIo, kCorrupt of the journal.
 base::Result<std::vector<std::string>> doubtful_bundles(const journal::Store& store,
                                                         const journal::Leg& leg);
 

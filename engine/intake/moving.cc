@@ -176,20 +176,58 @@ Result<Change> acceptance(const std::string& body, const char* reason, const Ses
   return change;
 }
 
+using Names = std::vector<std::string>;
+
+void add_name(Names& names, std::string_view name) {
+  if (std::find(names.begin(), names.end(), name) == names.end()) {
+    names.emplace_back(name);
+  }
+}
+
+Names names_in(std::string_view list) {
+  Names out;
+  while (!list.empty()) {
+    const std::size_t comma = std::min(list.find(','), list.size());
+    out.emplace_back(list.substr(0, comma));
+    list.remove_prefix(std::min(comma + 1, list.size()));
+  }
+  return out;
+}
+
 // Every record server that has something of the session, may have it, or is about to get it: also
 // one that got it later than when it was taken in, or is not configured just now. `of_all`: those,
 // too, for which it was given up.
-std::string all_targets(const std::vector<journal::Leg>& legs, bool of_all) {
-  std::vector<std::string_view> names;
+Names all_targets(const std::vector<journal::Leg>& legs, bool of_all) {
+  Names names;
   for (const journal::Leg& leg : legs) {
-    if ((of_all || journal::stands(leg)) &&
-        std::find(names.begin(), names.end(), leg.target) == names.end()) {
-      names.push_back(leg.target);
+    if (of_all || journal::stands(leg)) {
+      add_name(names, leg.target);
     }
   }
+  return names;
+}
+
+// Where one of them is not configured any more, those that are may have what it had, under another
+// name or by a resend; what takes the session back looks for it there.
+Result<void> add_successors(const journal::Store& store, Names& names) {
+  const auto start = store.newest(journal::Kind::kStarted);
+  if (!start) {
+    return start.error();
+  }
+  const Names configured = names_in(*start ? (*start)->targets : std::string());
+  const bool one_is_gone = std::any_of(names.begin(), names.end(), [&configured](const auto& name) {
+    return std::find(configured.begin(), configured.end(), name) == configured.end();
+  });
+  for (const std::string& name : one_is_gone ? configured : Names()) {
+    add_name(names, name);
+  }
+  return {};
+}
+
+std::string list_of(const Names& names) {
   std::string out;
-  for (const std::string_view name : names) {
-    out += (out.empty() ? "" : ",") + std::string(name);
+  for (const std::string& name : names) {
+    out += (out.empty() ? "" : ",") + name;
   }
   return out;
 }
@@ -229,7 +267,7 @@ Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& c
   if (!moved) {
     return moved.error();
   }
-  auto away = acceptance(moved->taken_back, journal::kMovedAway, *pinned, key, wanted, {});
+  auto away = acceptance(moved->taken_back, journal::kMovedAway, *pinned, key, wanted, targets);
   auto here = away ? acceptance(moved->entered, journal::kMovedHere, *pinned, key, wanted, targets)
                    : away.error();
   if (!here) {
@@ -244,9 +282,17 @@ Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& c
                  "the identifier that the new session would get is taken: give another",
                  here->record.session);
   }
-  away->record.targets = all_targets(*legs, false);
+  Names taken_back = all_targets(*legs, false);
+  if (auto added = add_successors(store, taken_back); !added) {
+    return std::move(added).error();
+  }
+  for (const std::string& name : names_in(away->record.targets)) {
+    add_name(taken_back, name);  // one that came later may have been given what is elsewhere
+  }
+  away->record.targets = list_of(taken_back);
+  away->also_if_before.clear();
   if (targets.empty()) {
-    here->record.targets = all_targets(*legs, true);
+    here->record.targets = list_of(all_targets(*legs, true));
   }
   here->only_with_previous = true;
   Moving moving;

@@ -34,7 +34,9 @@ base::Result<bool> is_moved_away(const journal::Store& store, journal::Position 
 // (it was moved or taken back before, or the new session is there already), kInvalid (actor, reason
 // or what is asked for; a document that this core would refuse), as therapy::move_session, kIo,
 // kCorrupt. `targets`: for whom the new session may be meant, with conditions of this core; none:
-// it goes where the old one went. What takes the old one back always does.
+// it goes where the old one went. What takes the old one back always does, and it goes
+// to those, too, that may have been given what is there: meant for the session and without anything
+// of it, or configured where one that has it is not any more.
 base::Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& core,
                                      const journal::SearchKey& key, const std::string& session,
                                      const therapy::Move& wanted,

@@ -175,6 +175,20 @@ base::Result<std::vector<Sent>> sent_of(const journal::Store& store, const Leg& 
   return out;
 }
 
+// Of a revision for another target: whether it is there nobody knows.
+base::Result<void> add_sent_to_others(const journal::Store& store, const Leg& leg,
+                                      std::span<const Leg> legs, std::vector<Sent>& all) {
+  for (const Leg& one : journal::sent_to_others(leg, legs)) {
+    const auto bundle = store.part(one.bundle, "bundle");
+    if (bundle) {
+      all.push_back({one.bundle, true, one.revision, one.patient != leg.patient});
+    } else if (bundle.error().code != base::ErrorCode::kNotFound) {
+      return bundle.error();
+    }
+  }
+  return {};
+}
+
 // What was sent before, where rendering the earlier revisions again does not tell; otherwise empty.
 // This revision itself may have left as another bundle, and one that was given up is told of by its
 // bundle alone.
@@ -183,8 +197,11 @@ base::Result<std::string> sent_before(const journal::Store& store, const Leg& le
                                       std::span<const journal::Acceptance> known,
                                       const therapy::Provenance& provenance) {
   const std::string own = made_with(provenance, {});
-  bool rendered = true;
   std::vector<Sent> all;
+  if (auto added = add_sent_to_others(store, leg, legs, all); !added) {
+    return std::move(added).error();
+  }
+  bool rendered = all.empty();
   for (const Leg& one : legs) {
     if (one.target == leg.target && one.revision <= leg.revision && journal::stands(one)) {
       auto sent = sent_of(store, one, sets_of(own), basis_of(one, legs, known), rendered);

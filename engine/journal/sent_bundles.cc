@@ -1,5 +1,6 @@
 #include "engine/journal/sent_bundles.h"
 
+#include <algorithm>
 #include <set>
 
 #include "engine/base/limits.h"
@@ -86,6 +87,27 @@ base::Result<std::vector<Position>> earlier_bundles_in_doubt(const Store& store,
   }
   std::vector<Position> out = walk.doubtful();
   std::erase(out, leg.bundle);
+  return out;
+}
+
+std::vector<Leg> sent_to_others(const Leg& leg, std::span<const Leg> legs) {
+  std::uint32_t first = leg.revision;
+  for (const Leg& one : legs) {
+    if (one.target == leg.target && one.revision < leg.revision) {
+      if (stands(one) && !is_doubtful(one)) {
+        return {};
+      }
+      first = std::min(first, one.revision);
+    }
+  }
+  std::vector<Leg> out;
+  for (const Leg& one : legs) {
+    const bool may_be_there =
+        one.state == LegState::kLanded || one.state == LegState::kDispatched || one.uncertain;
+    if (one.target != leg.target && one.revision < first && one.bundle != 0 && may_be_there) {
+      out.push_back(one);
+    }
+  }
   return out;
 }
 

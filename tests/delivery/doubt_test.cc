@@ -128,6 +128,54 @@ TEST_F(DoubtTest, ARefusalLeavesOpenWhatItDoesNotSettle) {
   }
 }
 
+TEST(SentToOthers, IsWhatCameBeforeATargetWasThere) {
+  using journal::LegState;
+  const auto leg = [](std::uint32_t revision, const char* target, LegState state,
+                      bool uncertain = false) {
+    journal::Leg out;
+    out.revision = revision;
+    out.target = target;
+    out.state = state;
+    out.bundle = revision;
+    out.uncertain = uncertain;
+    return out;
+  };
+  struct Row {
+    const char* name;
+    std::vector<journal::Leg> legs;  // and revision 4 for "new"
+    std::string found;
+  };
+  const Row table[] = {
+      {"landed, and may have",
+       {leg(1, "old", LegState::kLanded), leg(2, "old", LegState::kHeld, true),
+        leg(3, "old", LegState::kWithdrawn, true)},
+       "1 2 3 "},
+      {"surely never left",
+       {leg(1, "old", LegState::kHeld), leg(2, "old", LegState::kSuperseded),
+        leg(3, "old", LegState::kWithdrawn)},
+       ""},
+      {"since the target was there",
+       {leg(1, "old", LegState::kLanded), leg(2, "new", LegState::kHeld),
+        leg(3, "old", LegState::kLanded)},
+       ""},
+      {"and what was made for it went nowhere",
+       {leg(1, "old", LegState::kLanded), leg(2, "new", LegState::kSuperseded),
+        leg(3, "old", LegState::kLanded)},
+       "1 "},
+      {"or may have",
+       {leg(1, "old", LegState::kLanded), leg(2, "new", LegState::kWithdrawn, true)},
+       "1 "},
+  };
+  for (const Row& row : table) {
+    std::string found;
+    for (const journal::Leg& one :
+         journal::sent_to_others(leg(4, "new", LegState::kAccepted), row.legs)) {
+      found += std::to_string(one.revision) + " ";
+    }
+    EXPECT_EQ(found, row.found) << row.name;
+  }
+}
+
 TEST_F(DoubtTest, WhatWasNeverTakenAndIsRefusedIsInNoDoubt) {
   posts_ = {Post::kError, Post::kRefused};
   send(1, entry("a", "1", false) + "," + provenance("p"));

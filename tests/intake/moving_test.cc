@@ -4,6 +4,7 @@
 #include "engine/intake/moving.h"
 
 #include <memory>
+#include <span>
 #include <string>
 #include <utility>
 #include <vector>
@@ -84,12 +85,12 @@ class MovingTest : public ::testing::Test {
     write(Kind::kDispatched, revision, target);
     write(Kind::kHeld, revision, target, unknown);
   }
-  base::Result<Moving> plan() const {
+  base::Result<Moving> plan(std::span<const Target> targets = {}) const {
     therapy::Move wanted;
     wanted.patient = "right";
     wanted.actor = "Robin Sample";
     wanted.why = "wrong bed";
-    return move_to_patient(*store_, core_, key_, session_id_of("a"), wanted);
+    return move_to_patient(*store_, core_, key_, session_id_of("a"), wanted, targets);
   }
   std::string planned() const {
     core_.given.clear();
@@ -185,6 +186,30 @@ TEST_F(MovingTest, EachRecordServerHasItsOwnChart) {
   EXPECT_EQ(planned(), "said r1 r2, charted r2 r1, in doubt, next 3");
   write(Kind::kWithdrawn, 2);
   EXPECT_EQ(planned(), "said r1 r2, charted r2 r1, in doubt, next 3") << "it stands for one";
+}
+
+// A record server may have another name by now, or be another one to which all was sent again.
+TEST_F(MovingTest, WhatIsTakenBackIsLookedForAtWhoeverCameSince) {
+  const auto targets = [this](std::span<const Target> configured) {
+    auto moving = plan(configured);
+    EXPECT_TRUE(moving.has_value());
+    return moving->changes[0].record.targets + " / " + moving->changes[1].record.targets;
+  };
+  const auto start = [this](const std::string& names) {
+    journal::Change started(journal::record_of(Kind::kStarted, "", 0));
+    started.record.targets = names;
+    started.record.target.clear();
+    ASSERT_TRUE(journal::write(*store_, clock_, std::move(started)).has_value());
+  };
+  start("main,second");
+  accept(1);
+  land(1);
+  EXPECT_EQ(targets({}), "main / main");
+  const Target both[] = {{"main", &core_}, {"second", &core_}};
+  EXPECT_EQ(targets(both), "main,second / main,second") << "it came later, and is meant for it";
+  start("hill");
+  EXPECT_EQ(targets({}), "main,hill / main");
+  EXPECT_EQ(targets(std::span(both).subspan(1)), "main,hill,second / second");
 }
 
 TEST_F(MovingTest, WhatWasGivenUpAltogetherIsMovedAsItWas) {

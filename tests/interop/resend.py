@@ -343,6 +343,70 @@ class AnotherServer(unittest.TestCase):
         ours = {key: said for key, said in content(new).items() if key not in theirs and said[0] != "Provenance"}
         self.assertEqual({said[1] for said in ours.values()}, {"entered-in-error"})
 
+    def under_another_name(self, old, server):
+        """The engine's next start: its one target has another name. `server`: which one it is."""
+        self.engine.stop()
+        path = self.folder / "engine.toml"
+        path.write_text(f'[[target]]\nname = "hill"\nurl = "{server.base}"\n', encoding="utf-8")
+        if old is not server:
+            subprocess.run([str(stage.ENGINE), "replay", "--journal", str(self.engine.journal), "--resend", "--url",
+                            server.base, "--why", "moved"], capture_output=True, check=True)
+        self.engine.start(None, "--config", path)
+        return path
+
+    def at_hill(self, session, revision):
+        def settled():
+            (one,) = [one for one in self.engine.session(session)["revisions"] if one["revision"] == revision]
+            (leg,) = [leg for leg in one["targets"] if leg["target"] == "hill"]
+            return (leg["state"], leg.get("reason")) if leg["state"] in ("landed", "held") else None
+        return stage.wait_for("an end", settled)
+
+    def move(self, session, config):
+        subprocess.run([str(stage.ENGINE), "journal", "--journal", str(self.engine.journal), "move", session, "--to-file", "-",
+                        "--why", "wrong bed", "--config", str(config)], input=text_of("birch-breathing-am") + "\n",
+                       capture_output=True, text=True, check=True)
+
+    @staticmethod
+    def statuses(server):
+        """Of what is on the first patient's chart, Provenances aside."""
+        patient = stage.sent("alder-breathing-am")["patient"]["identifier"]["value"]
+        (alder,) = [one for one in server.all("Patient") if one["identifier"][0]["value"] == patient]
+        return [one["status"] for one in server.all("Observation") + server.all("Procedure")
+                if one["subject"]["reference"].endswith(f"/{alder['id']}")]
+
+    def check_under_another_name(self, moved):
+        server = old = self.started("old")
+        self.engine.start(old.base)
+        sessions = {}
+        for name in ("whole", "part", "corrected", "moved"):
+            document = json.loads(json.dumps(stage.sent("alder-breathing-am")))
+            document["identifier"]["value"] += f"-{name}"
+            sessions[name] = (self.land(self.engine, document), document["identifier"])
+        server = self.started("new") if moved else old
+        config = self.under_another_name(old, server)
+        a_session = len(self.statuses(server)) // len(sessions)
+        self.assertGreater(a_session, 10)
+        part = dict(self.corrected(), withdrawal=[{"entry": "e1", "reason": "not hers"}])
+        part["entry"] = part["entry"][1:]
+        for name, document in (("whole", self.taken_back()), ("part", part), ("corrected", self.corrected())):
+            self.engine.send(dict(document, identifier=sessions[name][1]))
+            self.assertEqual(self.at_hill(sessions[name][0], 2), ("landed", None), name)
+        self.move(sessions["moved"][0], config)
+        self.assertEqual(self.at_hill(sessions["moved"][0], 2), ("landed", None))
+        # Two sessions are taken back whole, of one an entry is, and one has a correction.
+        statuses = self.statuses(server)
+        self.assertEqual(len(statuses), 4 * a_session, "nothing is there twice")
+        wrong = statuses.count("entered-in-error")
+        self.assertTrue(2 * a_session < wrong < 3 * a_session, wrong)
+        self.assertIn("corrected", statuses)
+        self.assertTrue(self.engine.verify_journal()[0])
+
+    def test_under_another_name_what_is_taken_back_is_taken_back(self):
+        self.check_under_another_name(moved=False)
+
+    def test_at_a_new_server_with_a_new_name_too(self):
+        self.check_under_another_name(moved=True)
+
     def test_what_was_not_moved_is_held_and_nothing_is_written_over(self):
         session, new = self.moved(resend=False)
         before = content(new)
