@@ -108,11 +108,11 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
     bool too_large = false;  // by itself; the others go on without it
     LandedEntry row;
 
-    bool creates() const { return request->string_at("method") == "POST"; }
-    // Where a create's resource is found.
+    // Where it is found: "Observation?identifier=..." or, written under an id, that place.
     std::string place() const {
-      return std::string(request->string_at("url")) + "?" +
-             std::string(request->string_at("ifNoneExist"));
+      const std::string_view query = request->string_at("ifNoneExist");
+      return std::string(request->string_at("url")) + (query.empty() ? "" : "?") +
+             std::string(query);
     }
   };
   using Step = void (Carriage::*)(Reply);
@@ -265,18 +265,25 @@ class Carriage : public std::enable_shared_from_this<Carriage> {
     place();
   }
 
-  // A create that found something need not say where; then a search does.
+  // A create that found something need not say where, nor an update that looked for what it
+  // changes; then a search does.
   void place() {
     for (const std::size_t i : wave_) {
       Item& item = items_[i];
       if (!item.landed || !resource_of(item.row.location).empty()) {
         continue;
       }
-      if (!item.creates()) {
-        item.row.location = item.request->string_at("url");
-      } else if (item.row.status != 0 && !item.request->string_at("ifNoneExist").empty()) {
+      const std::string where = item.place();
+      if (where.find('?') != std::string::npos) {
         placing_ = i;
-        ask(call_for(item.place(), call_.request_id), &Carriage::placed);
+        ask(call_for(where, call_.request_id), &Carriage::placed);
+        return;
+      }
+      item.row.location = resource_of(where);
+      if (item.row.location.empty()) {
+        Reply nowhere;  // nothing can refer to it
+        nowhere.status = item.row.status;
+        finish(std::move(nowhere));
         return;
       }
     }

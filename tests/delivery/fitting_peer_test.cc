@@ -142,6 +142,14 @@ class Server final : public Peer {
     return true;
   }
 
+  static std::string unescaped(const std::string& url, std::size_t from) {
+    std::string query = url.substr(from);
+    if (const std::size_t bar = query.find("%7C"); bar != std::string::npos) {
+      query.replace(bar, 3, "|");
+    }
+    return query;
+  }
+
   Reply one(const std::string& method, const std::string& url, const std::string& create,
             const std::string& match, const Node& resource) {
     const Stop now = ++writes == stop_at ? stop : Stop::kNever;
@@ -159,19 +167,23 @@ class Server final : public Peer {
     if (!refers_well(resource)) {
       return status(422);
     }
+    const std::size_t question = url.find('?');
+    const std::string type = url.substr(0, question);
+    const std::string wanted =
+        method == "POST" || question == std::string::npos ? create : unescaped(url, question + 1);
     std::string place = url;
-    if (method == "POST") {
+    if (method == "POST" || question != std::string::npos) {
       place.clear();
       for (const auto& [other, there] : kept) {
-        place = other.starts_with(url + "/") && "identifier=s|" + there.identifier == create
+        place = other.starts_with(type + "/") && "identifier=s|" + there.identifier == wanted
                     ? other
                     : place;
       }
     }
     int code = 200;
-    if (method == "POST" && place.empty()) {
-      place = url + "/" + std::to_string(kept.size() + 10);
-      kept[place] = {1, create.substr(create.find('|') + 1), json::to_text(resource)};
+    if (place.empty()) {
+      place = type + "/" + std::to_string(kept.size() + 10);
+      kept[place] = {1, wanted.substr(wanted.find('|') + 1), json::to_text(resource)};
       code = 201;
     } else if (method == "PUT") {
       if (!match.empty() && match != "W/\"" + std::to_string(kept[place].version) + '"') {
@@ -455,6 +467,45 @@ TEST_F(FittingPeerTest, ALocationThatNamesNothingCountsAsNotSaid) {
     EXPECT_EQ(reply.body.find("Sample"), std::string::npos) << reply.body;
     for (const LandedEntry& row : judge(reply, 4, false, 0).landing) {
       EXPECT_NE(row.location, "");
+    }
+  }
+}
+
+// A correction at a server that names no versions; HTTP asks for a place with 201 only.
+const std::string kCorrection =
+    bundle(R"({"fullUrl":"urn:a","resource":{"resourceType":"Observation"},)"
+           R"("request":{"method":"PUT","url":"Observation?identifier=s|a"}},)" +
+           entry("b", to("a")));
+
+TEST_F(FittingPeerTest, WhereAnUpdateWroteIsAskedBeforeAnythingRefersToIt) {
+  for (const char* abilities : {kBatch, kNone}) {
+    at(abilities);
+    server_->locations = false;
+    server_->kept["Observation/3"] = {1, "a", "{}"};
+    const Reply reply = post(kCorrection);
+    const Verdict verdict = judge(reply, 2, false, 0);
+    ASSERT_EQ(verdict.action, Verdict::Action::kLanded) << reply.body;
+    EXPECT_EQ(verdict.landing[0].location, "Observation/3");
+    EXPECT_EQ(server_->kept["Observation/3"].version, 2);
+    EXPECT_NE(
+        server_->kept[verdict.landing[1].location].content.find(R"("reference":"Observation/3")"),
+        std::string::npos);
+  }
+}
+
+TEST_F(FittingPeerTest, NothingRefersToWhatNobodyKnowsThePlaceOf) {
+  const std::string create = R"({"fullUrl":"urn:a","resource":{"resourceType":"Observation"},)"
+                             R"("request":{"method":"POST","url":"Observation"}},)";
+  for (const char* abilities : {kBatch, kNone}) {
+    for (const std::string& body : {kCorrection, bundle(create + entry("b", to("a")))}) {
+      at(abilities);
+      server_->locations = false;
+      server_->kept["Observation/3"] = {1, "a", "{}"};
+      server_->kept["Observation/4"] = {1, "a", "{}"};
+      const Verdict verdict = judge(post(body), 2, false, 0);
+      EXPECT_EQ(verdict.reason, "unexpected-answer");
+      EXPECT_TRUE(verdict.unknown);
+      EXPECT_EQ(server_->writes, 1) << "what refers to it is not written";
     }
   }
 }
