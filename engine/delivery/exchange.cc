@@ -13,6 +13,7 @@
 #include "engine/delivery/location.h"
 #include "engine/delivery/lookup.h"
 #include "engine/delivery/message.h"
+#include "engine/delivery/never_there.h"
 #include "engine/delivery/sent_resources.h"
 #include "engine/fhir/issue.h"
 
@@ -106,6 +107,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       message_ = make_message(consignment_.bundle, consignment_.known, there_);
     }
     if (message_.nothing || (message_.sent.empty() && !there_.empty())) {
+      message_.nothing = message_.nothing || !something_there();
       conclude_landed({});
       return;
     }
@@ -165,11 +167,16 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     return verdict.action == Action::kHold || verdict.action == Action::kHoldRetry;
   }
 
+  bool something_there() const {
+    return std::any_of(there_.begin(), there_.end(),
+                       [](const auto& one) { return !one.second.gone; });
+  }
+
   // Nothing of it was found, neither of this bundle nor of what was sent before. What still stands
   // as it landed proves that for all of one transaction; otherwise each resource has to have been
   // seen not to be there, and this try to have changed nothing.
   bool nothing_there() const {
-    if (!there_.empty() || found_given_up_) {
+    if (something_there() || found_given_up_) {
       return false;
     }
     if (untouched_ && lands_whole() && !others_in_doubt_) {
@@ -269,6 +276,9 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
 
   void look_on() {
     if (looked_ < looks_.size()) {
+      if (message_.sent[looks_[looked_].sent].way == Way::kPlace) {
+        leave_out_absent();  // of what was sent, a Provenance is about what else was
+      }
       ask(call_for(looks_[looked_].place, consignment_.request_id), &Exchange::looked);
       return;
     }
@@ -320,6 +330,30 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     look(Moment::kBefore, std::move(looks));
   }
 
+  // What a revision in doubt may have put there, is to be taken back and is not there.
+  void leave_out_absent() {
+    std::set<std::string_view> absent;
+    for (const std::size_t at : moment_ == Moment::kBefore ? absent_ : std::vector<std::size_t>()) {
+      const std::string& name = message_.sent[at].full_url;
+      if (!consignment_.known.contains(name) &&
+          std::any_of(given_up_.begin(), given_up_.end(),
+                      [&name](const SentResources& bundle) { return bundle.has(name); })) {
+        absent.insert(name);
+      }
+    }
+    if (absent.empty()) {
+      return;
+    }
+    KnownVersions left_out;
+    for (const std::string& name :
+         never_there(consignment_.bundle,
+                     [&absent](std::string_view one) { return absent.contains(one); })) {
+      left_out[name].gone = true;
+    }
+    own_.emplace(make_message(consignment_.bundle, {}, left_out).body);
+    there_.merge(left_out);
+  }
+
   bool is_misplaced(const Message::Sent& sent) const { return misplaced_.contains(sent.full_url); }
 
   // A server that was brought back from a backup, or another one at the same address, gives the
@@ -347,6 +381,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
 
   // A transaction lands whole or not at all: when some of it is there, what is not was deleted.
   void looked_before() {
+    leave_out_absent();
     const bool landed = some_there_ && !consignment_.doubtful_past;
     for (const std::size_t at : lands_whole() ? absent_ : std::vector<std::size_t>()) {
       const Message::Sent& sent = message_.sent[at];

@@ -17,6 +17,10 @@ const json::NameTable& names() {
   return table;
 }
 
+bool is_true(const Node* node) {
+  return node != nullptr && node->is_boolean() && node->boolean;
+}
+
 }  // namespace
 
 std::string to_text(const Landing& landing) {
@@ -33,6 +37,9 @@ std::string to_text(const Landing& landing) {
     if (entry.unproven) {
       out.append(row, "unproven", out.make_boolean(true));
     }
+    if (entry.not_sent) {
+      out.append(row, "notSent", out.make_boolean(true));
+    }
     Document::append(out.root(), row);
   }
   return json::to_text(*out.root());
@@ -48,11 +55,11 @@ base::Result<Landing> parse_landing(std::string_view text) {
   }
   Landing out;
   for (const Node& row : *document.root()) {
-    const Node* unproven = row.find("unproven");
     LandedEntry entry;
     entry.location = row.string_at("location");
     entry.etag = row.string_at("etag");
-    entry.unproven = unproven != nullptr && unproven->is_boolean() && unproven->boolean;
+    entry.unproven = is_true(row.find("unproven"));
+    entry.not_sent = is_true(row.find("notSent"));
     out.push_back(std::move(entry));
   }
   return out;

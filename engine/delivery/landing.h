@@ -17,6 +17,8 @@ struct LandedEntry {
   // writes over it.
   bool unproven = false;
   int status = 0;  // of the entry's response; not kept
+  // It was to be taken back, and was not there.
+  bool not_sent = false;
 };
 // By entry of the bundle.
 using Landing = std::vector<LandedEntry>;

@@ -46,11 +46,33 @@ void remove(Node& object, std::string_view member) {
   }
 }
 
+// What is not sent is about nothing that is not there.
+void drop_left_out(Document& document, Node& provenance, const KnownVersions& there) {
+  Node* const targets = provenance.find("target");
+  if (provenance.string_at("resourceType") != "Provenance" || targets == nullptr ||
+      !targets->is_array()) {
+    return;
+  }
+  Node* const kept = document.make_array();
+  for (Node* target = targets->first; target != nullptr;) {
+    Node* const next = target->next;
+    const auto found = there.find(target->string_at("reference"));
+    if (found == there.end() || !found->second.gone) {
+      target->next = nullptr;
+      Document::append(kept, target);
+    }
+    target = next;
+  }
+  targets->first = kept->first;
+  targets->last = kept->last;
+  targets->count = kept->count;
+}
+
 void point_to(Document& document, Node& node, const KnownVersions& there) {
   for (Node* child = node.first; child != nullptr; child = child->next) {
     if (child->is_string() && child->name_text() == "reference") {
       const auto found = there.find(child->text());
-      if (found != there.end()) {
+      if (found != there.end() && !found->second.gone) {
         set_text(document, node, "reference", found->second.resource);
       }
     } else if (child->first != nullptr) {
@@ -163,6 +185,9 @@ bool settle_all(Document& document, Node& list, const KnownVersions& known, Know
     sent.entry = at;
     sent.full_url = entry->string_at("fullUrl");
     if (there.find(sent.full_url) == there.end()) {
+      if (Node* resource = entry->find("resource")) {
+        drop_left_out(document, *resource, there);
+      }
       if (const Node* request = entry->find("request")) {
         sent.type = type_of(request->string_at("url"));
       }
@@ -277,6 +302,7 @@ Landing whole_landing(const Message& message, const Landing& landing, std::strin
       row.location = found->second.resource;
       row.etag = found->second.etag;
       row.unproven = found->second.unproven;
+      row.not_sent = found->second.gone;
     }
     out.push_back(std::move(row));
   }

@@ -39,9 +39,9 @@ struct Message {
 };
 // `known`: updates of these name their version; an update of what never landed, or where nobody saw
 // it, becomes a conditional create, which cannot overwrite; where the server names no versions an
-// update stays a search by identifier. `there`: is on the server already, so it is left out.
-// References to either name the resource. A bundle with nothing of either stays as it is, byte for
-// byte.
+// update stays a search by identifier. `there`: is on the server already, so it is left out; what
+// is `gone` is left out because it is not there, and no Provenance is about it. References to the
+// others name the resource. A bundle with nothing of either stays as it is, byte for byte.
 Message make_message(std::string bundle, const KnownVersions& known, const KnownVersions& there);
 
 // Whether a landing names only what the message wrote: each entry's type, the id that it was

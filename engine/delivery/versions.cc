@@ -56,6 +56,9 @@ Result<void> add_landing(const journal::Store& store, const Leg& leg, KnownVersi
       return corrupt("a landing has fewer entries than its bundle", leg.changed);
     }
     const LandedEntry& row = (*landed)[at];
+    if (row.not_sent) {
+      continue;
+    }
     KnownVersion version;
     version.resource = resource_of(row.location);
     const std::string etag = entity_tag_of(row.etag);

@@ -24,7 +24,7 @@ struct KnownVersion {
   std::string etag;       // W/"2"; empty when the server names none
   bool unproven = false;  // it may not be ours that is there: to be looked at before a write
   bool shown = false;     // a person saw this version and let the leg go
-  bool gone = false;      // shown, too: it was deleted
+  bool gone = false;      // it is not there: deleted, when it was shown
 };
 // By fullUrl, which is the same in every revision of a session.
 using KnownVersions = std::map<std::string, KnownVersion, std::less<>>;

@@ -32,6 +32,11 @@ class KeepingServer {
       const std::string type = call.path.substr(1, call.path.find('/', 1));
       return search(type.substr(0, type.size() - 1), call.body.substr(call.body.find('=') + 1));
     }
+    if (too_large > 0) {
+      --too_large;
+      return StillPeer::status(413);
+    }
+    last_body = call.body;
     Reply reply = take(call.body);
     if (lose_answers > 0) {
       --lose_answers;
@@ -51,6 +56,8 @@ class KeepingServer {
 
   std::map<std::string, Kept> kept;  // "Observation/a"
   int lose_answers = 0;
+  int too_large = 0;           // this many messages
+  std::string last_body;       // of a message that was taken
   bool names_versions = true;  // of what it takes, in the answer
   bool names_places = true;
   bool always_200 = false;  // also of what it makes
