@@ -96,6 +96,41 @@ describe('signing in', { concurrency: 1 }, () => {
     assert.equal((await asked).headers()['read-why'], 'sample%20of%20the%20day');
   });
 
+  bedside('the reason of one person does not go with what the next one reads', { at: ['/desk#traffic', '.sign-in'] }, async (one) => {
+    const { page, context } = one;
+    const session = await sendHeld('why', undefined, await asPerson('robin'));
+    const place = `message/${session}/1`;
+    const message = (tab) => tab.waitForRequest((request) => request.url().endsWith(`/sessions/${session}/revisions/1`));
+    await atDesk(one, 'audrey', 'traffic');
+    const other = await context.newPage();
+    await other.goto(`${engine}/desk#${place}`);
+    // She said why in the first tab only.
+    await other.getByLabel(/^Why you look/).fill('complaint of a relative');
+    await judge(other, 'ask-why');
+    const hers = message(other);
+    await other.getByRole('button', { name: 'Go on' }).click();
+    assert.equal((await hers).headers()['read-why'], 'complaint%20of%20a%20relative');
+    await one.tap('Sign out');
+    await page.locator('.sign-in').waitFor();
+    await other.locator('.sign-in').waitFor();
+    await atDesk(one, 'erin', 'traffic');
+    await other.getByText('Erin Sample is signed in.').waitFor();
+    await other.getByLabel(/^Why you look/).fill('a code is missing');
+    const next = message(other);
+    await other.getByRole('button', { name: 'Go on' }).click();
+    assert.equal((await next).headers()['read-why'], 'a%20code%20is%20missing');
+    await other.getByText('Came in').waitFor();
+    await other.getByRole('button', { name: 'Sign out' }).click();
+    await other.locator('.sign-in').waitFor();
+    await other.goto(engine); // where nobody is asked
+    await signIn({ page: other });
+    await other.getByText('Robin Sample is signed in.').waitFor();
+    const last = message(other);
+    await other.goto(`${engine}/desk#${place}`);
+    assert.equal((await last).headers()['read-why'], undefined);
+    await other.close();
+  });
+
   bedside('what waits is sealed to who recorded it: the next person neither sees nor sends it', {}, async (one) => {
     const { page, context } = one;
     await signIn(one);

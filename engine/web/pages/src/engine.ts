@@ -2,6 +2,7 @@
 
 import { learn } from './clock';
 import { type JsonObject, isObject, listAt, objectAt, parse, textAt } from './json';
+import { whyNow } from './why';
 
 export interface Answer { status: number; body: string; location: string }
 
@@ -13,17 +14,11 @@ export function onStranger(look: () => void): () => void {
   return () => strangers.removeEventListener('stranger', look);
 }
 
-// Why somebody who does not treat looks at records: sent with every request of this tab, and kept in the log.
-const kWhy = 'read-why';
-export function sayWhy(why: string): void {
-  sessionStorage.setItem(kWhy, why);
-}
-
 // Rejects when there is no answer: network off, engine down, too slow.
 // `patience`: milliseconds that it may take.
 export async function ask(method: string, path: string, body?: string, patience = 20_000): Promise<Answer> {
+  const why = await whyNow();
   const from = performance.now();
-  const why = sessionStorage.getItem(kWhy);
   const response = await fetch(path, {
     method,
     cache: 'no-store',

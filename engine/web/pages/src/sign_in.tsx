@@ -1,15 +1,16 @@
 // Signing in, where the engine has a people file. Without a network the page works on under the sign-in that it has.
 // Whoever changes who is signed in holds the sender's lock, so that nothing is sent under another one's name.
 
-import { type JSX, createContext } from 'preact';
+import { type JSX, type RefObject, createContext } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { Dialog } from './controls';
-import { ask, onStranger, problemsOf, sayWhy } from './engine';
+import { ask, onStranger, problemsOf } from './engine';
 import { type Json, isObject, numberAt, parse, textAt, textsAt } from './json';
 import { alone, onKept, tell } from './kept';
 import { type Left, leftHere, leftWords } from './left';
 import { takeOver, wake } from './outbox';
 import { type Standing, becomeDevice, becomePerson, becomeStranger, howItStands, waitingHere } from './owner';
+import { keepWhyOf, sayWhy, whyOf } from './why';
 
 // name, display: empty for a stranger. needed: the engine wants a sign-in at all. rights: as GET /me names them.
 export interface Me { needed: boolean; name: string; display: string; rights: string[] }
@@ -79,7 +80,10 @@ async function signOut(): Promise<void> {
 export function useMe(): Me | undefined {
   const [me, set] = useState<Me>();
   useEffect(() => {
-    const put = (next: Me): void => set((old) => (old && same(old, next) ? old : next));
+    const put = (next: Me): void => {
+      keepWhyOf(next.name);
+      set((old) => (old && same(old, next) ? old : next));
+    };
     const show = (): void => void howItStands().then((one) => { if (one.known) put(meOf(one)); }, () => put(kUnasked));
     const ask = (): void => void look().then(put, () => put(kUnasked));
     show();
@@ -103,6 +107,40 @@ export function isStranger(me: Me | undefined): boolean {
   return me !== undefined && me.needed && me.name === '';
 }
 
+function WhyField(p: { input: RefObject<HTMLInputElement> }): JSX.Element {
+  return (
+    <>
+      <label for="sign-in-why">Why you look at records today; it is written into the log</label>
+      <input id="sign-in-why" ref={p.input} type="text" maxLength={120} required />
+    </>
+  );
+}
+
+// Who may read records without treating, and has not said in this tab why.
+export function owesWhy(me: Me): boolean {
+  return me.needed && me.rights.includes('read-message') && !me.rights.includes('read-ward') && whyOf(me.name) === '';
+}
+
+// For one who signed in on another page or in another tab.
+export function AskWhy(p: { me: Me; onSaid: () => void }): JSX.Element {
+  const why = useRef<HTMLInputElement>(null);
+  useEffect(() => why.current?.focus(), []);
+  return (
+    <div role="main">
+      <SignedIn me={p.me} />
+      <form class="sign-in" aria-labelledby="ask-why-title" onSubmit={(event) => {
+        event.preventDefault();
+        sayWhy(p.me.name, why.current?.value.trim() ?? '');
+        p.onSaid();
+      }}>
+        <h1 id="ask-why-title">Before you look</h1>
+        <WhyField input={why} />
+        <button type="submit" class="send">Go on</button>
+      </form>
+    </div>
+  );
+}
+
 // `hint`: what a person should know before. `asksWhy`: for who does not treat and looks at records.
 export function SignIn(p: { hint: string; asksWhy?: boolean }): JSX.Element {
   const [said, say] = useState('');
@@ -120,8 +158,9 @@ export function SignIn(p: { hint: string; asksWhy?: boolean }): JSX.Element {
       const answer = await alone('send', async () => {
         const one = await ask('POST', '/sign-in', body);
         if (one.status === 200) {
-          if (why.current) sayWhy(why.current.value.trim());
-          await take(parse(one.body));
+          const who = parse(one.body);
+          if (why.current) sayWhy(textAt(who, 'name'), why.current.value.trim());
+          await take(who);
         }
         return one;
       });
@@ -149,8 +188,7 @@ export function SignIn(p: { hint: string; asksWhy?: boolean }): JSX.Element {
       <input id="sign-in-name" ref={name} type="text" autocomplete="username" autocapitalize="none" spellcheck={false} required />
       <label for="sign-in-password">Password</label>
       <input id="sign-in-password" ref={password} type="password" autocomplete="current-password" required />
-      {p.asksWhy && <label for="sign-in-why">Why you look at records today; it is written into the log</label>}
-      {p.asksWhy && <input id="sign-in-why" ref={why} type="text" maxLength={120} required />}
+      {p.asksWhy && <WhyField input={why} />}
       <p class="said" role="alert">{said}</p>
       <button type="submit" class="send" disabled={busy}>{busy ? 'Signing in …' : 'Sign in'}</button>
     </form></div>

@@ -1,10 +1,10 @@
 // The frame of the desk: where the traffic, the record servers, the maps and the log are looked at.
 
 import type { JSX } from 'preact';
-import { useEffect } from 'preact/hooks';
+import { useEffect, useState } from 'preact/hooks';
 import { useNews } from './follow';
 import { useHead } from '../hooks';
-import { type Me, SignIn, SignedIn, SignedInAs, isStranger, may, useMe } from '../sign_in';
+import { AskWhy, type Me, SignIn, SignedIn, SignedInAs, isStranger, may, owesWhy, useMe } from '../sign_in';
 import { Log } from './log';
 import { Maps } from './maps';
 import { Message } from './message';
@@ -19,8 +19,10 @@ const kRooms: [string, string, string[]][] = [['traffic', 'Traffic', ['traffic']
 
 export function Desk(): JSX.Element | null {
   const me = useMe();
+  const [, setSaid] = useState(0);
   if (!me) return null;
   if (isStranger(me)) return <SignIn hint="For engineers, auditors and operators." asksWhy />;
+  if (owesWhy(me)) return <AskWhy me={me} onSaid={() => setSaid((times) => times + 1)} />;
   return <SignedInAs.Provider value={me}><Rooms key={me.name} me={me} /></SignedInAs.Provider>;
 }
 
