@@ -57,6 +57,17 @@ describe('the desk', { concurrency: 2 }, () => {
     await page.locator('.records').getByText('typed at the wrong bed').waitFor();
   });
 
+  bedside('a message that is opened is read once', { at: at() }, async (one) => {
+    const { page } = one;
+    const session = await sendHeld('desk-once');
+    await page.goto(`${engine}/desk#message/${session}/1`);
+    await page.getByRole('heading', { name: 'What happened' }).waitFor();
+    await page.waitForTimeout(500); // a second one would come at once
+    const answer = await fetch(`${engine}/log`, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify({ session, kind: 'read' }) });
+    const { records: reads } = await answer.json();
+    assert.deepEqual(reads.map((read) => read.why), ['message with all that became of it']);
+  });
+
   bedside('the rule and the input of any element light up, and the other way round', { size: 'pc', at: at() }, async (one) => {
     const { page } = one;
     await one.choose('Show only', 'In the chart');

@@ -130,7 +130,8 @@ export function Message(p: { session: string; revision: number; news: News }): J
   const steers = may(me, 'steer');
   const [act, setAct] = useState<Act>();
   const [done, setDone] = useState(0);
-  // Of the session's states there is no journal entry, of the message there is: it is read again only when a state changed.
+  // Of the session's states there is no journal entry, of the message there is: it is read once the states are known, and
+  // again only when one changed.
   const session = useTold('GET', `/sessions/${encodeURIComponent(p.session)}`, undefined, p.news.count + done);
   const revisions = listAt(session.value, 'revisions');
   const latest = Number(numberAt(revisions.at(-1), 'revision') || '1');
@@ -139,7 +140,8 @@ export function Message(p: { session: string; revision: number; news: News }): J
   const states = listAt(here, 'targets').map((one) => `${textAt(one, 'target')} ${textAt(one, 'state')} ${numberAt(one, 'attempts')}`).join();
   const [seen, setSeen] = useState({ states: '', count: 0 });
   if (states !== '' && states !== seen.states) setSeen({ states, count: seen.count + 1 });
-  const message = useTold('GET', reads ? `/sessions/${encodeURIComponent(p.session)}/revisions/${revision}` : '', undefined, seen.count);
+  const message = useTold('GET', reads && !session.loading ? `/sessions/${encodeURIComponent(p.session)}/revisions/${revision}` : '', undefined,
+    seen.count);
   const document = objectAt(message.value, 'document');
   const movedAway = textAt(here, 'reason') === 'moved-away';
   const movable = reads ? document !== undefined && !isTakenBack(document) : here !== undefined && !movedAway;
