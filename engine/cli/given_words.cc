@@ -2,17 +2,14 @@
 
 #include <algorithm>
 #include <array>
-#include <chrono>
 #include <cstddef>
-#include <cstdio>
 #include <string_view>
 
 #include <pwd.h>
 #include <unistd.h>
 
-#include "engine/fhir/primitives.h"
+#include "engine/fhir/instant.h"
 #include "engine/journal/words.h"
-#include "engine/therapy/clock_text.h"
 
 namespace engine::cli {
 namespace {
@@ -37,40 +34,9 @@ std::string account() {
 
 }  // namespace
 
-Result<std::string> utc_of(const std::string& instant) {
-  if (instant.empty()) {
-    return std::string();
-  }
-  const Error bad(ErrorCode::kInvalid,
-                  "write an instant such as 2026-03-02T08:00:00Z or 2026-03-02T09:00:00+01:00",
-                  instant);
-  const auto moment = fhir::primitive_fault(fhir::Primitive::kInstant, instant) == nullptr
-                          ? therapy::parse_moment(instant)
-                          : std::nullopt;
-  if (!moment) {
-    return bad;
-  }
-  const std::chrono::sys_time<std::chrono::milliseconds> time{
-      std::chrono::milliseconds(moment->milliseconds)};
-  const auto midnight = std::chrono::floor<std::chrono::days>(time);
-  const std::chrono::year_month_day day(midnight);
-  const std::chrono::hh_mm_ss clock(time - midnight);
-  const int year = static_cast<int>(day.year());
-  if (year < 1 || year > 9999) {
-    return bad;  // an offset took it out of what four digits can say
-  }
-  std::array<char, 40> text{};
-  std::snprintf(text.data(), text.size(), "%04d-%02u-%02uT%02d:%02d:%02d.%03dZ", year,
-                static_cast<unsigned>(day.month()), static_cast<unsigned>(day.day()),
-                static_cast<int>(clock.hours().count()), static_cast<int>(clock.minutes().count()),
-                static_cast<int>(clock.seconds().count()),
-                static_cast<int>(clock.subseconds().count()));
-  return std::string(text.data());
-}
-
 Result<void> put_in_utc(std::string& since, std::string& until) {
   for (std::string* one : {&since, &until}) {
-    auto utc = utc_of(*one);
+    auto utc = fhir::utc_of(*one);
     if (!utc) {
       return std::move(utc).error();
     }

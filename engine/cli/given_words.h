@@ -8,9 +8,7 @@
 
 namespace engine::cli {
 
-// A FHIR instant in UTC with milliseconds, as records have it; "" for "". Errors: kInvalid.
-base::Result<std::string> utc_of(const std::string& instant);
-// Both bounds of a time. Errors: kInvalid.
+// Both bounds of a time, as fhir/instant.h has them. Errors: kInvalid.
 base::Result<void> put_in_utc(std::string& since, std::string& until);
 
 // That it is SYSTEM|VALUE, or empty. Errors: kInvalid, without the text: it may name a patient all

@@ -2,12 +2,15 @@
 // server can do. What is searched for stands in a body: addresses end up in logs.
 
 #include <algorithm>
+#include <array>
 #include <charconv>
+#include <limits>
 #include <utility>
 
 #include "engine/journal/words.h"
 #include "engine/json/document.h"
 #include "engine/web/api.h"
+#include "engine/web/asked.h"
 #include "engine/web/desk_view.h"
 
 namespace engine::web {
@@ -15,21 +18,18 @@ namespace {
 
 constexpr const char* kJson = "application/json";
 
-std::uint64_t number_at(const json::Node& object, std::string_view name) {
-  std::uint64_t out = 0;
-  if (const json::Node* node = object.find(name)) {
-    const std::string_view text = node->text();
-    std::from_chars(text.data(), text.data() + text.size(), out);
-  }
-  return out;
-}
+constexpr std::uint64_t kPositionMax = std::numeric_limits<std::int64_t>::max();
 
 // "" when the member is absent.
-std::string hidden_at(const json::Node& object, std::string_view name,
-                      const journal::SearchKey& key) {
+base::Result<std::string> hidden_at(const json::Node& object, std::string_view name,
+                                    const journal::SearchKey& key) {
   const json::Node* one = object.find(name);
-  if (one == nullptr || !one->is_object()) {
-    return {};
+  if (one == nullptr) {
+    return std::string();
+  }
+  if (!one->is_object()) {
+    return base::Error(base::ErrorCode::kInvalid,
+                       "'" + std::string(name) + "' is {\"system\", \"value\"}");
   }
   return key.hide(std::string(one->string_at("system")) + "|" +
                   std::string(one->string_at("value")));
@@ -44,6 +44,25 @@ bool is_id(std::string_view text) {
          });
 }
 
+base::Result<void> read_kinds(const std::string& state, const std::string& kind, DeskSearch& out) {
+  if (!state.empty()) {
+    out.state = journal::leg_state_of(state);
+    if (!out.state) {
+      return base::Error(base::ErrorCode::kInvalid,
+                         "'state' is accepted, checked, dispatched, landed, held, superseded or "
+                         "withdrawn");
+    }
+  }
+  if (!kind.empty()) {
+    out.kind = journal::kind_of(kind);
+    if (!out.kind) {
+      return base::Error(base::ErrorCode::kInvalid,
+                         "'kind' is a kind of record, as docs/formats/journal.md lists them");
+    }
+  }
+  return {};
+}
+
 base::Result<DeskSearch> read_search(const std::string& body, const journal::SearchKey& key) {
   static const json::NameTable names;
   json::Document document(names);
@@ -51,37 +70,36 @@ base::Result<DeskSearch> read_search(const std::string& body, const journal::Sea
     return base::Error(base::ErrorCode::kInvalid, "send a JSON object with what to search for");
   }
   const json::Node& wish = *document.root();
-  for (const json::Node& member : wish) {
-    if (auto good = journal::check_line(member.text()); !good) {
+  DeskSearch search;
+  std::string state;
+  std::string kind;
+  const std::array<std::pair<base::Result<std::string>, std::string*>, 8> texts = {
+      {{text_at(wish, "session"), &search.session},
+       {text_at(wish, "target"), &search.target},
+       {text_at(wish, "state"), &state},
+       {text_at(wish, "kind"), &kind},
+       {hidden_at(wish, "patient", key), &search.patient},
+       {hidden_at(wish, "therapist", key), &search.therapist},
+       {instant_at(wish, "since"), &search.since},
+       {instant_at(wish, "until"), &search.until}}};
+  for (const auto& [text, place] : texts) {
+    auto good = text ? journal::check_line(*text) : text.error();
+    if (!good) {
       return good.error();
     }
+    *place = *text;
   }
-  DeskSearch search;
-  search.session = wish.string_at("session");
+  const auto before = whole_at(wish, "before", kPositionMax);
+  if (!before) {
+    return before.error();
+  }
+  search.before = *before;
   if (!search.session.empty() && !is_id(search.session)) {
     return base::Error(base::ErrorCode::kInvalid,
                        "'session' is the engine's id of one, a UUID in lower case");
   }
-  search.patient = hidden_at(wish, "patient", key);
-  search.therapist = hidden_at(wish, "therapist", key);
-  search.target = wish.string_at("target");
-  search.since = wish.string_at("since");
-  search.until = wish.string_at("until");
-  search.before = number_at(wish, "before");
-  if (const std::string_view state = wish.string_at("state"); !state.empty()) {
-    search.state = journal::leg_state_of(state);
-    if (!search.state) {
-      return base::Error(base::ErrorCode::kInvalid,
-                         "'state' is accepted, checked, dispatched, landed, held, superseded or "
-                         "withdrawn");
-    }
-  }
-  if (const std::string_view kind = wish.string_at("kind"); !kind.empty()) {
-    search.kind = journal::kind_of(kind);
-    if (!search.kind) {
-      return base::Error(base::ErrorCode::kInvalid,
-                         "'kind' is a kind of record, as docs/formats/journal.md lists them");
-    }
+  if (auto good = read_kinds(state, kind, search); !good) {
+    return good.error();
   }
   return search;
 }
@@ -164,9 +182,13 @@ void Api::post_proof(Request& request, const Segments&, const Answer& answer) {
     answer(problem(400, "structure", "send {\"position\": the number of a record}"));
     return;
   }
-  const journal::Position position = number_at(*document.root(), "position");
+  const auto position = whole_at(*document.root(), "position", kPositionMax);
+  if (!position) {
+    answer(problem(400, "structure", position.error().detail));
+    return;
+  }
   request.body.clear();
-  world_.audit.prove(position, [this, request, answer](base::Result<std::string> told) {
+  world_.audit.prove(*position, [this, request, answer](base::Result<std::string> told) {
     if (!told) {
       answer(audit_error(told.error()));
       return;

@@ -1,7 +1,6 @@
 // The routes of trying changed maps: the files in force, one document or recorded traffic through
 // changed ones.
 
-#include <charconv>
 #include <limits>
 #include <memory>
 #include <string>
@@ -13,6 +12,7 @@
 #include "engine/json/document.h"
 #include "engine/json/write.h"
 #include "engine/web/api.h"
+#include "engine/web/asked.h"
 
 namespace engine::web {
 namespace {
@@ -58,23 +58,6 @@ base::Result<std::vector<base::SourceFile>> read_files(const json::Node& wish) {
   return out;
 }
 
-// 0 when it is absent.
-base::Result<std::uint64_t> whole_at(const json::Node& wish, std::string_view name,
-                                     std::uint64_t max) {
-  const json::Node* node = wish.find(name);
-  if (node == nullptr) {
-    return std::uint64_t{0};
-  }
-  std::uint64_t value = 0;
-  const std::string_view text = node->text();
-  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
-  if (!node->is_number() || error != std::errc() || end != text.data() + text.size() ||
-      value > max || value == 0) {
-    return bad("'" + std::string(name) + "' is a whole number from 1 to " + std::to_string(max));
-  }
-  return value;
-}
-
 base::Result<void> read_document(const json::Node& wish, TryOutWish& out) {
   const json::Node* document = wish.find("document");
   out.session = wish.string_at("session");
@@ -97,8 +80,13 @@ base::Result<void> read_document(const json::Node& wish, TryOutWish& out) {
 
 base::Result<void> read_traffic(const json::Node& wish, TryOutWish& out) {
   out.traffic = true;
-  out.since = wish.string_at("since");
-  out.until = wish.string_at("until");
+  auto since = instant_at(wish, "since");
+  auto until = instant_at(wish, "until");
+  if (!since || !until) {
+    return since ? until.error() : since.error();
+  }
+  out.since = std::move(*since);
+  out.until = std::move(*until);
   const json::Node* values = wish.find("values");
   out.values = values != nullptr && values->is_boolean() && values->boolean;
   const auto limit = whole_at(wish, "limit", base::limits::kTrafficMax);

@@ -59,6 +59,32 @@ TEST_F(DeskTest, SearchesByEveryConditionAndByAllOfThem) {
   EXPECT_EQ(found(R"({"state":"held","until":"2027-01-15T08:00:00Z"})"), "");
 }
 
+TEST_F(DeskTest, TakesATimeWithAnyOffset) {
+  fill();
+  EXPECT_EQ(found(R"({"since":"2027-01-15T09:00:00+01:00"})"), "c2 c1 b1 a1");
+  EXPECT_EQ(found(R"({"since":"2027-01-15T09:00:01+01:00"})"), "");
+  EXPECT_EQ(found(R"({"until":"2027-01-15T03:00:01-05:00"})"), "c2 c1 b1 a1");
+  EXPECT_EQ(found(R"({"state":"held","until":"2027-01-15T03:00:01-05:00"})"), "a1");
+  EXPECT_EQ(ask("POST", "/log/replay", R"({"since":"2027-01-15T01:00:00+01:00"})").body,
+            R"({"translations":0,"range":"2027-01-15T00:00:00.000Z/"})");
+}
+
+// Taken for absent, a condition of another form would find what nobody asked for.
+TEST_F(DeskTest, RefusesAConditionOfAnotherForm) {
+  for (const char* bad :
+       {R"({"since":"yesterday"})", R"({"since":"2027-01-15"})", R"({"since":5})",
+        R"({"since":""})", R"({"until":"01.12.2026"})", R"({"until":["2027-01-15T08:00:00Z"]})",
+        R"({"before":"x"})", R"({"before":-1})", R"({"before":0})", R"({"before":null})",
+        R"({"patient":"urn:patients|p"})", R"({"session":5})", R"({"target":["main"]})",
+        R"({"state":["held"]})", R"({"kind":null})"}) {
+    for (const char* path : {"/log", "/traffic", "/log/replay"}) {
+      EXPECT_EQ(ask("POST", path, bad).status, 400) << path << bad;
+    }
+  }
+  EXPECT_EQ(ask("POST", "/log/proof", R"({"position":"1"})").status, 400);
+  EXPECT_TRUE(reads_noted().empty());
+}
+
 // What is searched for is noted, and a note is one line.
 TEST_F(DeskTest, RefusesASearchThatNobodyCouldNote) {
   for (const std::string& bad :

@@ -69,8 +69,9 @@ TEST_F(TryOutTest, RefusesWhatIsNoWish) {
       ask("POST", "/try-out", R"({"document":{},"files":{")" + long_name.substr(1) + R"(":""}})")
           .status,
       200);
-  for (const char* body : {R"({"limit":201})", R"({"limit":0})", R"({"limit":-1})",
-                           R"({"before":0})", R"({"before":"x"})"}) {
+  for (const char* body :
+       {R"({"limit":201})", R"({"limit":0})", R"({"limit":-1})", R"({"before":0})",
+        R"({"before":"x"})", R"({"since":"yesterday"})", R"({"until":5})"}) {
     EXPECT_EQ(ask("POST", "/try-out/traffic", body).status, 400) << body;
   }
   EXPECT_EQ(tried_.size(), 2u);
@@ -78,16 +79,17 @@ TEST_F(TryOutTest, RefusesWhatIsNoWish) {
 
 TEST_F(TryOutTest, HandsOnWhatTrafficToLookAt) {
   EXPECT_EQ(ask("POST", "/try-out/traffic", "{}").status, 200);
-  EXPECT_EQ(ask("POST", "/try-out/traffic",
-                R"({"since":"2027-01-01T00:00:00Z","until":"2027-02-01T00:00:00Z","limit":200,)"
-                R"("before":77,"values":true})")
-                .status,
-            200);
+  EXPECT_EQ(
+      ask("POST", "/try-out/traffic",
+          R"({"since":"2027-01-01T00:00:00Z","until":"2027-02-01T01:00:00+01:00","limit":200,)"
+          R"("before":77,"values":true})")
+          .status,
+      200);
   ASSERT_EQ(tried_.size(), 2u);
   EXPECT_TRUE(tried_[0].traffic);
   EXPECT_FALSE(tried_[0].values);
-  EXPECT_EQ(tried_[1].since, "2027-01-01T00:00:00Z");
-  EXPECT_EQ(tried_[1].until, "2027-02-01T00:00:00Z");
+  EXPECT_EQ(tried_[1].since, "2027-01-01T00:00:00.000Z");
+  EXPECT_EQ(tried_[1].until, "2027-02-01T00:00:00.000Z");
   EXPECT_EQ(tried_[1].limit, 200u);
   EXPECT_EQ(tried_[1].before, 77u);
   EXPECT_TRUE(tried_[1].values);
