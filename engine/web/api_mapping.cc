@@ -4,6 +4,7 @@
 
 #include "engine/json/document.h"
 #include "engine/web/api.h"
+#include "engine/web/asked.h"
 #include "engine/web/problem.h"
 
 namespace engine::web {
@@ -31,11 +32,15 @@ void Api::post_mapping(Request& request, const Segments& at, const Answer& answe
   change.record.kind = journal::Kind::kApproved;
   change.record.actor = actor_of(request, wish);
   change.record.why = wish.string_at("why");
-  const std::string_view target = wish.string_at("target");
+  const auto target = text_at(wish, "target");
+  const auto set = text_at(wish, "set");
+  if (!target || !set) {
+    answer(problem(400, "structure", (target ? set : target).error().detail));
+    return;
+  }
   auto made = at[1] == "approve"
-                  ? world_.mapping.approve(wish.string_at("set"), target, change.record.actor,
-                                           change.record.why)
-                  : world_.mapping.roll_back(target, change.record.actor, change.record.why);
+                  ? world_.mapping.approve(*set, *target, change.record.actor, change.record.why)
+                  : world_.mapping.roll_back(*target, change.record.actor, change.record.why);
   if (!made) {
     answer(from_error(made.error()));
     return;

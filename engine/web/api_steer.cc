@@ -1,14 +1,15 @@
 // The routes by which a person moves a session on: release, remap, withdraw, and to another
 // patient.
 
-#include <charconv>
 #include <utility>
 
+#include "engine/base/limits.h"
 #include "engine/intake/moving.h"
 #include "engine/intake/steering.h"
 #include "engine/json/document.h"
 #include "engine/json/write.h"
 #include "engine/web/api.h"
+#include "engine/web/asked.h"
 #include "engine/web/session_view.h"
 
 namespace engine::web {
@@ -22,6 +23,64 @@ std::string key_of(const json::Node* identifier) {
   return identifier == nullptr ? std::string()
                                : std::string(identifier->string_at("system")) + "|" +
                                      std::string(identifier->string_at("value"));
+}
+
+base::Result<intake::SteerRequest> read_steer(const Request& request) {
+  static const json::NameTable names;
+  json::Document document(names);
+  if (!document.parse(request.body).has_value() || !document.root()->is_object()) {
+    return base::Error(base::ErrorCode::kInvalid,
+                       "send {\"why\", \"actor\", \"revision\"?, \"target\"?}");
+  }
+  const json::Node& asked = *document.root();
+  if (auto good = check_members(asked, {"why", "actor", "revision", "target"}); !good) {
+    return good.error();
+  }
+  auto target = text_at(asked, "target");
+  const auto revision = whole_at(asked, "revision", base::limits::kRevisionMax);
+  if (!target || !revision) {
+    return target ? revision.error() : target.error();
+  }
+  intake::SteerRequest wish;
+  wish.target = std::move(*target);
+  wish.revision = static_cast<std::uint32_t>(*revision);
+  wish.actor = actor_of(request, asked);
+  wish.why = std::string(asked.string_at("why"));
+  return wish;
+}
+
+base::Result<therapy::Move> read_move(const Request& request) {
+  static const json::NameTable names;
+  json::Document document(names);
+  if (!document.parse(request.body).has_value() || !document.root()->is_object()) {
+    return base::Error(
+        base::ErrorCode::kInvalid,
+        "send {\"to\": {\"system\", \"value\"}, \"why\", \"actor\", \"encounter\"?, \"as\"?, "
+        "\"role\"?, \"known\"?}");
+  }
+  const json::Node& asked = *document.root();
+  if (auto good = check_members(asked, {"to", "why", "actor", "encounter", "as", "role", "known"});
+      !good) {
+    return good.error();
+  }
+  auto as = text_at(asked, "as");
+  auto role = text_at(asked, "role");
+  if (!as || !role) {
+    return as ? role.error() : as.error();
+  }
+  therapy::Move wanted;
+  wanted.patient = key_of(asked.find("to"));
+  wanted.encounter = key_of(asked.find("encounter"));
+  wanted.as = std::move(*as);
+  wanted.actor = actor_of(request, asked);
+  wanted.why = std::string(asked.string_at("why"));
+  if (!role->empty()) {
+    wanted.role = std::move(*role);
+  }
+  if (const json::Node* known = asked.find("known")) {
+    wanted.known = json::to_text(*known);
+  }
+  return wanted;
 }
 
 std::string moved_view(const std::vector<journal::Outcome>& outcomes,
@@ -42,24 +101,15 @@ std::string moved_view(const std::vector<journal::Outcome>& outcomes,
 }  // namespace
 
 void Api::post_steer(Request& request, const Segments& at, const Answer& answer) {
-  static const json::NameTable names;
-  json::Document document(names);
-  if (!document.parse(request.body).has_value() || !document.root()->is_object()) {
-    answer(problem(400, "structure", "send {\"why\", \"actor\", \"revision\"?, \"target\"?}"));
+  auto wish = read_steer(request);
+  if (!wish) {
+    answer(problem(400, "structure", wish.error().detail));
     return;
   }
-  intake::SteerRequest wish;
-  wish.action = *intake::steer_of(at[2]);
-  wish.session = at[1];
-  wish.target = std::string(document.root()->string_at("target"));
-  wish.actor = actor_of(request, *document.root());
-  wish.why = std::string(document.root()->string_at("why"));
-  wish.targets = world_.desk.names();
-  if (const json::Node* revision = document.root()->find("revision")) {
-    const std::string_view text = revision->text();
-    std::from_chars(text.data(), text.data() + text.size(), wish.revision);
-  }
-  auto change = intake::steer(world_.journal.store(), wish);
+  wish->action = *intake::steer_of(at[2]);
+  wish->session = at[1];
+  wish->targets = world_.desk.names();
+  auto change = intake::steer(world_.journal.store(), *wish);
   if (!change) {
     answer(from_error(change.error()));
     return;
@@ -82,30 +132,13 @@ void Api::post_steer(Request& request, const Segments& at, const Answer& answer)
 }
 
 void Api::post_move(Request& request, const Segments& at, const Answer& answer) {
-  static const json::NameTable names;
-  json::Document document(names);
-  if (!document.parse(request.body).has_value() || !document.root()->is_object()) {
-    answer(problem(
-        400, "structure",
-        "send {\"to\": {\"system\", \"value\"}, \"why\", \"actor\", \"encounter\"?, \"as\"?, "
-        "\"role\"?, \"known\"?}"));
+  auto wanted = read_move(request);
+  if (!wanted) {
+    answer(problem(400, "structure", wanted.error().detail));
     return;
   }
-  const json::Node& asked = *document.root();
-  therapy::Move wanted;
-  wanted.patient = key_of(asked.find("to"));
-  wanted.encounter = key_of(asked.find("encounter"));
-  wanted.as = std::string(asked.string_at("as"));
-  wanted.actor = actor_of(request, asked);
-  wanted.why = std::string(asked.string_at("why"));
-  wanted.time = world_.now();
-  if (const std::string_view role = asked.string_at("role"); !role.empty()) {
-    wanted.role = std::string(role);
-  }
-  if (const json::Node* known = asked.find("known")) {
-    wanted.known = json::to_text(*known);
-  }
-  auto moving = world_.intake.plan_move(at[1], wanted);
+  wanted->time = world_.now();
+  auto moving = world_.intake.plan_move(at[1], *wanted);
   if (!moving) {
     answer(from_error(moving.error()));
     return;

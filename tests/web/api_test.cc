@@ -41,6 +41,33 @@ TEST_F(ApiTest, TellsWhyOneIsHeldAndNotesWhoLooked) {
   EXPECT_EQ(ask("GET", path + "/outcome").status, 404);
 }
 
+// Taken for absent, it would stand for the only one that is held.
+TEST_F(ApiTest, MovesNothingOnThatWasNotAskedFor) {
+  ask("POST", "/sessions", document_of("a", 1, "p", "unconfirmed-value"));
+  const std::string path = "/sessions/" + session_id_of("a");
+  wait_for(path, R"("state":"held")");
+  for (const char* which :
+       {R"("revision":-1)", R"("revision":99999999999)", R"("revision":null)", R"("revision":[1])",
+        R"("revision":{"a":1})", R"("revision":"1")", R"("revision":0)", R"("revision":1.0)",
+        R"("revision":2,"revision":1)", R"("target":["main"])", R"("target":"")",
+        R"("target":null)", R"("revison":2)"}) {
+    for (const char* deed : {"/release", "/remap", "/withdraw"}) {
+      const std::string body = R"({"why":"seen","actor":"T",)" + std::string(which) + "}";
+      EXPECT_EQ(ask("POST", path + deed, body).status, 400) << deed << body;
+    }
+  }
+  const std::string to = R"({"to":{"system":"urn:patients","value":"q"},"why":"seen","actor":"T",)";
+  for (const char* more : {R"("as":5)", R"("role":["therapist"])", R"("encouter":{}})"}) {
+    EXPECT_EQ(ask("POST", path + "/move", to + more + "}").status, 400) << more;
+  }
+  for (const char* what : {R"({"set":"b","target":["main"]})", R"({"set":5})"}) {
+    EXPECT_EQ(ask("POST", "/mapping/approve", what).status, 400) << what;
+  }
+  EXPECT_NE(ask("GET", path).body.find(R"("state":"held")"), std::string::npos);
+  EXPECT_EQ(ask("POST", path + "/release", R"({"why":"seen","actor":"T","revision":1})").status,
+            200);
+}
+
 TEST_F(ApiTest, TakesLaterRevisionsAtTheSessionsAddress) {
   const std::string path = "/sessions/" + session_id_of("a") + "/revisions";
   EXPECT_EQ(ask("POST", path, document_of("a", 2, "p")).status, 404);
