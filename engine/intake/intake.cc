@@ -10,6 +10,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/intake/translation.h"
+#include "engine/intake/withdrawals.h"
 #include "engine/journal/journal.h"
 #include "engine/journal/stored.h"
 
@@ -176,6 +177,16 @@ void answering(const Answered& answered, const std::function<void()>& work) {
   }
 }
 
+std::string unknown_withdrawal_text(std::size_t which) {
+  fhir::Issue issue;
+  issue.code = "not-found";
+  issue.expression = "TherapySession.withdrawal[" + std::to_string(which) + "].entry";
+  issue.text =
+      "No earlier revision of the session has an entry with this id, so nothing would be "
+      "withdrawn: correct the id.";
+  return fhir::to_operation_outcome({&issue, 1});
+}
+
 std::string person_key(const journal::SearchKey& key, const std::string& identifier) {
   return identifier == "|" ? std::string() : key.hide(identifier);
 }
@@ -206,7 +217,15 @@ void Intake::State::judge(const Arrival& arrival, const Answered& answered) {
            answered);
     return;
   }
-  keep(arrival, std::move(admission), answered);
+  const auto unknown =
+      unknown_entry(world.journal.store(), header.session_id, header.revision, admission.withdrawn);
+  if (!unknown) {
+    answered(later(kFailing));
+  } else if (*unknown) {
+    refuse(arrival, answer_of(422, unknown_withdrawal_text(**unknown)), header, answered);
+  } else {
+    keep(arrival, std::move(admission), answered);
+  }
 }
 
 // What is refused is journalled too, bounded, so that a sender's question can be answered later.

@@ -291,7 +291,13 @@ Translator::Admission Translator::admit_whole(std::string_view body) const {
     admission.admitted = admission.admitted && !report.refused();
   }
   if (admission.admitted) {
-    admission.meets = state_->conditions.ask(*rendering.document.root());
+    const json::Node& session = *rendering.document.root();
+    admission.meets = state_->conditions.ask(session);
+    if (const json::Node* withdrawals = session.find("withdrawal")) {
+      for (const json::Node& one : *withdrawals) {
+        admission.withdrawn.emplace_back(one.string_at("entry"));
+      }
+    }
   }
   admission.header = std::move(rendering.header);
   admission.issues = std::move(rendering.issues);

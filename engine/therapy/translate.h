@@ -118,6 +118,8 @@ class Translator {
     fhir::Issues issues;   // errors when refused; warnings otherwise
     // Of an admitted document: one for each of Sources::conditions.
     std::vector<Meets> meets;
+    // Likewise: the ids of the entries that it takes back, in its order.
+    std::vector<std::string> withdrawn;
   };
   Admission admit(std::string_view body) const;
   // Translates the last of the revisions, given those before it (oldest first, at least one). A

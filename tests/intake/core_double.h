@@ -63,6 +63,11 @@ class CoreDouble final : public SessionCore {
       issue.text = "saturation 104 % is impossible";
       out.issues.push_back(issue);
     }
+    if (const json::Node* withdrawals = root.find("withdrawal")) {
+      for (const json::Node& one : *withdrawals) {
+        out.withdrawn.emplace_back(one.string_at("entry"));
+      }
+    }
     return out;
   }
 

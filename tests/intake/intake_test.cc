@@ -106,6 +106,28 @@ TEST_F(IntakeTest, WritesDownWhoSentWhatWasTakenInOrRefused) {
   EXPECT_EQ(last_record().actor, "");
 }
 
+TEST_F(IntakeTest, RefusesToWithdrawWhatWasNeverThere) {
+  const auto revision = [](int number, const std::string& more) {
+    const std::string plain = document_of("a", number, "p");
+    return plain.substr(0, plain.size() - 1) + "," + more + "}";
+  };
+  const auto without = [&](int number, const std::string& id) {
+    return revision(number, R"("withdrawal":[{"entry":"v1"},{"entry":")" + id + R"("}])");
+  };
+  EXPECT_EQ(send(without(1, "v1")).status, 422);
+  EXPECT_EQ(send(revision(1, R"("entry":[{"id":"v1"}])")).status, 202);
+  EXPECT_EQ(send(revision(2, R"("entry":[{"id":"v2"}])")).status, 202);
+  const Answer refused = send(without(3, "V1"));
+  EXPECT_EQ(refused.status, 422);
+  EXPECT_NE(refused.body.find("TherapySession.withdrawal[1].entry"), std::string::npos)
+      << refused.body;
+  EXPECT_EQ(last_record().kind, Kind::kRefused);
+  EXPECT_EQ(send(without(3, "v2")).status, 202);
+  EXPECT_EQ(send(without(3, "v2")).status, 200);
+  // What a revision had that never came may be taken back all the same.
+  EXPECT_EQ(send(without(5, "w")).status, 202);
+}
+
 TEST_F(IntakeTest, TellsSendersToComeBackWhileTooMuchWaits) {
   stop();
   backlog_max_ = 4;
