@@ -8,6 +8,7 @@
 #include "engine/base/decimal.h"
 #include "engine/base/limits.h"
 #include "engine/delivery/location.h"
+#include "engine/delivery/unknown_people.h"
 #include "engine/json/document.h"
 #include "engine/json/write.h"
 
@@ -72,9 +73,12 @@ bool Comparison::same_members(const Node& theirs, const Node& ours) const {
       continue;
     }
     const Node* other = theirs.find(name);
-    const bool equal = other != nullptr && (name == "reference" && member.is_string()
-                                                ? same_reference(other->text(), member.text())
-                                                : same(*other, member));
+    const bool reference = name == "reference" && member.is_string();
+    if (other == nullptr && reference && is_of_person(member.text())) {
+      continue;  // sent without it, since nobody knew them there
+    }
+    const bool equal = other != nullptr && (reference ? same_reference(other->text(), member.text())
+                                                      : same(*other, member));
     if (!equal) {
       return false;
     }

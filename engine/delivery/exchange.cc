@@ -15,12 +15,16 @@
 #include "engine/delivery/message.h"
 #include "engine/delivery/never_there.h"
 #include "engine/delivery/sent_resources.h"
+#include "engine/delivery/unknown_people.h"
 #include "engine/fhir/issue.h"
 
 namespace engine::delivery {
 namespace {
 
 using Action = Verdict::Action;
+
+// Who is named in one session is a handful; each costs a search.
+constexpr std::size_t kPeopleMax = 100;
 
 // Answers behind which a changed or deleted resource may stand. R4 asks for 412; servers also give
 // what earlier versions asked for, or what they think of the resource itself.
@@ -111,6 +115,9 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
       conclude_landed({});
       return;
     }
+    if (!unknown_people_.empty()) {
+      message_.body = without_people(message_.body, unknown_people_);
+    }
     Call call("POST", "", message_.body, consignment_.request_id);
     call.in_pieces = consignment_.in_pieces;
     ask(std::move(call), &Exchange::answered);
@@ -190,11 +197,41 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   }
 
   void conclude_not_landed() {
+    if (outcome_.verdict.reason == "unknown-reference" && refused_ && !people_asked_) {
+      people_asked_ = true;
+      people_ = people_in(message_.body);
+      ask_for_people();
+      return;
+    }
     if (uncertain() && is_hold(outcome_.verdict) && nothing_there()) {
       outcome_.verdict.unknown = false;
       outcome_.nothing_there = true;
     }
     finish(std::move(outcome_));
+  }
+
+  // Whoever is not known there is no reason to keep what was recorded out of the chart.
+  void ask_for_people() {
+    if (!people_.empty() && people_.size() <= kPeopleMax) {
+      ask(call_for(*people_.begin(), consignment_.request_id), &Exchange::person_found);
+    } else if (unknown_people_.empty()) {
+      conclude_not_landed();
+    } else {
+      send();
+    }
+  }
+
+  void person_found(Reply reply) {
+    Sight sight;
+    if (!read_sight(*people_.begin(), reply, sight)) {
+      conclude_not_landed();  // it stays with what the server said of the message
+      return;
+    }
+    if (sight.kind == Sight::Kind::kAbsent) {
+      unknown_people_.insert(*people_.begin());
+    }
+    people_.erase(people_.begin());
+    ask_for_people();
   }
 
   // A whole goes on in pieces; a piece goes nowhere.
@@ -556,7 +593,11 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
 
   void conclude_landed(const Landing& landing) {
     Conclusion out = std::move(outcome_);
-    out.reason = message_.nothing ? kNothingToSend : "";
+    if (message_.nothing) {
+      out.reason = kNothingToSend;
+    } else {
+      out.reason = unknown_people_.empty() ? "" : kUnknownPerson;
+    }
     out.verdict = Verdict(Action::kLanded, out.reason);
     out.parts.clear();
     out.parts.emplace_back("landing",
@@ -603,8 +644,11 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   std::vector<SentResources> later_;
   std::set<std::string> searches_;  // in them, not asked for yet
   References references_;
-  Conclusion outcome_;  // so far
-  Landing landing_;     // of the message
+  bool people_asked_ = false;
+  std::set<std::string> people_;          // not asked for yet
+  std::set<std::string> unknown_people_;  // the server has nobody of the name
+  Conclusion outcome_;                    // so far
+  Landing landing_;                       // of the message
   Moment moment_ = Moment::kBefore;
   std::vector<Look> looks_;
   std::size_t looked_ = 0;

@@ -28,7 +28,8 @@ inline constexpr const char* kNothingToSend = "nothing-to-send";
 struct Conclusion {
   Verdict verdict;
   int status = 0;
-  // Of a landing: "changed-since" when somebody else wrote to it already, or kNothingToSend.
+  // Of a landing: "changed-since" when somebody else wrote to it already, kNothingToSend, or
+  // kUnknownPerson (unknown_people.h).
   std::string reason;
   std::vector<journal::Part> parts;
   std::optional<BundleSize> refused;  // what was sent and was too large as a whole

@@ -7,6 +7,7 @@
 
 #include <gtest/gtest.h>
 
+#include "engine/delivery/unknown_people.h"
 #include "tests/delivery/keeping_world.h"
 
 namespace engine::delivery {
@@ -144,6 +145,44 @@ TEST_F(ExchangeTest, AnEditByOthersIsHeldAndReleasedKnowingly) {
   steer(2, journal::Kind::kReleased);
   EXPECT_EQ(state(2), "landed");
   EXPECT_EQ(server_.kept["Observation/a"].version, 3);
+}
+
+// Who treated is named all the same; a patient, a stay or anything else that is missing holds it.
+TEST_F(ExchangeTest, WhoIsNotKnownThereKeepsNothingOutOfTheChart) {
+  const auto by = [](const std::string& name) {
+    return R"("performer":[{"identifier":{"value":")" + name +
+           R"("},"reference":"Practitioner?identifier=)" + name +
+           R"(","display":"R. Sample"}],"identifier")";
+  };
+  std::string first = entry("a", "1", false);
+  first.replace(first.find("\"identifier\""), 12, by("known"));
+  std::string second = entry("b", "1", false);
+  second.replace(second.find("\"identifier\""), 12, by("new"));
+  server_.kept = {{"Practitioner/known", {1, R"({"resourceType":"Practitioner"})"}}};
+  send(1, first + "," + second);
+  EXPECT_EQ(state(1), "landed");
+  EXPECT_NE(server_.kept["Observation/a"].content.find("Practitioner?identifier=known"),
+            std::string::npos);
+  const std::string& content = server_.kept["Observation/b"].content;
+  EXPECT_EQ(content.find("reference"), std::string::npos) << content;
+  EXPECT_NE(content.find(R"({"identifier":{"value":"new"},"display":"R. Sample"})"),
+            std::string::npos)
+      << content;
+  const auto head = world_.store->head(leg(1).changed);
+  EXPECT_EQ(head->record.reason, kUnknownPerson);
+  // What is there is what was sent: an answer that was lost makes no conflict of it.
+  server_.lose_answers = 1;
+  send(2, second);
+  EXPECT_EQ(state(2), "landed");
+}
+
+TEST_F(ExchangeTest, WhatElseIsNotKnownThereHoldsIt) {
+  std::string sent = entry("a", "1", false);
+  sent.replace(sent.find("\"identifier\""), 12,
+               R"("subject":{"reference":"Practitioner?identifier=nobody"},"identifier")");
+  send(1, sent);
+  EXPECT_EQ(state(1), "held unknown-reference");
+  EXPECT_TRUE(server_.kept.empty());
 }
 
 // The answer was lost, and somebody has put it onto another chart since; or the server had.

@@ -121,10 +121,29 @@ class KeepingServer {
     return reply;
   }
 
+  // Whether each "Practitioner?identifier=r" of a bundle is there.
+  bool knows_people(const std::string& body) const {
+    static const std::string kPerson = "Practitioner?identifier=";
+    for (std::size_t at = body.find(kPerson); at != std::string::npos;
+         at = body.find(kPerson, at + 1)) {
+      const std::size_t from = at + kPerson.size();
+      if (kept.count("Practitioner/" + body.substr(from, body.find('"', from) - from)) == 0) {
+        return false;
+      }
+    }
+    return true;
+  }
+
   Reply take(const std::string& body) {
     const json::NameTable names;
     json::Document document(names);
     EXPECT_TRUE(document.parse(body)) << body;
+    if (!knows_people(body)) {
+      Reply refused = StillPeer::status(412);
+      refused.body = R"({"resourceType":"OperationOutcome","issue":[{"severity":"error",)"
+                     R"("code":"not-found","diagnostics":"a reference has no match"}]})";
+      return refused;
+    }
     auto next = kept;
     Reply reply = StillPeer::status(200);
     reply.body = R"({"resourceType":"Bundle","type":"transaction-response","entry":[)";
