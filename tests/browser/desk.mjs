@@ -68,6 +68,20 @@ describe('the desk', { concurrency: 2 }, () => {
     assert.deepEqual(reads.map((read) => read.why), ['message with all that became of it']);
   });
 
+  bedside('what is asked of one message is not done to another', { at: at() }, async (one) => {
+    const { page } = one;
+    const sessions = [await sendHeld('desk-one'), await sendHeld('desk-two')];
+    for (const session of sessions) {
+      await page.goto(`${engine}/desk#message/${session}/1`);
+      await one.tap('Release');
+      await page.getByRole('dialog').getByText(`Session ${session.slice(0, 8)}, revision 1, for `).waitFor();
+      if (process.env.SHOTS) await page.screenshot({ path: `${process.env.SHOTS}/who-of.png` });
+    }
+    await page.goBack();
+    await page.getByRole('heading', { name: sessions[0].slice(0, 8) }).waitFor();
+    assert.equal(await page.getByRole('dialog').count(), 0);
+  });
+
   bedside('the rule and the input of any element light up, and the other way round', { size: 'pc', at: at() }, async (one) => {
     const { page } = one;
     await one.choose('Show only', 'In the chart');

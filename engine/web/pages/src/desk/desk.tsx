@@ -42,7 +42,7 @@ function Rooms({ me }: { me: Me }): JSX.Element {
       <main>
         {me.name !== '' && <SignedIn me={me} />}
         {!may(me, ...rights) ? <p class="banner">{name} is not for your role.</p>
-          : room === 'message' && rest[0] ? <Message session={rest[0]} revision={Number(rest[1] ?? '0')} news={news} />
+          : room === 'message' && rest[0] ? <Message key={`${rest[0]}/${rest[1]}`} session={rest[0]} revision={Number(rest[1] ?? '0')} news={news} />
             : room === 'targets' ? <Targets news={news} />
               : room === 'maps' ? <Maps news={news} />
                 : room === 'try-out' ? <TryOut session={rest[0] ?? ''} revision={rest[1] ?? ''} />

@@ -26,6 +26,10 @@ const kDeeds: [string, string, string, string][] = [
 const kBringBack: [string, string, string, string] =
   ['remap', 'Take back after all', 'The session was moved away, and what takes it back here was given up. It is made again and sent.', 'Take back after all'];
 
+function named(session: string): string {
+  return `Session ${session.slice(0, 8)}`;
+}
+
 // The server's answer: an OperationOutcome is told in words, anything else as it came.
 function ServerAnswer(p: { text: string }): JSX.Element {
   let outcome: Json | undefined;
@@ -111,7 +115,7 @@ function Leg(p: { session: string; revision: string; leg: JsonObject; document: 
       <header><h2>{target}</h2><Stand leg={p.leg} named={false} /></header>
       {deeds.length > 0 && <div class="row">{deeds.map(([deed, title, explain, button]) => (
         <button type="button" class="chip" key={deed} onClick={() => onAct?.({
-          title, explain, button, path: `/sessions/${p.session}/${deed}`, more: { revision: Number(p.revision), target } })}>{title}</button>))}</div>}
+          title, explain, button, of: `${named(p.session)}, revision ${p.revision}, for ${target}`, path: `/sessions/${p.session}/${deed}`, more: { revision: Number(p.revision), target } })}>{title}</button>))}</div>}
       {textAt(p.leg, 'detail') && <p class="judged confirm">{textAt(p.leg, 'detail')}</p>}
       <Changed list={listAt(p.leg, 'conflict')} />
       <Issues outcome={objectAt(p.leg, 'outcome')} />
@@ -165,7 +169,7 @@ export function Message(p: { session: string; revision: number; news: News }): J
           gone={textAt(message.value, 'destroyed') !== ''} movedAway={movedAway} onAct={steers ? setAct : undefined} />))}
       <div class="row">{document && may(me, 'see-mapping') && <a class="chip" href={`#try-out/${p.session}/${revision}`}>Try changed maps on it</a>}
         {steers && movable && <button type="button" class="chip" onClick={() => setAct({
-          title: 'Move to the right patient', path: `/sessions/${p.session}/move`, button: 'Move', system: textAt(objectAt(objectAt(document, 'patient'), 'identifier'), 'system'),
+          title: 'Move to the right patient', of: named(p.session), path: `/sessions/${p.session}/move`, button: 'Move', system: textAt(objectAt(objectAt(document, 'patient'), 'identifier'), 'system'),
           stay: textAt(objectAt(objectAt(document, 'patient'), 'encounter'), 'system'),
           explain: 'All that the session made on this patient is marked as entered in error, and its entries go into a session of the right patient. The reason stands in both charts: name no patient in it.' })}>
           Move to the right patient</button>}</div>

@@ -11,6 +11,7 @@ const kName = 'desk-name';
 
 export interface Act {
   title: string;
+  of?: string; // what it is done to, where the title does not say
   path: string; // POSTed with {"actor","why"} and `more`
   more?: Record<string, unknown>;
   explain: ComponentChildren;
@@ -47,6 +48,7 @@ export function WhoDialog(p: { act: Act; onDone: () => void; onClose: () => void
   };
   return (
     <Dialog title={p.act.title} onClose={p.onClose}>
+      {p.act.of && <p><b>{p.act.of}</b></p>}
       <p>{p.act.explain}</p>
       {p.act.system !== undefined && <>
         <TextField label="Right patient, identifier: system" value={to.system} onValue={(system) => setTo({ ...to, system })} />
