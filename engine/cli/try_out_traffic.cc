@@ -69,9 +69,10 @@ base::Result<web::TryOutTold> try_traffic(const TrialSet& trial, const journal::
     return report.error();
   }
   web::TryOutTold told;
+  told.asked_with = ids_of(trial.translator->provenance()).name();
   std::string& out = told.body;
   out = "{\"compiled\":true";
-  member(out, "set", ids_of(trial.translator->provenance()).name());
+  member(out, "set", told.asked_with);
   member(out, "setInForce", trial.in_force.ids.name());
   out += ",\"looked\":" + std::to_string(report->looked) +
          ",\"same\":" + std::to_string(report->same) +
@@ -86,7 +87,7 @@ base::Result<web::TryOutTold> try_traffic(const TrialSet& trial, const journal::
       const auto same = [&](const web::TryOutTold::Read& read) {
         return read.session == example.at.session && read.revision == example.at.revision;
       };
-      if (wish.values && std::none_of(told.reads.begin(), told.reads.end(), same)) {
+      if (std::none_of(told.reads.begin(), told.reads.end(), same)) {
         told.reads.push_back({example.at.session, example.at.revision});
       }
     }

@@ -124,6 +124,32 @@ base::Result<TryOutWish> read_wish(const std::string& body, bool traffic) {
   return out;
 }
 
+// What of the recorded traffic is asked for.
+std::string range_of(const TryOutWish& wish) {
+  std::string out;
+  out += wish.since.empty() ? "" : ", from " + wish.since;
+  out += wish.until.empty() ? "" : ", before " + wish.until;
+  out += wish.before == 0 ? "" : ", before record " + std::to_string(wish.before);
+  return out;
+}
+
+std::vector<journal::Record> reads_of(const TryOutTold& told, bool traffic,
+                                      const std::string& range) {
+  std::vector<journal::Record> out;
+  if (!told.asked_with.empty()) {
+    out.emplace_back().why =
+        "recorded traffic asked with changed maps, set " + told.asked_with + range;
+  }
+  for (const TryOutTold::Read& read : told.reads) {
+    journal::Record& record = out.emplace_back();
+    record.session = read.session;
+    record.revision = read.revision;
+    record.why = traffic ? "differences that changed maps would make"
+                         : "session tried out with changed maps";
+  }
+  return out;
+}
+
 Response told_error(const base::Error& error) {
   return error.code == base::ErrorCode::kLimit ? problem(503, "transient", error.detail)
                                                : from_error(error);
@@ -187,23 +213,17 @@ void Api::post_try_out(Request& request, const Segments& at, const Answer& answe
     answer(problem(400, "structure", wish.error().detail));
     return;
   }
-  const std::string why = wish->traffic ? "differences that changed maps would make"
-                                        : "session tried out with changed maps";
+  const bool traffic = wish->traffic;
+  const std::string range = range_of(*wish);
   request.body.clear();
-  world_.try_out.run(std::move(*wish), [this, who = std::move(request), why,
+  world_.try_out.run(std::move(*wish), [this, who = std::move(request), traffic, range,
                                         answer](base::Result<TryOutTold> told) {
     if (!told) {
       answer(told_error(told.error()));
       return;
     }
-    std::vector<journal::Record> records;
-    for (const TryOutTold::Read& read : told->reads) {
-      journal::Record& record = records.emplace_back();
-      record.session = read.session;
-      record.revision = read.revision;
-      record.why = why;
-    }
-    answer_noted(who, std::move(records), Response(200, kJson, std::move(told->body)), answer);
+    auto reads = reads_of(*told, traffic, range);
+    answer_noted(who, std::move(reads), Response(200, kJson, std::move(told->body)), answer);
   });
 }
 

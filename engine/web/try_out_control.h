@@ -32,12 +32,15 @@ struct TryOutWish {
 
 struct TryOutTold {
   std::string body;  // JSON, as docs/api.md says
-  // Sessions whose documents' contents are in it.
+  // Sessions whose documents' contents are in it, or that it names.
   struct Read {
     std::string session;
     std::uint32_t revision = 0;
   };
   std::vector<Read> reads;
+  // Of recorded traffic: the name of the set that it was asked with; empty when nothing was read. A
+  // map may ask whatever it likes of a document, and what differs is the answer.
+  std::string asked_with = {};
 };
 
 struct TryOutControl {

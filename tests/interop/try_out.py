@@ -116,22 +116,24 @@ class TryOut(unittest.TestCase):
         self.ask("/try-out", status=404, session="00000000-0000-5000-8000-000000000000")
         self.assertEqual(len(self.reads()), before + 1)
 
-    def test_traffic_is_looked_at_by_kind_and_values_only_when_journalled(self):
+    def test_traffic_is_looked_at_by_kind_and_that_is_journalled(self):
         before = len(self.reads())
         told = self.ask("/try-out/traffic", files=self.summary())
         self.assertEqual((told["looked"], told["same"]), (len(self.sessions), 0))
         (kind,) = told["kinds"]
         self.assertEqual((kind["kind"], kind["count"]), ("Observation.valueString changed", len(self.sessions)))
         self.assertTrue(all(one["session"] in self.sessions and "before" not in one for one in kind["examples"]))
-        self.assertEqual(len(self.reads()), before)
+        # The look, and each session that it names.
+        self.assertEqual(len(self.reads()), before + 1 + len({one["session"] for one in kind["examples"]}))
         first = self.ask("/try-out/traffic", files=self.summary(), limit=3)
         rest = self.ask("/try-out/traffic", files=self.summary(), before=first["next"])
         self.assertEqual((first["looked"], rest["looked"]), (3, len(self.sessions) - 3))
         self.assertNotIn("next", rest)
+        before = len(self.reads())
         told = self.ask("/try-out/traffic", files=self.summary(), values=True)
         examples = told["kinds"][0]["examples"]
         self.assertTrue(all("Lowest value seen" in one["after"] for one in examples))
-        self.assertEqual(len(self.reads()), before + len({one["session"] for one in examples}))
+        self.assertEqual(len(self.reads()), before + 1 + len({one["session"] for one in examples}))
 
     def test_nothing_of_it_is_in_force_or_kept(self):
         in_force = self.engine.request("GET", "/mapping").json()

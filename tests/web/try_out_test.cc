@@ -96,20 +96,30 @@ TEST_F(TryOutTest, HandsOnWhatTrafficToLookAt) {
 }
 
 TEST_F(TryOutTest, JournalsWhoseDocumentsWereRead) {
-  try_out_ = TryOutTold{R"({"compiled":true})", {{"s1", 2}, {"s2", 1}}};
-  EXPECT_EQ(ask("POST", "/try-out/traffic", R"({"values":true})").status, 200);
+  try_out_ = TryOutTold{R"({"compiled":true})", {{"s1", 2}, {"s2", 1}}, "mapping=m"};
+  EXPECT_EQ(
+      ask("POST", "/try-out/traffic", R"({"since":"2027-01-01T00:00:00Z","before":77})").status,
+      200);
   auto reads = reads_noted();
-  ASSERT_EQ(reads.size(), 2u);
-  EXPECT_EQ(reads[0].session, "s1");
-  EXPECT_EQ(reads[0].revision, 2u);
+  ASSERT_EQ(reads.size(), 3u);
+  EXPECT_EQ(reads[0].session, "");
   EXPECT_EQ(reads[0].actor, "address 127.0.0.1");
-  EXPECT_EQ(reads[0].why, "differences that changed maps would make");
-  EXPECT_EQ(reads[1].session, "s2");
+  EXPECT_EQ(reads[0].why,
+            "recorded traffic asked with changed maps, set mapping=m, from "
+            "2027-01-01T00:00:00.000Z, before record 77");
+  EXPECT_EQ(reads[1].session, "s1");
+  EXPECT_EQ(reads[1].revision, 2u);
+  EXPECT_EQ(reads[1].why, "differences that changed maps would make");
+  EXPECT_EQ(reads[2].session, "s2");
+  // Nothing was found, and that is an answer too.
+  try_out_ = TryOutTold{R"({"compiled":true})", {}, "mapping=m"};
+  EXPECT_EQ(ask("POST", "/try-out/traffic", "{}").status, 200);
+  ASSERT_EQ(reads_noted().size(), 4u);
   try_out_ = TryOutTold{R"({"compiled":true})", {{"s3", 1}}};
   EXPECT_EQ(ask("POST", "/try-out", R"({"session":"s3"})").status, 200);
   reads = reads_noted();
-  ASSERT_EQ(reads.size(), 3u);
-  EXPECT_EQ(reads[2].why, "session tried out with changed maps");
+  ASSERT_EQ(reads.size(), 5u);
+  EXPECT_EQ(reads[4].why, "session tried out with changed maps");
 }
 
 TEST_F(TryOutTest, SaysWhyNothingWasTried) {

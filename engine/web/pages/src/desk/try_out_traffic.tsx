@@ -76,7 +76,7 @@ export function WhatIf(p: { files: () => Record<string, string>; edition: string
   return (
     <section class="sheet" aria-label="On recorded traffic">
       <header><h2>On recorded traffic</h2></header>
-      <p class="none">The latest messages are made again with your files and compared with the set in force. Nothing is sent.</p>
+      <p class="none">The latest messages are made again with your files and compared with the set in force. Nothing is sent; that you looked is written into the log.</p>
       <div class="log-form">
         <label class="searched">From<input type="datetime-local" value={since} onInput={(event) => setSince(event.currentTarget.value)} /></label>
         <label class="searched">To<input type="datetime-local" value={until} onInput={(event) => setUntil(event.currentTarget.value)} /></label>
@@ -94,7 +94,7 @@ export function WhatIf(p: { files: () => Record<string, string>; edition: string
         {found.other > 0 && <p class="none">{found.other} differences of further kinds.</p>}
         <div class="row">
           {found.kinds.length > 0 && !found.values && <button type="button" class="chip" disabled={busy}
-            onClick={() => void go(true, '')}>Show the values (written into the log)</button>}
+            onClick={() => void go(true, '')}>Show the values</button>}
           {found.next && <button type="button" class="chip" disabled={busy} onClick={() => void go(found.values, found.next)}>Look further back</button>}
         </div></>}
     </section>
