@@ -281,9 +281,11 @@ void add_words(CLI::App& command, KeepingArguments& arguments) {
 }
 
 void add_patient(CLI::App& command, KeepingArguments& arguments) {
-  command.add_option("--patient", arguments.patient, "SYSTEM|VALUE");
-  command.add_option("--patient-file", arguments.patient_file,
-                     "file with SYSTEM|VALUE in its first line; - for the input");
+  auto* patient = command.add_option("--patient", arguments.patient, "SYSTEM|VALUE");
+  command
+      .add_option("--patient-file", arguments.patient_file,
+                  "file that holds SYSTEM|VALUE on one line; - for the input")
+      ->excludes(patient);
   command.add_option("--key", arguments.key_file, "key of the search (default: JOURNAL.key)");
   add_words(command, arguments);
 }

@@ -85,7 +85,7 @@ CLI::App* add_move(CLI::App& app, JournalArguments& arguments, MoveArguments& mo
   auto* to = command->add_option("--to", move.patient, "the right patient, SYSTEM|VALUE");
   command
       ->add_option("--to-file", move.patient_file,
-                   "file with SYSTEM|VALUE in its first line; - for the input")
+                   "file that holds SYSTEM|VALUE on one line; - for the input")
       ->excludes(to);
   command->add_option("--encounter", move.encounter, "the stay there, SYSTEM|VALUE");
   command->add_option("--as", move.as,

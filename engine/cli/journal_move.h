@@ -13,7 +13,7 @@ namespace engine::cli {
 
 struct MoveArguments {
   std::string patient;       // SYSTEM|VALUE
-  std::string patient_file;  // which has it in its first line
+  std::string patient_file;  // which has it on its one line
   std::string encounter;
   std::string as;
   std::string role = "therapist";

@@ -1,5 +1,6 @@
 #include "engine/cli/journal_report.h"
 
+#include <algorithm>
 #include <cstdint>
 #include <cstdio>
 #include <memory>
@@ -56,9 +57,14 @@ base::Result<std::string> named_patient(std::string patient, const std::string& 
     if (!read) {
       return std::move(read).error();
     }
-    patient = read->substr(0, read->find_first_of("\r\n"));
+    const std::size_t end = std::min(read->find_first_of("\r\n"), read->size());
+    patient = read->substr(0, end);
     if (patient.empty()) {
       return Error(ErrorCode::kInvalid, "the first line holds no SYSTEM|VALUE", file);
+    }
+    if (read->find_first_not_of(" \t\r\n", end) != std::string::npos) {
+      return Error(ErrorCode::kInvalid,
+                   "there is more than one line; give one patient at a time, each in a file", file);
     }
   }
   if (auto good = check_identifier(patient, "patient"); !good) {

@@ -32,8 +32,8 @@ struct ReportArguments {
   CLI::App* delay = nullptr;
 };
 
-// SYSTEM|VALUE from an argument, or from the first line of a file (- is the input); "" when neither
-// is given. Errors: kInvalid, kIo.
+// SYSTEM|VALUE from an argument, or from the one line of a file (- is the input); "" when neither
+// is given. Errors: kInvalid, also for a file of several; kIo.
 base::Result<std::string> named_patient(std::string patient, const std::string& file);
 
 // Adds `report` and its commands.

@@ -116,11 +116,14 @@ class Reports(unittest.TestCase):
     def test_what_is_refused(self):
         empty = self.folder / "empty"
         empty.write_text("\n")
+        several = self.folder / "several"
+        several.write_text(f"{self.patient}\nhttps://hill.example/ids/patient|P-0007\n")
         for words, said in ((("disclosures", "--why", "x"), "whose?"),
                             (("activity", "--why", "x"), "whose?"),
                             (("disclosures", "--patient", self.patient), "--why"),
                             (("disclosures", "--patient", "P-0007", "--why", "x"), "SYSTEM|VALUE"),
                             (("disclosures", "--patient-file", empty, "--why", "x"), "first line"),
+                            (("disclosures", "--patient-file", several, "--why", "x"), "more than one line"),
                             (("disclosures", "--patient-file", self.folder / "none", "--why", "x"), "none"),
                             (("delay", "--why", "x", "--since", "yesterday"), "2026-03-02T08:00:00Z"),
                             (("delay", "--why", "x", "--format", "xml"), "xml"),
