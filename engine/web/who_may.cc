@@ -37,6 +37,13 @@ bool is_own(std::string_view origin, std::string_view host) {
          same_text(origin.substr(mark + 3), host);
 }
 
+// Who treats reads for that; not what another of their roles lets them read.
+bool treats_by(const people::Roles& roles, people::Right right) {
+  people::Roles treating;
+  treating.add(people::Role::kTherapist);
+  return roles.has(people::Role::kTherapist) && people::may(treating, right);
+}
+
 // Percent-encoded UTF-8 in one line: headers carry ASCII only.
 std::optional<Response> take_why(Request& request) {
   const std::string_view given = request.header(kReadWhy);
@@ -131,7 +138,7 @@ std::optional<Response> WhoMay::refuse(Request& request, people::Right right) co
                    "not with your role (" + one->roles.text() +
                        "); it takes one of: " + people::roles_with(right));
   }
-  if (people::reads_patients(right) && !one->roles.has(people::Role::kTherapist) &&
+  if (people::reads_patients(right) && !treats_by(one->roles, right) &&
       !journal::says_something(request.why)) {
     return problem(400, "required",
                    "say why you read this: a line in the header Read-Why; it is kept");

@@ -39,7 +39,8 @@ class WhoMayTest : public ::testing::Test {
   static people::People staff() {
     const std::string secret = std::string(" ") + kPassword + " ";
     auto people = people::People::parse("chartferry-people 1\nperson audrey auditor" + secret +
-                                            "Audrey Sample\nperson erin engineer" + secret +
+                                            "Audrey Sample\nperson dana therapist,auditor" +
+                                            secret + "Dana Sample\nperson erin engineer" + secret +
                                             "Erin Example\nperson robin therapist" + secret +
                                             "Robin Sample\nsystem ward sender " +
                                             people::keep_secret("ward-token") + " Ward charting\n",
@@ -163,6 +164,8 @@ TEST_F(WhoMayTest, WantsAReasonFromWhoDoesNotTreat) {
   EXPECT_FALSE(who_may_.refuse(given, Right::kReadRecord).has_value());
   EXPECT_EQ(given.why, "complaint of a relative, März");
   EXPECT_EQ(status(request("GET", {cookie("robin")}), Right::kReadRecord), 0) << "treats";
+  EXPECT_EQ(status(request("GET", {cookie("dana")}), Right::kReadRecord), 0) << "treats, too";
+  EXPECT_EQ(status(request("GET", {cookie("dana")}), Right::kReadLog), 400) << "as an auditor";
 }
 
 TEST_F(WhoMayTest, BoundsAReason) {

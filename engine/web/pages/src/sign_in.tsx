@@ -116,9 +116,10 @@ function WhyField(p: { input: RefObject<HTMLInputElement> }): JSX.Element {
   );
 }
 
-// Who may read records without treating, and has not said in this tab why.
+// Who may read the log, or records without treating, and has not said in this tab why.
 export function owesWhy(me: Me): boolean {
-  return me.needed && me.rights.includes('read-message') && !me.rights.includes('read-ward') && whyOf(me.name) === '';
+  const has = (right: string): boolean => me.rights.includes(right);
+  return me.needed && (has('read-log') || (has('read-message') && !has('read-ward'))) && whyOf(me.name) === '';
 }
 
 // For one who signed in on another page or in another tab.
