@@ -250,8 +250,11 @@ Result<std::vector<std::string>> doubtful_bundles(const journal::Store& store, c
   if (!all) {
     return all.error();
   }
-  const std::vector<Leg> others = journal::sent_to_others(leg, *all);
-  for (auto one = others.rbegin(); one != others.rend(); ++one) {
+  const auto others = journal::sent_to_others(store, leg, *all);
+  if (!others) {
+    return others.error();
+  }
+  for (auto one = others->rbegin(); one != others->rend(); ++one) {
     if (auto added = add_bundle(store, one->bundle, out); !added) {
       return std::move(added).error();
     }

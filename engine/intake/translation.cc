@@ -178,7 +178,11 @@ base::Result<std::vector<Sent>> sent_of(const journal::Store& store, const Leg& 
 // Of a revision for another target: whether it is there nobody knows.
 base::Result<void> add_sent_to_others(const journal::Store& store, const Leg& leg,
                                       std::span<const Leg> legs, std::vector<Sent>& all) {
-  for (const Leg& one : journal::sent_to_others(leg, legs)) {
+  const auto others = journal::sent_to_others(store, leg, legs);
+  if (!others) {
+    return others.error();
+  }
+  for (const Leg& one : *others) {
     const auto bundle = store.part(one.bundle, "bundle");
     if (bundle) {
       all.push_back({one.bundle, true, one.revision, one.patient != leg.patient});

@@ -90,21 +90,58 @@ base::Result<std::vector<Position>> earlier_bundles_in_doubt(const Store& store,
   return out;
 }
 
-std::vector<Leg> sent_to_others(const Leg& leg, std::span<const Leg> legs) {
+namespace {
+
+bool names(std::string_view targets, std::string_view target) {
+  while (!targets.empty()) {
+    const std::size_t comma = std::min(targets.find(','), targets.size());
+    if (targets.substr(0, comma) == target) {
+      return true;
+    }
+    targets.remove_prefix(std::min(comma + 1, targets.size()));
+  }
+  return false;
+}
+
+// By the last start before it. Then it was for others alone because of what it says.
+base::Result<bool> was_there(const Store& store, std::string_view target, Position accepted) {
+  Query query;
+  query.kind = Kind::kStarted;
+  query.newest_first = true;
+  query.after = accepted;
+  query.limit = 1;
+  const auto starts = store.search(query);
+  if (!starts) {
+    return starts.error();
+  }
+  return !starts->empty() && names(starts->front().targets, target);
+}
+
+}  // namespace
+
+base::Result<std::vector<Leg>> sent_to_others(const Store& store, const Leg& leg,
+                                              std::span<const Leg> legs) {
+  std::vector<Leg> out;
   std::uint32_t first = leg.revision;
   for (const Leg& one : legs) {
     if (one.target == leg.target && one.revision < leg.revision) {
       if (stands(one) && !is_doubtful(one)) {
-        return {};
+        return out;
       }
       first = std::min(first, one.revision);
     }
   }
-  std::vector<Leg> out;
   for (const Leg& one : legs) {
     const bool may_be_there =
         one.state == LegState::kLanded || one.state == LegState::kDispatched || one.uncertain;
-    if (one.target != leg.target && one.revision < first && one.bundle != 0 && may_be_there) {
+    if (one.target == leg.target || one.revision >= first || one.bundle == 0 || !may_be_there) {
+      continue;
+    }
+    const auto there = was_there(store, leg.target, one.accepted);
+    if (!there) {
+      return there.error();
+    }
+    if (!*there) {
       out.push_back(one);
     }
   }

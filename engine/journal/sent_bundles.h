@@ -18,6 +18,9 @@ base::Result<std::vector<Position>> earlier_bundles_in_doubt(const Store& store,
 // of which something is or may be there. The target may be one of these by another name, or a
 // server to which all that was sent again; nobody wrote that down. None when the target has earlier
 // revisions of its own, and nothing of theirs is in doubt: the first of these had to do with it.
-std::vector<Leg> sent_to_others(const Leg& leg, std::span<const Leg> legs);
+// A target that was configured then, and that the revision was not for, is none of these either.
+// Errors: of the store.
+base::Result<std::vector<Leg>> sent_to_others(const Store& store, const Leg& leg,
+                                              std::span<const Leg> legs);
 
 }  // namespace engine::journal

@@ -140,6 +140,16 @@ TEST(SentToOthers, IsWhatCameBeforeATargetWasThere) {
     out.uncertain = uncertain;
     return out;
   };
+  const auto found_in = [&](const std::vector<journal::Leg>& legs) {
+    std::string found;
+    const auto others =
+        journal::sent_to_others(*world_.store, leg(4, "new", LegState::kAccepted), legs);
+    EXPECT_TRUE(others.has_value());
+    for (const journal::Leg& one : *others) {
+      found += std::to_string(one.revision) + " ";
+    }
+    return found;
+  };
   struct Row {
     const char* name;
     std::vector<journal::Leg> legs;  // and revision 4 for "new"
@@ -167,12 +177,15 @@ TEST(SentToOthers, IsWhatCameBeforeATargetWasThere) {
        "1 "},
   };
   for (const Row& row : table) {
-    std::string found;
-    for (const journal::Leg& one :
-         journal::sent_to_others(leg(4, "new", LegState::kAccepted), row.legs)) {
-      found += std::to_string(one.revision) + " ";
-    }
-    EXPECT_EQ(found, row.found) << row.name;
+    EXPECT_EQ(found_in(row.legs), row.found) << row.name;
+  }
+  // By its condition the earlier ones were not for it.
+  for (const auto& [targets, found] : {std::pair("old,new", ""), std::pair("old", "1 ")}) {
+    journal::Record start;
+    start.kind = journal::Kind::kStarted;
+    start.targets = targets;
+    world_.write(journal::Change(start));
+    EXPECT_EQ(found_in({leg(1, "old", LegState::kLanded)}), found) << targets;
   }
 }
 
