@@ -128,7 +128,7 @@ TEST_F(DoubtTest, ARefusalLeavesOpenWhatItDoesNotSettle) {
   }
 }
 
-TEST(SentToOthers, IsWhatCameBeforeATargetWasThere) {
+TEST_F(DoubtTest, SentToOthersIsWhatCameBeforeATargetWasThere) {
   using journal::LegState;
   const auto leg = [](std::uint32_t revision, const char* target, LegState state,
                       bool uncertain = false) {
