@@ -14,11 +14,34 @@
 namespace engine::cli {
 namespace {
 
-void print_json(const replay::ResendReport& report) {
-  std::string out = "{\"sent\":" + std::to_string(report.sent) +
-                    ",\"destroyed\":" + std::to_string(report.destroyed) +
-                    ",\"last\":" + std::to_string(report.last) +
-                    ",\"complete\":" + (report.complete() ? "true" : "false");
+using Named = std::vector<replay::ResendReport::Named>;
+
+unsigned long long wide(std::uint64_t number) {
+  return number;
+}
+
+void add_named(std::string& out, const char* name, const Named& all) {
+  out += std::string(",\"") + name + "\":[";
+  for (const auto& one : all) {
+    out += out.back() == '[' ? "{\"session\":" : ",{\"session\":";
+    json::write_string(one.session, out);
+    out += ",\"revision\":" + std::to_string(one.revision) +
+           ",\"position\":" + std::to_string(one.position) + "}";
+  }
+  out += "]";
+}
+
+void print_json(const replay::ResendPlan& plan, const replay::ResendReport& report) {
+  std::string out =
+      "{\"sent\":" + std::to_string(report.sent) + ",\"there\":" + std::to_string(report.there) +
+      ",\"inPart\":" + std::to_string(report.in_part) +
+      ",\"destroyed\":" + std::to_string(report.destroyed) +
+      ",\"unreadable\":" + std::to_string(report.unreadable) +
+      ",\"held\":" + std::to_string(plan.held) + ",\"waiting\":" + std::to_string(plan.waiting) +
+      ",\"last\":" + std::to_string(report.last) +
+      ",\"complete\":" + (report.complete() ? "true" : "false");
+  add_named(out, "inPartSessions", report.in_part_named);
+  add_named(out, "destroyedSessions", report.destroyed_named);
   if (report.stopped_at != 0) {
     out += ",\"stoppedAt\":" + std::to_string(report.stopped_at) + ",\"session\":";
     json::write_string(report.session, out);
@@ -33,29 +56,55 @@ void print_json(const replay::ResendReport& report) {
   std::printf("%s}\n", out.c_str());
 }
 
-void print_text(const replay::ResendReport& report) {
-  std::printf("%llu landings sent again\n", static_cast<unsigned long long>(report.sent));
+void print_named(const Named& all, std::uint64_t count) {
+  for (const auto& one : all) {
+    std::printf("  session %s/%u, record %llu\n", one.session.c_str(), one.revision,
+                wide(one.position));
+  }
+  if (count > all.size()) {
+    std::printf("  ... and %llu more\n", wide(count - all.size()));
+  }
+}
+
+void print_text(const std::string& target, const replay::ResendPlan& plan,
+                const replay::ResendReport& report) {
+  std::printf("%llu landings sent again", wide(report.sent));
+  if (report.there > 0) {
+    std::printf(", of which %llu were there already", wide(report.there));
+  }
+  std::printf("\n");
+  if (report.in_part > 0) {
+    std::printf(
+        "%llu were there in part, and what was missing was made anew; somebody may have deleted "
+        "it there:\n",
+        wide(report.in_part));
+    print_named(report.in_part_named, report.in_part);
+  }
   if (report.unreadable > 0) {
     std::printf(
         "%llu landings cannot be read in the journal and are left out; see journal verify\n",
-        static_cast<unsigned long long>(report.unreadable));
+        wide(report.unreadable));
   }
   if (report.destroyed > 0) {
-    std::printf("%llu were destroyed in the journal and are left out\n",
-                static_cast<unsigned long long>(report.destroyed));
+    std::printf("%llu were destroyed in the journal and are left out:\n", wide(report.destroyed));
+    print_named(report.destroyed_named, report.destroyed);
+  }
+  if (plan.held + plan.waiting > 0) {
+    std::printf(
+        "of %s %llu revisions are held and %llu wait: they are not sent; see journal list "
+        "--state\n",
+        target.c_str(), wide(plan.held), wide(plan.waiting));
   }
   if (report.broken_off) {
-    std::printf("BROKEN OFF behind record %llu; go on with --after %llu\n",
-                static_cast<unsigned long long>(report.last),
-                static_cast<unsigned long long>(report.last));
+    std::printf("BROKEN OFF behind record %llu; go on with --after %llu\n", wide(report.last),
+                wide(report.last));
   }
   if (report.stopped_at != 0) {
     std::printf("STOPPED at record %llu, session %s/%u: %s%s%s; go on with --after %llu\n",
-                static_cast<unsigned long long>(report.stopped_at), report.session.c_str(),
-                report.revision, report.reason.c_str(),
+                wide(report.stopped_at), report.session.c_str(), report.revision,
+                report.reason.c_str(),
                 report.about.empty() ? "" : (" (" + report.about + ")").c_str(),
-                report.partly ? "; a part of it is there" : "",
-                static_cast<unsigned long long>(report.last));
+                report.partly ? "; a part of it is there" : "", wide(report.last));
   }
 }
 
@@ -123,8 +172,8 @@ int resend_journal(journal::Store& store, replay::ResendQuery query, const Targe
   replay::ResendReport none;
   none.last = query.range.after;
   query.through = plan->last;
-  const auto report = plan->landings == 0
-                          ? base::Result<replay::ResendReport>(none)
+  const replay::ResendReport report =
+      plan->landings == 0 ? none
                           : replay::resend(store, query,
                                            {[&peer](std::string bundle, bool in_pieces) {
                                               return (*peer)->post(std::move(bundle), in_pieces);
@@ -133,14 +182,19 @@ int resend_journal(journal::Store& store, replay::ResendQuery query, const Targe
                                               return (*peer)->exchange(std::move(consignment));
                                             }},
                                            progress);
-  if (!report) {
-    return fail(report.error());
+  if (as_json) {
+    print_json(*plan, report);
+  } else {
+    print_text(query.target, *plan, report);
   }
-  as_json ? print_json(*report) : print_text(*report);
-  if (auto noted = note_looks(store, reader, corrected(*plan, *report, behind)); !noted) {
+  if (auto noted = note_looks(store, reader, corrected(*plan, report, behind)); !noted) {
     return fail(noted.error());
   }
-  return report->complete() ? kOk : kNo;
+  if (report.failure) {
+    fail(*report.failure);
+    return report.stopped_at != 0 ? kNo : kUsage;
+  }
+  return report.complete() ? kOk : kNo;
 }
 
 }  // namespace engine::cli

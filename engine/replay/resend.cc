@@ -125,7 +125,13 @@ struct Fared {
   std::string about;
   bool left = false;    // for the server, taken or not
   bool partly = false;  // some of it is there
+  bool made = false;    // some of it was not there before
+  bool was_there = false;
 };
+
+// Of an entry of the answer.
+constexpr int kCreated = 201;
+constexpr int kThere = 200;
 
 // As the courier sends: what is refused for its size goes one resource at a time, and what is
 // surely no smaller does so at once.
@@ -170,6 +176,8 @@ class Sender {
       delivery::Conclusion came = way_.exchange(std::move(consignment));
       fared.left = fared.left || came.left;
       fared.partly = fared.partly || came.partly;
+      fared.made = fared.left;  // what it finds as it should be is not sent
+      fared.was_there = !fared.left;
       fared.verdict = std::move(came.verdict);
       if (fared.verdict.action == delivery::Verdict::Action::kLanded && left_something(came)) {
         fared.verdict = delivery::Verdict(delivery::Verdict::Action::kHold, delivery::kNotReadable);
@@ -197,6 +205,10 @@ class Sender {
   void once(std::string bundle, std::size_t entries, bool in_pieces, Fared& fared) const {
     delivery::Reply reply = way_.post(std::move(bundle), in_pieces);
     fared.verdict = delivery::judge(reply, entries, true, 0);
+    for (const delivery::LandedEntry& row : fared.verdict.landing) {
+      fared.made = fared.made || row.status == kCreated;
+      fared.was_there = fared.was_there || row.status == kThere;
+    }
     fared.about = std::move(reply.about);
     fared.partly = fared.partly || reply.partly;
     fared.left = fared.left || fared.partly || reply.fate != delivery::Reply::Fate::kNotSent;
@@ -211,6 +223,13 @@ class Sender {
 Result<ResendPlan> plan_resend(const journal::Store& store, const ResendQuery& query) {
   ResendPlan plan;
   plan.last = query.range.after;
+  const auto keys = store.body_keys();
+  if (!keys) {
+    return keys.error();
+  }
+  if (!keys->empty() && store.sealing() == nullptr) {
+    return Error(ErrorCode::kUnsupported, "bodies are sealed; give the master key");
+  }
   const auto done = each_landing(store, query, [&](const journal::Record& record) {
     plan.last = record.position;
     if (record.kind != journal::Kind::kUnreadable && record.reason != delivery::kNothingToSend) {
@@ -219,52 +238,113 @@ Result<ResendPlan> plan_resend(const journal::Store& store, const ResendQuery& q
     }
     return Result<bool>(true);
   });
-  return done ? Result<ResendPlan>(std::move(plan)) : done.error();
+  const auto counts = done ? store.open_counts() : done.error();
+  if (!counts) {
+    return counts.error();
+  }
+  for (const journal::Store::Count& count : *counts) {
+    if (count.target == query.target) {
+      (count.state == journal::LegState::kHeld ? plan.held : plan.waiting) += count.legs;
+    }
+  }
+  return plan;
 }
 
-Result<ResendReport> resend(const journal::Store& store, const ResendQuery& query,
-                            const ResendWay& way, const OnProgress& on_progress) {
-  ResendReport report;
-  Sender sender(way);
-  report.last = query.range.after;
-  const auto done = each_landing(store, query, [&](const journal::Record& record) -> Result<bool> {
+namespace {
+
+// Goes through the landings.
+class Resend {
+ public:
+  Resend(const journal::Store& store, const ResendQuery& query, const ResendWay& way,
+         const OnProgress& on_progress)
+      : store_(store), query_(query), on_progress_(on_progress), sender_(way) {
+    report_.last = query.range.after;
+  }
+
+  ResendReport run() {
+    const auto done = each_landing(store_, query_, [this](const journal::Record& record) {
+      return Result<bool>(send(record));
+    });
+    if (!done) {
+      report_.failure = done.error();
+    }
+    return std::move(report_);
+  }
+
+ private:
+  bool send(const journal::Record& record) {
     if (record.kind == journal::Kind::kUnreadable) {
-      ++report.unreadable;
+      ++report_.unreadable;
       return true;
     }
     if (record.reason == delivery::kNothingToSend) {
-      report.last = record.position;
+      report_.last = record.position;
       return true;
     }
-    auto landed = landed_with(store, record);
+    auto landed = landed_with(store_, record);
     if (!landed && landed.error().code == ErrorCode::kNotFound) {
-      ++report.destroyed;
+      ++report_.destroyed;
+      name(record, report_.destroyed_named);
       return true;
     }
     if (!landed) {
-      return std::move(landed).error();
+      const bool away = landed.error().code == ErrorCode::kIo;
+      stop(record, away ? "bundle-not-read" : "bundle-unreadable");
+      report_.failure = std::move(landed).error();
+      return false;
     }
-    Fared fared = sender.send(std::move(*landed));
-    ResendReport::OfPatient& patient = report.by_patient[record.patient];
+    Fared fared = sender_.send(std::move(*landed));
+    ResendReport::OfPatient& patient = report_.by_patient[record.patient];
     patient.sent += fared.left ? 1U : 0U;
     if (fared.verdict.action != delivery::Verdict::Action::kLanded) {
       patient.partly += fared.partly ? 1U : 0U;
-      report.stopped_at = record.position;
-      report.session = record.session;
-      report.revision = record.revision;
-      report.reason = std::move(fared.verdict.reason);
-      report.partly = fared.partly;
-      report.about = std::move(fared.about);
+      stop(record, std::move(fared.verdict.reason));
+      report_.partly = fared.partly;
+      report_.about = std::move(fared.about);
       return false;
     }
-    ++report.sent;
     ++patient.taken;
-    report.last = record.position;
-    report.broken_off = on_progress && record.position != query.through &&
-                        !on_progress({report.sent, record.position});
-    return !report.broken_off;
-  });
-  return done ? Result<ResendReport>(std::move(report)) : done.error();
+    return took(record, fared);
+  }
+
+  bool took(const journal::Record& record, const Fared& fared) {
+    ++report_.sent;
+    report_.there += fared.was_there && !fared.made ? 1U : 0U;
+    if (fared.was_there && fared.made) {
+      ++report_.in_part;
+      name(record, report_.in_part_named);
+    }
+    report_.last = record.position;
+    report_.broken_off = on_progress_ && record.position != query_.through &&
+                         !on_progress_({report_.sent, record.position});
+    return !report_.broken_off;
+  }
+
+  void stop(const journal::Record& record, std::string reason) {
+    report_.stopped_at = record.position;
+    report_.session = record.session;
+    report_.revision = record.revision;
+    report_.reason = std::move(reason);
+  }
+
+  static void name(const journal::Record& record, std::vector<ResendReport::Named>& named) {
+    if (named.size() < base::limits::kIssuesMax) {
+      named.push_back({record.position, record.session, record.revision});
+    }
+  }
+
+  const journal::Store& store_;
+  const ResendQuery& query_;
+  const OnProgress& on_progress_;
+  Sender sender_;
+  ResendReport report_;
+};
+
+}  // namespace
+
+ResendReport resend(const journal::Store& store, const ResendQuery& query, const ResendWay& way,
+                    const OnProgress& on_progress) {
+  return Resend(store, query, way, on_progress).run();
 }
 
 }  // namespace engine::replay

@@ -9,7 +9,9 @@
 #include <cstdint>
 #include <functional>
 #include <map>
+#include <optional>
 #include <string>
+#include <vector>
 
 #include "engine/base/result.h"
 #include "engine/delivery/exchange.h"
@@ -34,14 +36,29 @@ struct ResendPlan {
   std::uint64_t landings = 0;
   journal::Position last = 0;
   std::map<std::string, std::uint64_t> by_patient;  // as the journal hides them; "": nobody known
+  // Revisions for the target that did not land, or nobody knows of: they are not sent.
+  std::uint64_t held = 0;
+  std::uint64_t waiting = 0;
 };
+// Errors besides: kUnsupported where bodies are sealed and no master key was given.
 base::Result<ResendPlan> plan_resend(const journal::Store& store, const ResendQuery& query);
 
 struct ResendReport {
-  std::uint64_t sent = 0;        // and taken by the server
+  struct Named {
+    journal::Position position = 0;  // of the landing
+    std::string session;
+    std::uint32_t revision = 0;
+  };
+  std::uint64_t sent = 0;   // and taken by the server
+  std::uint64_t there = 0;  // of these, of which it had all already
+  // Of which it had a part, so that the rest was made anew: somebody had deleted it, or an earlier
+  // resend had stopped in the middle. At most limits::kIssuesMax are named, here and below.
+  std::uint64_t in_part = 0;
+  std::vector<Named> in_part_named;
   std::uint64_t unreadable = 0;  // landings, perhaps of another target, whose record is damaged
   std::uint64_t destroyed = 0;   // bundles that were destroyed on purpose: left out
-  journal::Position last = 0;    // the record of the last landing that was sent
+  std::vector<Named> destroyed_named;
+  journal::Position last = 0;  // the record of the last landing that was sent
   struct OfPatient {
     std::uint64_t sent = 0;    // left the house, taken or not
     std::uint64_t taken = 0;   // as a whole
@@ -57,7 +74,12 @@ struct ResendReport {
   bool partly = false;      // a part of it is there
   std::string about;        // the one resource that was not taken, when it was one
   bool broken_off = false;  // by on_progress, behind `last`
-  bool complete() const { return stopped_at == 0 && !broken_off; }
+  // Why the journal could not say what to send: `stopped_at` says for which.
+  std::optional<base::Error> failure;
+  // Whether all that landed is at the server now.
+  bool complete() const {
+    return stopped_at == 0 && !broken_off && !failure && unreadable == 0 && destroyed == 0;
+  }
 };
 
 // The way to the server; each call waits for the answer.
@@ -69,8 +91,9 @@ struct ResendWay {
 };
 
 // Stops at the first that does not land, so that nothing overtakes it. `on_progress` is asked
-// behind each that landed. Errors: kIo, kCorrupt of the journal.
-base::Result<ResendReport> resend(const journal::Store& store, const ResendQuery& query,
-                                  const ResendWay& way, const OnProgress& on_progress);
+// behind each that landed. What the journal cannot say ends it, too, and what was sent before is
+// told all the same (ResendReport::failure).
+ResendReport resend(const journal::Store& store, const ResendQuery& query, const ResendWay& way,
+                    const OnProgress& on_progress);
 
 }  // namespace engine::replay

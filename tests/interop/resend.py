@@ -1,9 +1,11 @@
 #!/usr/bin/env python3
 """replay --resend: what landed in one record server, moved to another."""
+import contextlib
 import json
 import pathlib
 import re
 import signal
+import sqlite3
 import subprocess
 import sys
 import tempfile
@@ -243,6 +245,74 @@ class Resend(unittest.TestCase):
                          [f"resend-ended landings=2 sent=1 taken=0 partly=1 of=main server={new.base}"])
         status, said = self.resend(new, "--after", report["stoppedAt"])
         self.assertEqual((status, said["reason"]), (1, "too-large"), "the next one")
+
+    def test_what_the_journal_has_no_more_is_named_and_not_all_is_moved(self):
+        gone = [one for one in self.engine.records("landed") if one["session"] == self.session_of("alder-moving")]
+        subprocess.run([str(stage.ENGINE), "journal", "--journal", str(self.engine.journal), "shred", "--why", "wish",
+                        "--patient", text_of("alder-moving")], check=True, capture_output=True)
+        new = self.started("new", [PEOPLE])
+        status, report = self.resend(new)
+        self.assertEqual((status, report["complete"], report["sent"], report["destroyed"]), (1, False, 2, 2), report)
+        self.assertIn({"session": gone[0]["session"], "revision": 1, "position": gone[0]["position"]},
+                      report["destroyedSessions"])
+
+    def session_of(self, name):
+        return self.engine.session_id(self.engine.send(stage.sent(name)))  # again: the same
+
+    def test_what_was_there_and_what_was_made_anew_is_told_apart(self):
+        new = self.started("new", [PEOPLE])
+        for there in (0, 4):
+            status, report = self.resend(new)
+            self.assertEqual((status, report["sent"], report["there"], report["inPart"]), (0, 4, there, 0), report)
+        session = self.session_of("alder-moving")
+        value = next(one["landing"] for one in self.engine.session(session)["revisions"][0]["targets"])
+        identifier = next(one for one in self.old.all("Observation") if f"Observation/{one['id']}/" in json.dumps(value))
+        there = next(one for one in new.all("Observation") if one["identifier"] == identifier["identifier"])
+        self.assertIn(new.request("DELETE", f"/fhir/Observation/{there['id']}").status, (200, 204))
+        status, report = self.resend(new)
+        self.assertEqual((status, report["sent"], report["there"], report["inPart"]), (0, 4, 3, 1), report)
+        self.assertEqual([one["session"] for one in report["inPartSessions"]], [session])
+
+    def test_what_waits_or_is_held_is_not_sent_and_counted(self):
+        unknown = json.loads(json.dumps(stage.sent("alder-breathing-am")))
+        unknown["identifier"]["value"] += "-nobody"
+        unknown["patient"]["identifier"]["value"] = "P-0999"
+        session = self.engine.session_id(self.engine.send(unknown))
+        stage.wait_for("held", lambda: self.engine.settled(session, ("held",)))
+        report = self.resend(self.started("new", [PEOPLE]))[1]
+        self.assertEqual((report["sent"], report["held"], report["waiting"], report["complete"]), (4, 1, 0, True), report)
+
+    def test_a_bundle_that_cannot_be_read_ends_it_with_all_that_was_sent(self):
+        self.engine.stop()
+        last = self.engine.records("landed")[-1]
+        with contextlib.closing(sqlite3.connect(self.engine.journal)) as database, database:
+            (bundle,) = [one["position"] for one in self.engine.records("checked")
+                         if (one["session"], one["revision"]) == (last["session"], last["revision"])]
+            database.execute("UPDATE part SET bytes = x'00' WHERE position = ? AND name = 'bundle'", (bundle,))
+        new = self.started("new", [PEOPLE])
+        status, report = self.resend(new)
+        self.assertEqual((status, report["sent"], report["stoppedAt"], report["reason"], report["complete"]),
+                         (1, 3, last["position"], "bundle-unreadable", False), report)
+        self.assertEqual(self.resends(text_of("alder-breathing-am"))[1:],
+                         [f"resend-ended landings=2 sent=1 taken=1 of=main server={new.base}"])
+        status, report = self.resend(new, "--after", last["position"])
+        self.assertEqual((status, report["sent"]), (0, 0), report)
+
+    def test_sealed_bodies_need_their_key_before_anything_leaves(self):
+        self.engine.stop()
+        self.engine.seal_bodies()
+        self.engine.start(self.old.base)
+        document = json.loads(json.dumps(stage.sent("alder-moving")))
+        document["identifier"]["value"] += "-sealed"
+        session = self.engine.session_id(self.engine.send(document))
+        stage.wait_for("landed", lambda: self.engine.settled(session, ("landed",)))
+        before = len(self.engine.records("read"))
+        new = self.started("new", [PEOPLE])
+        status, said = self.resend(new)
+        self.assertEqual(status, 2)
+        self.assertIn("give the master key", said)
+        self.assertEqual((len(self.engine.records("read")), new.count("Observation")), (before, 0))
+        self.assertEqual(self.resend(new, *self.engine.sealing)[0], 0)
 
     def test_it_says_what_it_needs(self):
         done = subprocess.run([str(stage.ENGINE), "replay", "--journal", str(self.engine.journal), "--resend"],

@@ -73,10 +73,7 @@ class ResendTest : public ::testing::Test {
     for (journal::Position at = 0; plan && at < plan->last;) {
       query.range.after = at;
       const auto report = resend(*store_, query, way, {});
-      if (!report) {
-        return report.error().text();
-      }
-      at = report->complete() ? plan->last : report->stopped_at;
+      at = report.complete() ? plan->last : report.stopped_at;
     }
     return out;
   }
