@@ -82,6 +82,9 @@ class Reader {
     OfSession out;
     for (std::size_t i = 0; i < full_urls.size() && i < landing->size(); ++i) {
       const delivery::LandedEntry& row = (*landing)[i];
+      if (row.not_sent) {
+        continue;
+      }
       const std::string etag = delivery::entity_tag_of(row.etag);
       out[full_urls[i]] = {delivery::resource_of(row.location),
                            row.unproven    ? std::string()

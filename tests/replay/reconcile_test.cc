@@ -133,8 +133,8 @@ constexpr const char* kFirst = R"([{"location":"Observation/1/_history/1","etag"
 constexpr const char* kSecond = R"([{"location":"Observation/1/_history/2","etag":"W/\"2\""}])";
 
 TEST_F(ReconcileTest, TheLatestLandingOfAResourceCounts) {
-  land(1, entry("a", "1") + "," + entry("b", "1"),
-       R"([{"location":"Observation/1/_history/1","etag":"W/\"1\""},{}])");
+  land(1, entry("a", "1") + "," + entry("b", "1") + "," + entry("c", "1"),
+       R"([{"location":"Observation/1/_history/1","etag":"W/\"1\""},{},{"notSent":true}])");
   land(2, entry("a", "2"), kSecond);
   const auto report = ask({{"Observation/1", {200, "W/\"2\"", resource("1", "a", "2")}}});
   ASSERT_TRUE(report.has_value());
