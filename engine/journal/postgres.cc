@@ -211,15 +211,25 @@ void FreeResult::operator()(PGresult* result) const {
 }
 
 Result<std::unique_ptr<Connection>> Connection::open(const std::string& address, bool read_only,
-                                                     std::chrono::milliseconds patience) {
+                                                     std::chrono::milliseconds patience,
+                                                     Server server) {
   const std::string wait = std::to_string(base::limits::kDatabaseConnectWait.count());
-  // What the address says comes last and wins.
-  const std::array<const char*, 9> names = {
-      "fallback_application_name", "connect_timeout",  "keepalives_idle",
-      "keepalives_interval",       "keepalives_count", "tcp_user_timeout",
-      "client_encoding",           "dbname",           nullptr};
-  const std::array<const char*, 9> values = {
-      "chartferry", wait.c_str(), "10", "5", "3", "30000", "UTF8", address.c_str(), nullptr};
+  // What comes later wins: the address over all but the server. Null counts as not said.
+  const std::array<const char*, 10> names = {"fallback_application_name", "connect_timeout",
+                                             "keepalives_idle",           "keepalives_interval",
+                                             "keepalives_count",          "tcp_user_timeout",
+                                             "client_encoding",           "dbname",
+                                             "target_session_attrs",      nullptr};
+  const std::array<const char*, 10> values = {"chartferry",
+                                              wait.c_str(),
+                                              "10",
+                                              "5",
+                                              "3",
+                                              "30000",
+                                              "UTF8",
+                                              address.c_str(),
+                                              server == Server::kPrimary ? "primary" : nullptr,
+                                              nullptr};
   std::unique_ptr<Connection> out(
       new Connection(PQconnectdbParams(names.data(), values.data(), 1), patience));
   // What a statement does not say in its own answer, such as that the connection is ended, libpq

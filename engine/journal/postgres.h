@@ -3,6 +3,7 @@
 // form: numbers as BIGINT, all else as BYTEA.
 
 #include <chrono>
+#include <cstdint>
 #include <memory>
 #include <string>
 #include <string_view>
@@ -23,6 +24,9 @@ bool is_address(std::string_view location);
 // command line and the environment of a process can be read by others.
 base::Result<void> check_address(const std::string& address);
 
+// Which of the servers that an address names. A standby shows what was, and is not written.
+enum class Server : std::uint8_t { kAny, kPrimary };
+
 struct FreeResult {
   void operator()(PGresult* result) const;
 };
@@ -34,7 +38,8 @@ class Connection final : public sql::Connection {
   // after that the connection is lost. Errors: kIo.
   static base::Result<std::unique_ptr<Connection>> open(
       const std::string& address, bool read_only,
-      std::chrono::milliseconds patience = base::limits::kDatabaseStatementWait);
+      std::chrono::milliseconds patience = base::limits::kDatabaseStatementWait,
+      Server server = Server::kAny);
   ~Connection() override;
   Connection(const Connection&) = delete;
   Connection& operator=(const Connection&) = delete;

@@ -31,7 +31,7 @@ Result<void> mark_journal(Connection& connection) {
 
 Result<std::unique_ptr<Connection>> connect(const Home& home, bool read_only,
                                             std::chrono::milliseconds patience) {
-  auto opened = Connection::open(home.address, read_only, patience);
+  auto opened = Connection::open(home.address, read_only, patience, home.server);
   if (!opened || home.mark.empty()) {
     return opened;
   }

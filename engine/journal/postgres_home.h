@@ -15,6 +15,7 @@ namespace engine::journal::postgres {
 
 struct Home {
   std::string address;
+  Server server = Server::kAny;
   std::string mark;  // of the journal; "" of one that no engine has marked yet: none is compared
 };
 

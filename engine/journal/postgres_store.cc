@@ -354,7 +354,10 @@ Result<std::unique_ptr<Store>> open_postgres_store(const PostgresOptions& option
   if (auto good = postgres::check_address(options.address); !good) {
     return good.error();
   }
-  auto connection = postgres::Connection::open(options.address, options.mode == OpenMode::kRead);
+  const bool reads = options.mode == OpenMode::kRead;
+  const auto server = reads ? postgres::Server::kAny : postgres::Server::kPrimary;
+  auto connection = postgres::Connection::open(options.address, reads,
+                                               base::limits::kDatabaseStatementWait, server);
   if (!connection) {
     return connection.error();
   }
@@ -392,7 +395,7 @@ Result<std::unique_ptr<Store>> open_postgres_store(const PostgresOptions& option
   if (!mark) {
     return mark.error();
   }
-  const postgres::Home home{options.address, std::move(*mark)};
+  const postgres::Home home{options.address, server, std::move(*mark)};
   auto writer = new_writer(**connection);
   if (!writer) {
     return writer.error();

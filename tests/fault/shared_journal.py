@@ -70,7 +70,7 @@ class Database:
 
     def address(self):
         places = ",".join(str(link) for link in self.links[:1 if self.standby is None else 2])
-        return f"postgresql:///postgres?host={places}&user=chartferry&target_session_attrs=read-write"
+        return f"postgresql:///postgres?host={places}&user=chartferry"
 
     def crash(self):
         self.primary.kill()
