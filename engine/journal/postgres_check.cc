@@ -89,20 +89,28 @@ Result<std::map<std::string, Found>> found_by(Connection& connection, const char
   }
 }
 
+// A row of a partitioned table is kept in a partition, under the triggers of that one; those of the
+// table are on each of them.
 constexpr const char* kFindTables = R"sql(
 SELECT c.relname::text,
   (SELECT string_agg(a.attname || ' ' || format_type(a.atttypid, a.atttypmod) ||
       CASE WHEN a.attnotnull THEN ' not null' ELSE '' END, ', ' ORDER BY a.attnum)
     FROM pg_catalog.pg_attribute AS a
     WHERE a.attrelid = c.oid AND a.attnum > 0 AND NOT a.attisdropped),
-  CASE WHEN c.relkind IN ('r', 'p') AND c.relpersistence = 'p' THEN 1 ELSE 0 END,
+  (SELECT CASE WHEN bool_and(k.relkind IN ('r', 'p') AND k.relpersistence = 'p') THEN 1 ELSE 0 END
+    FROM pg_catalog.pg_class AS k WHERE k.oid = c.oid OR k.oid = ANY(parts.oids)),
   concat_ws(', ',
-    (SELECT string_agg('trigger ' || t.tgname, ', ' ORDER BY t.tgname)
-      FROM pg_catalog.pg_trigger AS t WHERE t.tgrelid = c.oid AND NOT t.tgisinternal),
+    (SELECT string_agg('trigger ' || t.tgname ||
+        CASE WHEN t.tgrelid = c.oid THEN '' ELSE ' of its partition ' || t.tgrelid::regclass END,
+        ', ' ORDER BY t.tgname)
+      FROM pg_catalog.pg_trigger AS t
+      WHERE (t.tgrelid = c.oid OR t.tgrelid = ANY(parts.oids)) AND t.tgparentid = 0
+        AND NOT t.tgisinternal),
     (SELECT string_agg('rule ' || r.rulename, ', ' ORDER BY r.rulename)
       FROM pg_catalog.pg_rewrite AS r WHERE r.ev_class = c.oid AND r.rulename <> '_RETURN'),
     CASE WHEN c.relrowsecurity THEN 'row level security' END)
-FROM pg_catalog.pg_class AS c
+FROM pg_catalog.pg_class AS c,
+  LATERAL (SELECT ARRAY(SELECT relid FROM pg_partition_tree(c.oid)) AS oids) AS parts
 WHERE c.oid = to_regclass(quote_ident(c.relname)) AND c.relkind IN ('r', 'p', 'v', 'm', 'f')
 )sql";
 constexpr const char* kFindIndexes = R"sql(

@@ -528,6 +528,34 @@ TEST_P(PostgresEngines, NameTablesThatAreNotMadeAsInAnyJournal) {
   expect_sound();
 }
 
+// A row of a partitioned table is kept in the partition, whatever the table is.
+TEST_P(PostgresEngines, LookAtThePartitionsOfTheirTables) {
+  write(Kind::kAccepted, "a", 1);
+  sql("ALTER TABLE part RENAME TO part_old; ALTER INDEX part_pkey RENAME TO part_old_pkey; "
+      "CREATE TABLE part(position BIGINT NOT NULL, number BIGINT NOT NULL, name BYTEA NOT NULL, "
+      "codec BIGINT NOT NULL, bytes BYTEA NOT NULL, PRIMARY KEY(position, number)) "
+      "PARTITION BY RANGE(position); "
+      "CREATE TABLE part_1 PARTITION OF part FOR VALUES FROM (MINVALUE) TO (8); "
+      "CREATE TABLE part_2 PARTITION OF part FOR VALUES FROM (8) TO (MAXVALUE) "
+      "PARTITION BY RANGE(number); CREATE UNLOGGED TABLE part_3 PARTITION OF part_2 DEFAULT; "
+      "INSERT INTO part SELECT * FROM part_old; DROP TABLE part_old");
+  EXPECT_EQ(*store_->check_fold(5),
+            std::vector<std::string>{"database: the table part would not survive a crash of the "
+                                     "database (UNLOGGED)"});
+  store_.reset();
+  const auto refused = open_postgres_store({house_->location(), OpenMode::kEngine, "engine"});
+  EXPECT_EQ(refused.error().code, base::ErrorCode::kUnsupported);
+  sql("ALTER TABLE part_3 SET LOGGED; CREATE FUNCTION lose() RETURNS trigger LANGUAGE plpgsql AS "
+      "$$ BEGIN RETURN NULL; END $$; "
+      "CREATE TRIGGER losing BEFORE INSERT ON part_3 FOR EACH ROW EXECUTE FUNCTION lose()");
+  open();
+  EXPECT_EQ(*store_->check_fold(5),
+            std::vector<std::string>{"database: the table part has what no journal has: trigger "
+                                     "losing of its partition part_3"});
+  sql("DROP TRIGGER losing ON part_3");
+  expect_sound();
+}
+
 // What it refuses in the middle leaves nothing of what came before.
 TEST_P(PostgresEngines, KeepNothingOfABatchThatTheDatabaseRefuses) {
   sql("CREATE FUNCTION refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN IF NEW.revision = 13 "
