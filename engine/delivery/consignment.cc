@@ -43,6 +43,7 @@ base::Result<Consignment> load_consignment(const journal::Store& store, const jo
   out.known = std::move(*known);
   out.request_id =
       leg.session + "." + std::to_string(leg.revision) + "." + std::to_string(leg.attempts + 1);
+  out.tries = leg.attempts;
   out.uncertain = leg.uncertain;
   return out;
 }

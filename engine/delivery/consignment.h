@@ -1,6 +1,7 @@
 #pragma once
 // What is sent for a leg, and what the journal knows of the server that gets it.
 
+#include <cstdint>
 #include <string>
 #include <vector>
 
@@ -15,7 +16,8 @@ struct Consignment {
   std::string bundle;
   KnownVersions known;
   std::string request_id;
-  bool uncertain = false;  // an earlier try may have been taken
+  std::uint32_t tries = 0;  // before this one
+  bool uncertain = false;   // an earlier try may have been taken
   // An earlier revision may have been taken and was given up: what is found may be that one's.
   bool doubtful_past = false;
   // What such revisions sent, and this one before it was translated again, the newest first. A

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <chrono>
+#include <cstdint>
 #include <set>
 #include <span>
 #include <string_view>
@@ -25,6 +26,7 @@ using Action = Verdict::Action;
 
 // Who is named in one session is a handful; each costs a search.
 constexpr std::size_t kPeopleMax = 100;
+constexpr std::uint32_t kTriesToResolve = 3;
 
 // Answers behind which a changed or deleted resource may stand. R4 asks for 412; servers also give
 // what earlier versions asked for, or what they think of the resource itself.
@@ -293,16 +295,25 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
 
   void resolved(Reply reply) {
     Sight sight;
-    if (!read_sight(*searches_.begin(), reply, sight) && sight.kind != Sight::Kind::kOther) {
+    const bool said = read_sight(*searches_.begin(), reply, sight);
+    if (!said && !lets_no_search(reply)) {
       cannot_look(reply);
       return;
     }
-    if (sight.kind != Sight::Kind::kOther && sight.kind != Sight::Kind::kForbidden) {
+    if (said && sight.kind != Sight::Kind::kForbidden) {
       const bool one = sight.kind == Sight::Kind::kThere;
       references_.emplace(*searches_.begin(), one ? sight.resource : std::string());
     }
     searches_.erase(searches_.begin());
     resolve();
+  }
+
+  // The server refuses the question and nothing of the session, in whatever words. An answer that
+  // means later is taken for a refusal, too, when it never comes to anything else.
+  bool lets_no_search(const Reply& reply) const {
+    const Action action = judge(reply, 0, false, civil_ms()).action;
+    return (action != Action::kRetry && action != Action::kPauseTarget) ||
+           (consignment_.tries >= kTriesToResolve && (reply.status == 401 || reply.status == 500));
   }
 
   static void read_bundles(std::vector<std::string>& texts, std::vector<SentResources>& out) {

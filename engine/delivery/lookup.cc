@@ -233,7 +233,7 @@ bool read_sight(std::string_view place, const Reply& reply, Sight& sight) {
     return true;
   }
   sight.kind = Kind::kForbidden;
-  return (search && reply.status == 404) ||
+  return (search && (reply.status == 404 || reply.status == 410 || reply.status == 422)) ||
          std::find(kForbidden.begin(), kForbidden.end(), reply.status) != kForbidden.end();
 }
 

@@ -9,10 +9,17 @@ namespace engine::delivery {
 
 namespace {
 
+// A person who is named by identifier beside the reference is compared by that.
+bool says_whose(std::string_view search) {
+  return search.starts_with("Patient?") || search.starts_with("Encounter?");
+}
+
 void add_searches(const json::Node& node, std::set<std::string>& out) {
+  const bool named = node.find("identifier") != nullptr;
   for (const json::Node* child = node.first; child != nullptr; child = child->next) {
     if (child->is_string() && child->name_text() == "reference") {
-      if (child->text().find('?') != std::string_view::npos) {
+      if (child->text().find('?') != std::string_view::npos &&
+          (!named || says_whose(child->text()))) {
         out.emplace(child->text());
       }
     } else if (child->first != nullptr) {

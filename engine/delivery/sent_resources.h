@@ -26,7 +26,8 @@ class SentResources {
   // Where it is looked for by its identifier, "Observation?identifier=..."; "" when its request
   // names none.
   std::string_view search_of(std::string_view full_url) const;
-  // The conditional references in them.
+  // The conditional references in them whose meaning has to be known to compare: whose it is, and
+  // what nothing beside the reference names.
   const std::set<std::string>& searches() const { return searches_; }
   // Whether `holds` for the fullUrl of each of them that a later bundle carries again or takes
   // back. A Provenance is about its own revision: it stays.

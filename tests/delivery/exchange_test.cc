@@ -204,6 +204,52 @@ TEST_F(ExchangeTest, WhatHangsOnAnotherPatientsChartIsNotAsSent) {
   }
 }
 
+// Whose chart it is on is asked for first; a server that does not answer that loses the proof, and
+// not the session, whatever it says instead.
+TEST_F(ExchangeTest, AServerThatDoesNotLetUsLookForPeopleHoldsNothing) {
+  std::string sent = entry("a", "1", false);
+  sent.replace(sent.find("\"identifier\""), 12,
+               R"("subject":{"reference":"Patient?identifier=p"},"identifier")");
+  for (const int status : {200, 401, 403, 410, 422, 500}) {
+    Fresh fresh;
+    fresh.server_.lose_answers = 1;
+    fresh.world_.peer.answer = [&fresh, status](const Call& call) {
+      const bool any = (status == 410 || status == 422) && call.path.ends_with("/_search");
+      if (call.path != "/Patient/_search" && !any) {
+        return fresh.server_.answer(call);
+      }
+      Reply reply = StillPeer::status(status);
+      reply.body = R"({"resourceType":"OperationOutcome","issue":[{"severity":"error",)"
+                   R"("code":"not-supported"}]})";
+      return reply;
+    };
+    fresh.server_.edit("Observation/a",
+                       R"({"resourceType":"Observation","subject":{"reference":"Patient/p"},)"
+                       R"("identifier":[{"value":"a"}],"value":"1"})");
+    fresh.send(1, sent);
+    EXPECT_EQ(fresh.state(1), "landed") << status;
+    EXPECT_EQ(fresh.server_.kept["Observation/a"].version, 1) << status;
+  }
+}
+
+TEST_F(ExchangeTest, WhoIsNamedByIdentifierIsNotLookedForToCompare) {
+  const auto about = [](const std::string& reference, const std::string& name) {
+    return R"("performer":[{"identifier":{"value":")" + name + R"("},"reference":")" + reference +
+           R"("}],"identifier")";
+  };
+  std::string sent = entry("a", "1", false);
+  sent.replace(sent.find("\"identifier\""), 12, about("Practitioner?identifier=t", "t"));
+  for (const char* name : {"t", "u"}) {
+    Fresh fresh;
+    fresh.server_.edit("Observation/a", R"({"resourceType":"Observation",)" +
+                                            about("Practitioner/t", name) +
+                                            R"(:[{"value":"a"}],"value":"1"})");
+    fresh.send(1, sent);
+    EXPECT_EQ(fresh.state(1), name[0] == 't' ? "landed" : "held changed-elsewhere");
+    EXPECT_EQ(fresh.server_.log.find("POST/Practitioner/"), std::string::npos);
+  }
+}
+
 // As after an answer too many on a connection: each answer is to the message before.
 TEST_F(ExchangeTest, ALandingOfOtherThingsIsNone) {
   struct Row {
