@@ -74,7 +74,8 @@ bool Comparison::same_members(const Node& theirs, const Node& ours) const {
     }
     const Node* other = theirs.find(name);
     const bool reference = name == "reference" && member.is_string();
-    if (other == nullptr && reference && is_of_person(member.text())) {
+    if (other == nullptr && reference && is_of_person(member.text()) &&
+        ours.find("identifier") != nullptr) {
       continue;  // sent without it, since nobody knew them there
     }
     const bool equal = other != nullptr && (reference ? same_reference(other->text(), member.text())

@@ -225,11 +225,13 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
 
   void person_found(Reply reply) {
     Sight sight;
-    if (!read_sight(*people_.begin(), reply, sight)) {
+    const bool said = read_sight(*people_.begin(), reply, sight);
+    if (!said && !lets_no_search(reply)) {
       conclude_not_landed();  // it stays with what the server said of the message
       return;
     }
-    if (sight.kind == Sight::Kind::kAbsent) {
+    // Whom nobody may look for is named by identifier, too.
+    if (!said || sight.kind == Sight::Kind::kAbsent || sight.kind == Sight::Kind::kForbidden) {
       unknown_people_.insert(*people_.begin());
     }
     people_.erase(people_.begin());

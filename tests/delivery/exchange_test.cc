@@ -176,6 +176,17 @@ TEST_F(ExchangeTest, WhoIsNotKnownThereKeepsNothingOutOfTheChart) {
   EXPECT_EQ(state(2), "landed");
 }
 
+TEST_F(ExchangeTest, WhoMayNotBeLookedForIsNamedAllTheSame) {
+  std::string sent = entry("a", "1", false);
+  sent.replace(sent.find("\"identifier\""), 12,
+               R"("performer":[{"identifier":{"value":"new"},)"
+               R"("reference":"Practitioner?identifier=new"}],"identifier")");
+  server_.readable = false;
+  send(1, sent);
+  EXPECT_EQ(state(1), "landed");
+  EXPECT_EQ(server_.kept["Observation/a"].content.find("reference"), std::string::npos);
+}
+
 TEST_F(ExchangeTest, WhatElseIsNotKnownThereHoldsIt) {
   std::string sent = entry("a", "1", false);
   sent.replace(sent.find("\"identifier\""), 12,
@@ -241,6 +252,7 @@ TEST_F(ExchangeTest, WhoIsNamedByIdentifierIsNotLookedForToCompare) {
   sent.replace(sent.find("\"identifier\""), 12, about("Practitioner?identifier=t", "t"));
   for (const char* name : {"t", "u"}) {
     Fresh fresh;
+    fresh.server_.kept = {{"Practitioner/t", {1, R"({"resourceType":"Practitioner"})"}}};
     fresh.server_.edit("Observation/a", R"({"resourceType":"Observation",)" +
                                             about("Practitioner/t", name) +
                                             R"(:[{"value":"a"}],"value":"1"})");

@@ -133,6 +133,50 @@ class SmallServers(unittest.TestCase):
                                  ("held", "unknown-patient"))
                 self.assertEqual(self.chart(), {})
 
+    def test_who_treated_need_not_be_known(self):
+        """Named by identifier and display, without a reference; who is known keeps theirs."""
+        def people():
+            """(identifier, display, whether there is a reference) of everybody in the chart."""
+            found = set()
+
+            def walk(node):
+                if isinstance(node, dict):
+                    if node.get("type") == "Practitioner":
+                        found.add((node["identifier"]["value"], node.get("display"), "reference" in node))
+                for one in node.values() if isinstance(node, dict) else node if isinstance(node, list) else ():
+                    walk(one)
+            for kind in KINDS:
+                walk(self.server.all(kind))
+            return found
+
+        for way, abilities in {"transaction": {}, **WAYS}.items():
+            with self.subTest(way=way):
+                self.begin(abilities)
+                document = stage.sent("alder-moving")
+                known = document["therapist"]
+                lent = dict(known, identifier=dict(known["identifier"], value="T-99"), display="L. Lent")
+                document["entry"][0]["recordedBy"] = lent
+
+                def lands(document):
+                    session = self.engine.session_id(self.engine.send(document))
+                    return stage.wait_for("landed", lambda: self.engine.landed_revision(session) == document["revision"])
+                lands(document)
+                self.assertEqual(people(), {(known["identifier"]["value"], known["display"], True),
+                                            ("T-99", "L. Lent", False)})
+                # Whoever corrects or takes back is not asked for either.
+                lands(dict(document, revision=2, entry=document["entry"][:-1], change={"reason": "Slip", "author": lent},
+                           withdrawal=[{"entry": document["entry"][-1]["id"], "reason": "Not done"}]))
+                whole, said = self.engine.verify_replay()
+                self.assertTrue(whole, said)
+                self.assertEqual(self.server.request("POST", "/fhir/Practitioner", {
+                    "resourceType": "Practitioner", "identifier": [lent["identifier"]]},
+                    {"Content-Type": "application/fhir+json"}).status, 201)
+                lands(dict(document, revision=3, status="entered-in-error",
+                           change={"reason": "Wrong bed", "author": lent}))
+                self.assertIn(("T-99", "L. Lent", True), people())
+                self.assertTrue(all(one["status"] == "entered-in-error" for one in self.server.all("Observation")))
+
+
 
 if __name__ == "__main__":
     unittest.main()
