@@ -23,6 +23,9 @@ using journal::Leg;
 using journal::LegState;
 using Numbers = std::vector<std::uint32_t>;
 
+constexpr const char* kTaken =
+    "the identifier that the new session would get is taken: give another";
+
 void add(std::uint32_t revision, Numbers& to) {
   if (std::find(to.begin(), to.end(), revision) == to.end()) {
     to.push_back(revision);
@@ -278,9 +281,7 @@ Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& c
     return there.error();
   }
   if (!there->empty()) {
-    return Error(ErrorCode::kConflict,
-                 "the identifier that the new session would get is taken: give another",
-                 here->record.session);
+    return Error(ErrorCode::kConflict, kTaken, here->record.session);
   }
   Names taken_back = all_targets(*legs, false);
   if (auto added = add_successors(store, taken_back); !added) {
@@ -304,8 +305,12 @@ Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& c
 }
 
 Result<void> check_moved(const std::vector<journal::Outcome>& outcomes) {
+  using Verdict = journal::Outcome::Verdict;
   for (const journal::Outcome& outcome : outcomes) {
-    if (outcome.verdict != journal::Outcome::Verdict::kWritten) {
+    if (outcome.verdict == Verdict::kNotNow) {  // of the first: the second stood against it
+      return Error(ErrorCode::kConflict, kTaken);
+    }
+    if (outcome.verdict != Verdict::kWritten) {
       return Error(ErrorCode::kConflict,
                    "another revision of the session came in meanwhile: look at it, then try again");
     }

@@ -42,7 +42,8 @@ base::Result<Moving> move_to_patient(const journal::Store& store, const SessionC
                                      const therapy::Move& wanted,
                                      std::span<const Target> targets = {});
 
-// What became of the batch, in words. Errors: kConflict when another revision came in between.
+// What became of the batch, in words. Errors: kConflict when another revision came in between, or
+// the new identifier was taken.
 base::Result<void> check_moved(const std::vector<journal::Outcome>& outcomes);
 
 }  // namespace engine::intake

@@ -15,6 +15,15 @@ using base::Error;
 using base::ErrorCode;
 using base::Result;
 
+namespace {
+
+// `known`: what was accepted of its session, by revision.
+bool is_new(const Record& accepted, const std::vector<Acceptance>& known) {
+  return known.empty() || known.back().revision < accepted.revision;
+}
+
+}  // namespace
+
 Result<void> LogWriter::begin() {
   auto end = queries::end_of_log(connection_);
   if (!end) {
@@ -30,20 +39,41 @@ Result<std::vector<Outcome>> LogWriter::write_all(const std::vector<Change>& bat
                                                   const std::string& time) {
   std::vector<Outcome> done;
   done.reserve(batch.size());
-  for (const Change& change : batch) {
-    if (change.only_with_previous &&
-        (done.empty() || done.back().verdict != Outcome::Verdict::kWritten)) {
+  for (auto change = batch.begin(); change != batch.end(); ++change) {
+    const bool left_alone = change->only_with_previous &&
+                            (done.empty() || done.back().verdict != Outcome::Verdict::kWritten);
+    const auto together =
+        left_alone ? Result<bool>(false) : may_all_follow(change + 1, batch.end());
+    if (!together) {
+      return together.error();
+    }
+    if (!*together) {
       done.emplace_back();
       done.back().verdict = Outcome::Verdict::kNotNow;
       continue;
     }
-    Result<Outcome> outcome = write(change, time);
+    Result<Outcome> outcome = write(*change, time);
     if (!outcome) {
       return outcome.error();
     }
     done.push_back(std::move(*outcome));
   }
   return done;
+}
+
+// Whether those from here on that come only with what is before them would be written as they are.
+Result<bool> LogWriter::may_all_follow(Changes::const_iterator change,
+                                       Changes::const_iterator end) {
+  Result<bool> may = true;
+  for (; may && *may && change != end && change->only_with_previous; ++change) {
+    may = holds(*change);
+    if (may && *may && change->record.kind == Kind::kAccepted) {
+      const auto known = queries::acceptances(connection_, change->record.session);
+      const auto moved = known ? was_moved(*known) : known.error();
+      may = moved ? Result<bool>(!*moved && is_new(change->record, *known)) : moved.error();
+    }
+  }
+  return may;
 }
 
 Result<bool> LogWriter::holds(const Change& change) {
@@ -185,8 +215,7 @@ Result<Outcome> LogWriter::write(const Change& change, const std::string& time) 
   if (!moved) {
     return moved.error();
   }
-  if (same == known->end() && !*moved &&
-      (known->empty() || known->back().revision < record.revision)) {
+  if (!*moved && is_new(record, *known)) {
     if (!known->empty() && !change.also_if_before.empty()) {
       auto all = with_earlier_targets(record, change.also_if_before);
       if (!all) {

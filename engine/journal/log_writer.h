@@ -39,6 +39,8 @@ class LogWriter {
   base::Result<void> destroy(const Record& record, const std::vector<StoredPart>& parts);
   base::Result<void> insert(const Record& record, std::string_view head, const base::Digest& leaf,
                             const std::vector<StoredPart>& parts);
+  using Changes = std::vector<Change>;
+  base::Result<bool> may_all_follow(Changes::const_iterator change, Changes::const_iterator end);
   base::Result<bool> holds(const Change& change);
   base::Result<std::string> with_earlier_targets(const Record& record, std::string_view others);
   base::Result<std::uint32_t> revived_by(const Record& withdrawn);

@@ -87,7 +87,8 @@ struct Change {
   // Of a held record: it was established that nothing of the revision is at its target. Otherwise
   // one that may be there stays so, and the record says it.
   bool nothing_there = false;
-  // Written only when the change before it in the batch was.
+  // Written only when the change before it in the batch was, which in turn is not written where
+  // this one could not be.
   bool only_with_previous = false;
   // Of an expired record: what it removes is chosen when it is written, bodies of before this
   // instant, of so many records at most. (A shredded one takes all of its patient.) Where there are

@@ -143,6 +143,21 @@ TEST_F(MovingTest, IsMadeOfWhatStandsAndTakenBackFromWhereItIs) {
   EXPECT_EQ(planned(), "said r1 r2, charted r2, in doubt, next 3");
 }
 
+TEST_F(MovingTest, IsNotHalfDoneWhenTheNewIdentifierIsTakenMeanwhile) {
+  accept(1);
+  auto moving = plan();
+  ASSERT_TRUE(moving.has_value()) << moving.error().text();
+  journal::Change taken(journal::record_of(Kind::kAccepted, moving->entered, 1));
+  ASSERT_TRUE(journal::write(*store_, clock_, std::move(taken)).has_value());
+  const auto outcomes = store_->commit(moving->changes, clock_);
+  ASSERT_TRUE(outcomes.has_value());
+  const auto done = check_moved(*outcomes);
+  ASSERT_FALSE(done.has_value());
+  EXPECT_EQ(done.error().detail,
+            "the identifier that the new session would get is taken: give another");
+  EXPECT_EQ(store_->acceptances(session_id_of("a"))->size(), 1u) << "nothing was taken back";
+}
+
 TEST_F(MovingTest, WhatIsHeldIsTheSendersWordAndOnNoChart) {
   accept(1);
   land(1);

@@ -100,6 +100,34 @@ TEST_P(StoreConformance, WritesWhatBelongsTogetherOrNeither) {
   expect_sound();
 }
 
+// Whoever asked looked before, outside of the transaction: the second may have been taken since.
+TEST_P(StoreConformance, WritesNeitherWhenTheSecondOfAPairCannotBe) {
+  write(Kind::kAccepted, "a", 1);
+  write(Kind::kAccepted, "b", 1);
+  const Position before = *store_->size();
+  Change away(record_of(Kind::kAccepted, "b", 2));
+  away.record.reason = kMovedAway;
+  Change waiting(record_of(Kind::kReleased, "b", 1));
+  waiting.only_if = LegState::kHeld;
+  for (const Change& second : {Change(record_of(Kind::kAccepted, "a", 1)),
+                               [] {
+                                 Change other(record_of(Kind::kAccepted, "a", 1));
+                                 other.record.content = "other";
+                                 return other;
+                               }(),
+                               waiting}) {
+    std::vector<Change> pair = {away, second};
+    pair.back().only_with_previous = true;
+    const auto outcomes = store_->commit(pair, clock_);
+    ASSERT_TRUE(outcomes.has_value() && outcomes->size() == 2);
+    EXPECT_EQ(outcomes->front().verdict, Outcome::Verdict::kNotNow);
+    EXPECT_EQ(outcomes->back().verdict, Outcome::Verdict::kNotNow);
+  }
+  EXPECT_EQ(*store_->size(), before);
+  EXPECT_EQ(write(std::move(away)).verdict, Outcome::Verdict::kWritten) << "it is free to be moved";
+  expect_sound();
+}
+
 TEST_P(StoreConformance, WhatWaitsForOtherTargetsStandsInNobodysWay) {
   for (const auto& [session, targets] :
        {std::pair("a", "gone"), {"b", "gone"}, {"c", "main,gone"}, {"d", "far"}, {"e", "main"}}) {
