@@ -18,6 +18,12 @@ void Roll::look(Time now, const std::vector<Row>& rows) {
     }
     engines.emplace(row.name, engine);
   }
+  // Whose row was taken away lives on all the same, and says so with the next beat.
+  for (const auto& [name, known] : engines_) {
+    if (now - known.since < lease_) {
+      engines.emplace(name, Engine{known.seen, std::max(known.since, began_), false});
+    }
+  }
   engines_ = std::move(engines);
   last_ = now;
   looked_ = true;

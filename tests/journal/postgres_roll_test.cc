@@ -95,5 +95,23 @@ TEST_F(RollTest, WhoHasNoRowIsGoneOnceThisOneHasLookedForTheLease) {
   EXPECT_TRUE(roll_.gone("forgotten"));
 }
 
+TEST_F(RollTest, WhoseRowWasTakenAwayIsNotGoneBeforeTheLeaseIsOver) {
+  const auto look_without_it = [this](seconds time) {
+    for (seconds past{0}; past < time; past += seconds(1)) {
+      now_ += seconds(1);
+      roll_.look(now_, {{"own", ++own_, milliseconds(0)}});
+    }
+  };
+  look(seconds(200), true);
+  look_without_it(seconds(89));
+  EXPECT_FALSE(gone());
+  look(seconds(1), true);
+  look_without_it(seconds(1));
+  EXPECT_FALSE(gone()) << "it put its row back meanwhile";
+  EXPECT_EQ(roll_.living(), (std::vector<std::string_view>{"own"})) << "gets no share for now";
+  look_without_it(seconds(89));
+  EXPECT_TRUE(gone());
+}
+
 }  // namespace
 }  // namespace engine::journal::postgres
