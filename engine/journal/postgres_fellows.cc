@@ -227,7 +227,7 @@ Result<void> Fellows::beat() {
   last_beat_ = before;
   behind_ms_ = std::abs(behind) > kClocksDiffer.count() ? behind : 0;
   ends_.emplace_back(looked, *end);
-  while (ends_.size() > 1 && ends_[1].first + base::limits::kTranslateLease <= looked) {
+  while (ends_.size() > 1 && ends_[1].first + 2 * translate_lease_ <= looked) {
     ends_.pop_front();
   }
   return {};
@@ -335,10 +335,22 @@ bool Fellows::gone(const std::string& engine, Position sent) const {
   return roll_.current(steady_clock::now()) && sent <= ends_.back().second && roll_.gone(engine);
 }
 
+std::optional<Position> Fellows::end_before(milliseconds time) const {
+  std::optional<Position> out;
+  for (const auto& [looked, end] : ends_) {
+    out = looked + time <= steady_clock::now() ? std::optional(end) : out;
+  }
+  return out;
+}
+
 Position Fellows::settled() const {
   const std::lock_guard lock(mutex_);
-  const bool old = ends_.front().first + base::limits::kTranslateLease <= steady_clock::now();
-  return old ? ends_.front().second : joined_at_;
+  return end_before(translate_lease_).value_or(joined_at_);
+}
+
+Position Fellows::left_undone() const {
+  const std::lock_guard lock(mutex_);
+  return end_before(2 * translate_lease_).value_or(0);
 }
 
 }  // namespace engine::journal::postgres

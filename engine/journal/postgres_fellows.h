@@ -11,6 +11,7 @@
 #include <functional>
 #include <memory>
 #include <mutex>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <thread>
@@ -54,8 +55,10 @@ class Fellows {
   // Whether the engine that wrote the dispatched record at `sent` has been silent for so long that
   // what it had on its way has ended. False while this engine cannot tell.
   bool gone(const std::string& engine, Position sent) const;
-  // The log's end limits::kTranslateLease ago.
+  // What was accepted until then, its engine had limits::kTranslateLease for.
   Position settled() const;
+  // What nothing was written about since then, whoever it falls to had twice that for.
+  Position left_undone() const;
 
  private:
   using Time = std::chrono::steady_clock::time_point;
@@ -64,6 +67,7 @@ class Fellows {
         name_(options.engine),
         instance_(std::move(instance)),
         send_lease_(options.leases.send),
+        translate_lease_(options.leases.translate),
         begun_(std::chrono::steady_clock::now()),
         begun_civil_(options.clock != nullptr ? options.clock->now()
                                               : std::chrono::system_clock::now()),
@@ -79,11 +83,15 @@ class Fellows {
   // Waits for news or the time; true when another engine wrote.
   bool listen(Time until);
   bool heard();
+  // The log's end so long ago; nullopt when this engine has not been looking for so long. With the
+  // mutex held.
+  std::optional<Position> end_before(std::chrono::milliseconds time) const;
 
   const Home home_;
   const std::string name_;
   const std::string instance_;
   const std::chrono::milliseconds send_lease_;
+  const std::chrono::milliseconds translate_lease_;
   // This engine's time is what it was when it began and what its steady clock counted since.
   const Time begun_;
   const std::chrono::system_clock::time_point begun_civil_;

@@ -260,7 +260,8 @@ Result<void> PostgresStore::retract(std::string_view name) {
 }
 
 // An engine translates at once what it took in; what is found here was left by one that ended, or
-// sent back by a person.
+// sent back by a person. Who it falls to may live and not do it: an engine that cannot write, or is
+// not configured with the target.
 Result<std::vector<Leg>> PostgresStore::untranslated(std::span<const std::string> targets,
                                                      std::size_t limit) const {
   const std::size_t engines = fellows_ ? fellows_->count() : 1;
@@ -269,9 +270,13 @@ Result<std::vector<Leg>> PostgresStore::untranslated(std::span<const std::string
   if (!found || engines == 1) {
     return found;
   }
+  const auto mine = [&](const Leg& leg) { return fellows_->mine(leg.session); };
+  const Position settled = fellows_->settled();
+  const Position left_undone = fellows_->left_undone();
   std::erase_if(*found, [&](const Leg& leg) {
-    return leg.accepted > fellows_->settled() || !fellows_->mine(leg.session);
+    return mine(leg) ? leg.accepted > settled : leg.changed > left_undone;
   });
+  std::stable_partition(found->begin(), found->end(), mine);
   found->resize(std::min(found->size(), limit));
   return found;
 }

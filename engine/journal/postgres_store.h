@@ -25,6 +25,7 @@ struct PostgresOptions {
   struct Leases {
     std::chrono::milliseconds silence = base::limits::kEngineLease;
     std::chrono::milliseconds send = base::limits::kSendLease;
+    std::chrono::milliseconds translate = base::limits::kTranslateLease;
   };
   Leases leases = {};
   // This engine's clock; null: the system's.

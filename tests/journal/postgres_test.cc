@@ -405,6 +405,33 @@ TEST_P(PostgresEngines, ShareWhatIsDueOut) {
   EXPECT_EQ(std::unique(sessions.begin(), sessions.end()), sessions.end());
 }
 
+// Whoever it falls to may live and not do it.
+TEST_P(PostgresEngines, ShareWhatIsToBeTranslatedOutUntilOneDoesNotDoIt) {
+  for (int i = 0; i < 20; ++i) {
+    write(Kind::kAccepted, "s" + std::to_string(i), 1);
+  }
+  PostgresOptions options{house_->location(), OpenMode::kEngine, "diligent"};
+  options.leases.translate = std::chrono::seconds(2);
+  const auto diligent = open_postgres_store(options);
+  ASSERT_TRUE(diligent.has_value());
+  const std::vector<std::string> targets = {"main"};
+  const auto found = [&] { return (*diligent)->untranslated(targets, 100)->size(); };
+  EXPECT_GT(found(), 0u);
+  EXPECT_LT(found(), 20u) << "what falls to the other one is left to it";
+  for (int i = 0; i < 1000 && found() < 20u; ++i) {
+    std::this_thread::sleep_for(std::chrono::milliseconds(10));
+  }
+  const auto legs = (*diligent)->untranslated(targets, 100);
+  ASSERT_EQ(legs->size(), 20u);
+  const auto others = std::find_if(legs->begin(), legs->end(), [&](const Leg& leg) {
+    return !(*diligent)->mine(leg.session);
+  });
+  EXPECT_TRUE(std::all_of(others, legs->end(), [&](const Leg& leg) {
+    return !(*diligent)->mine(leg.session);
+  })) << "its own share comes first";
+  EXPECT_EQ((*diligent)->untranslated(targets, 5)->size(), 5u);
+}
+
 TEST_P(PostgresEngines, GoOnWhenTheirConnectionsWereEnded) {
   write(Kind::kAccepted, "a", 1);
   EXPECT_EQ(store_->legs("a")->size(), 1u);
