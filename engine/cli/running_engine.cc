@@ -430,17 +430,18 @@ void Engine::hear() {
 
 // On the loop: whether the engines that share the journal hear of this one, told when it changes.
 void Engine::look_at_fellows() {
-  const std::string unheard = store_->unheard();
+  std::string unheard = store_->unheard();
+  std::replace(unheard.begin(), unheard.end(), '"', '\'');  // it stands between quotes
   if (unheard.empty() != unheard_.empty()) {
     say(unheard.empty() ? "heard-again" : "unheard",
         unheard.empty() ? "" : "what=\"" + unheard + "\"");
   }
-  unheard_ = unheard;
   if (const bool may_send = store_->may_send(); may_send != may_send_) {
     may_send_ = may_send;
     say(may_send ? "sends-again" : "sends-nothing",
         may_send ? "" : "what=\"the other engines may be taking over; " + unheard + "\"");
   }
+  unheard_ = std::move(unheard);
 }
 
 // On the loop: after a fail-over of the database the journal may lack records that were followed.
