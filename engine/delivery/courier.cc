@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "engine/delivery/back_off.h"
+#include "engine/journal/failure.h"
 #include "engine/journal/stored.h"
 
 namespace engine::delivery {
@@ -260,16 +261,20 @@ void Courier::put_back(const Leg& leg) {
 void Courier::send(Leg leg) {
   auto consignment = load_consignment(world_.journal.store(), leg);
   if (!consignment) {
-    // A database that is away comes back; what is read and makes no sense stays so.
+    // A database that is away comes back, and a key is given; what is read and makes no sense stays
+    // so.
     const bool away = consignment.error().code == base::ErrorCode::kIo;
-    Change change(record_about(leg, away ? Kind::kAnswered : Kind::kHeld));
+    const bool shut = journal::is_for_want_of_a_key(world_.journal.store(), consignment.error());
+    Change change(record_about(leg, away || shut ? Kind::kAnswered : Kind::kHeld));
     const auto by = world_.journal.store().destroyed_by(leg.bundle, "bundle");
     const bool destroyed = by && by->has_value();
-    change.record.reason = away        ? "bundle-not-read"
-                           : destroyed ? "bundle-destroyed"
-                                       : "bundle-unreadable";
-    if (away) {
-      change.record.due_ms = now_ms() + base::limits::kTick.count();
+    change.record.reason = away || shut ? "bundle-not-read"
+                           : destroyed  ? "bundle-destroyed"
+                                        : "bundle-unreadable";
+    if (away || shut) {
+      const milliseconds pause =
+          doubled(base::limits::kBackOffBase, leg.attempts, base::limits::kBackOffCap);
+      change.record.due_ms = now_ms() + (away ? base::limits::kTick : pause).count();
     }
     write(std::move(leg), std::move(change));
     return;

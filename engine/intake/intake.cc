@@ -11,6 +11,7 @@
 #include "engine/base/limits.h"
 #include "engine/intake/translation.h"
 #include "engine/intake/withdrawals.h"
+#include "engine/journal/failure.h"
 #include "engine/journal/journal.h"
 #include "engine/journal/stored.h"
 
@@ -406,9 +407,10 @@ void Intake::State::translate_for(const Target& target, const std::vector<journa
   base::Result<Change> change = made_for(target, *leg, legs);
   if (!change) {
     // The document cannot be read back: held, since no amount of trying again mends a disk. What
-    // the next sweep may manage is left to it.
+    // the next sweep, or an engine with the right key, may manage is left to them.
     const base::ErrorCode code = change.error().code;
-    if (code != base::ErrorCode::kIo) {
+    if (code != base::ErrorCode::kIo &&
+        !journal::is_for_want_of_a_key(world.journal.store(), change.error())) {
       hold(*leg,
            code == base::ErrorCode::kLimit      ? kMapFailed
            : code == base::ErrorCode::kNotFound ? "document-destroyed"

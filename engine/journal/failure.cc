@@ -3,6 +3,7 @@
 #include <array>
 
 #include "engine/base/limits.h"
+#include "engine/journal/store.h"
 
 namespace engine::journal {
 namespace {
@@ -63,6 +64,16 @@ FailureKind kind_of_failure(const base::Error& error) {
     }
   }
   return kDisk;
+}
+
+bool is_for_want_of_a_key(const Store& store, const base::Error& error) {
+  if (error.code != ErrorCode::kUnsupported) {
+    return false;
+  }
+  const auto master = store.master();
+  const Sealing* const sealing = store.sealing();
+  return master && !master->empty() &&
+         (sealing == nullptr || sealing->masters.find(*master) == nullptr);
 }
 
 std::optional<FailureLog::Line> FailureLog::failed(const base::Error& why, Time now) {

@@ -13,12 +13,18 @@
 
 namespace engine::journal {
 
+class Store;
+
 struct FailureKind {
   std::string_view name;  // stable: "disk-full", "database" ...
   std::string_view text;  // what it is and where to look; nothing of the journal's content
 };
 // Of an error of Store::commit().
 FailureKind kind_of_failure(const base::Error& error);
+
+// Of an error of a read: whether nothing is wrong with what was read, and whoever was given the
+// master key that is in force by now can read it.
+bool is_for_want_of_a_key(const Store& store, const base::Error& error);
 
 // A line at the first failure, then at most one a minute, and one when it is over; of what is
 // damaged for some changes only, one a minute. Not thread safe.

@@ -11,6 +11,7 @@
 
 #include "engine/base/hash.h"
 #include "engine/base/limits.h"
+#include "engine/journal/body_keys.h"
 #include "engine/journal/queries.h"
 
 namespace engine::journal::postgres {
@@ -221,8 +222,15 @@ Result<void> Fellows::beat() {
   if (!stepped || !end) {
     return stepped ? end.error() : stepped.error();
   }
+  auto master = body_keys::master(*connection_);
+  if (!master) {
+    return master.error();
+  }
+  const bool known =
+      master->empty() || (sealing_ != nullptr && sealing_->masters.find(*master) != nullptr);
   const std::lock_guard lock(mutex_);
   name_lost_ = name_lost_ || !*said;
+  unknown_key_ = known ? std::string() : std::move(*master);
   roll_.look(looked, rows);
   last_beat_ = before;
   behind_ms_ = std::abs(behind) > kClocksDiffer.count() ? behind : 0;
@@ -315,7 +323,7 @@ bool Fellows::mine(std::string_view key) const {
 
 bool Fellows::may_send() const {
   const std::lock_guard lock(mutex_);
-  return !name_lost_ && steady_clock::now() - last_beat_ < send_lease_;
+  return !name_lost_ && unknown_key_.empty() && steady_clock::now() - last_beat_ < send_lease_;
 }
 
 std::int64_t Fellows::behind_ms() const {
@@ -325,9 +333,14 @@ std::int64_t Fellows::behind_ms() const {
 
 std::string Fellows::unheard() const {
   const std::lock_guard lock(mutex_);
-  return name_lost_ ? "another engine of the name '" + name_ +
-                          "' has begun since; this one sends nothing more until it is started again"
-                    : trouble_;
+  if (name_lost_) {
+    return "another engine of the name '" + name_ +
+           "' has begun since; this one sends nothing more until it is started again";
+  }
+  return unknown_key_.empty() ? trouble_
+                              : "bodies are sealed under the master key " + unknown_key_ +
+                                    ", which this engine was not given; it sends nothing until it "
+                                    "is started with it";
 }
 
 bool Fellows::gone(const std::string& engine, Position sent) const {

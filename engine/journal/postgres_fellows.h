@@ -45,12 +45,13 @@ class Fellows {
   std::size_t count() const;
   // Whether what is called so is this engine's part of the work. Everything is when it is alone.
   bool mine(std::string_view key) const;
-  // Whether the others know, and will for as long as a request may take, that this engine lives.
+  // Whether the others know, and will for as long as a request may take, that this engine lives,
+  // and it was given the master key that bodies are sealed under.
   bool may_send() const;
   // How far this engine's clock is behind the database's, when by more than clocks of machines in
   // order differ; otherwise 0.
   std::int64_t behind_ms() const;
-  // Why they do not hear of it just now; "" when they do.
+  // Why it may not send, or they do not hear of it just now; "" when all is well.
   std::string unheard() const;
   // Whether the engine that wrote the dispatched record at `sent` has been silent for so long that
   // what it had on its way has ended. False while this engine cannot tell.
@@ -68,6 +69,7 @@ class Fellows {
         instance_(std::move(instance)),
         send_lease_(options.leases.send),
         translate_lease_(options.leases.translate),
+        sealing_(options.sealing),
         begun_(std::chrono::steady_clock::now()),
         begun_civil_(options.clock != nullptr ? options.clock->now()
                                               : std::chrono::system_clock::now()),
@@ -92,6 +94,7 @@ class Fellows {
   const std::string instance_;
   const std::chrono::milliseconds send_lease_;
   const std::chrono::milliseconds translate_lease_;
+  const std::shared_ptr<const Sealing> sealing_;
   // This engine's time is what it was when it began and what its steady clock counted since.
   const Time begun_;
   const std::chrono::system_clock::time_point begun_civil_;
@@ -108,8 +111,9 @@ class Fellows {
   Roll roll_;
   Time last_beat_{};
   std::int64_t behind_ms_ = 0;
-  bool name_lost_ = false;  // to an engine that began since; for good
-  std::string trouble_;     // with the last beat
+  bool name_lost_ = false;   // to an engine that began since; for good
+  std::string trouble_;      // with the last beat
+  std::string unknown_key_;  // the master key in force, when this engine was not given it
   std::deque<std::pair<Time, Position>> ends_;
   std::thread thread_;
 };

@@ -370,8 +370,8 @@ void Api::get_ready(Request&, const Segments&, const Answer& answer) {
   } else if (!world_.journal.store().may_send()) {
     answer(
         problem(503, "transient",
-                "the engines of this journal do not hear of this one, and it sends nothing: look "
-                "at the database and the log"));
+                "this engine sends nothing: the others of the journal do not hear of it, or it has "
+                "not the journal's master key; look at the database and the log"));
   } else if (world_.intake.full()) {
     answer(problem(503, "transient", "as much as may wait is waiting: look at /targets"));
   } else {

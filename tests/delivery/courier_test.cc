@@ -82,6 +82,34 @@ TEST_F(CourierTest, TellsWhenTheJournalDoesNotSayWhatIsDue) {
   EXPECT_EQ(world_.peer.asked.size(), 1u);
 }
 
+// The bodies are sealed under a master key that this engine was not given.
+class ShutStore final : public journal::GrowingStore {
+ public:
+  using GrowingStore::GrowingStore;
+  base::Result<std::string> master() const override { return shut ? "another" : std::string(); }
+  base::Result<std::string> part(journal::Position position, std::string_view name) const override {
+    return shut ? base::Error(base::ErrorCode::kUnsupported, "it is sealed")
+                : GrowingStore::part(position, name);
+  }
+  bool shut = true;
+};
+
+TEST_F(CourierTest, HoldsNothingForWantOfAKey) {
+  ShutStore store(*world_.store, {});
+  StillAppender appender(store, world_.loop, world_.clock);
+  courier_ = std::make_shared<Courier>(
+      "main", Courier::World{appender, world_.peer, world_.loop, world_.clock, world_.random});
+  world_.add("a");
+  courier_->wake();
+  run(10'000);
+  EXPECT_EQ(world_.store->legs("a")->front().state, journal::LegState::kChecked);
+  EXPECT_EQ(world_.store->legs("a")->front().attempts, 5u) << "it is tried less and less";
+  EXPECT_TRUE(world_.peer.asked.empty());
+  store.shut = false;  // as for another engine
+  run(60'000);
+  EXPECT_EQ(world_.store->legs("a")->front().state, journal::LegState::kLanded);
+}
+
 // More of them than a look brings.
 TEST_F(CourierTest, WhatIsDueOfOnePatientDoesNotTakeAllPlaces) {
   for (int i = 0; i < 20; ++i) {

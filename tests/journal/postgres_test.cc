@@ -304,6 +304,23 @@ TEST_P(PostgresEngines, SendNothingWhileTheOthersDoNotHearOfThem) {
   EXPECT_EQ((*after)->orphans()->size(), 1u);
 }
 
+// Another master key was put in force, which this one was not given.
+TEST_P(PostgresEngines, SendNothingThatTheyCouldNotOpen) {
+  EXPECT_TRUE(store_->may_send());
+  sql("INSERT INTO body_master VALUES(1, 'another')");
+  for (int i = 0; i < 500 && store_->may_send(); ++i) {
+    std::this_thread::sleep_for(std::chrono::milliseconds(10));
+  }
+  EXPECT_FALSE(store_->may_send());
+  EXPECT_NE(store_->unheard().find("under the master key another"), std::string::npos)
+      << store_->unheard();
+  sql("DELETE FROM body_master");
+  for (int i = 0; i < 500 && !store_->may_send(); ++i) {
+    std::this_thread::sleep_for(std::chrono::milliseconds(10));
+  }
+  EXPECT_TRUE(store_->may_send());
+}
+
 TEST_P(PostgresEngines, BringAJournalOfBeforeInstancesUpToDate) {
   store_.reset();
   sql("ALTER TABLE engine DROP COLUMN instance");
@@ -423,9 +440,8 @@ TEST_P(PostgresEngines, ShareWhatIsToBeTranslatedOutUntilOneDoesNotDoIt) {
   }
   const auto legs = (*diligent)->untranslated(targets, 100);
   ASSERT_EQ(legs->size(), 20u);
-  const auto others = std::find_if(legs->begin(), legs->end(), [&](const Leg& leg) {
-    return !(*diligent)->mine(leg.session);
-  });
+  const auto others = std::find_if(legs->begin(), legs->end(),
+                                   [&](const Leg& leg) { return !(*diligent)->mine(leg.session); });
   EXPECT_TRUE(std::all_of(others, legs->end(), [&](const Leg& leg) {
     return !(*diligent)->mine(leg.session);
   })) << "its own share comes first";

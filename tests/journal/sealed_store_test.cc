@@ -8,6 +8,7 @@
 #include <mutex>
 
 #include "engine/journal/copy.h"
+#include "engine/journal/failure.h"
 #include "engine/journal/journal.h"
 #include "engine/journal/merkle.h"
 #include "engine/journal/open_store.h"
@@ -145,6 +146,22 @@ TEST_P(SealedStore, ChangesTheMasterKeyInStepsAndReadsAllMeanwhile) {
   expect_sound();
   EXPECT_FALSE(try_open("m").has_value()) << "the old one opens nothing any more";
   open_with("n");
+}
+
+// Another program put a master key in force that this one was not given.
+TEST_P(SealedStore, TellsAKeyThatItWasNotGivenFromDamage) {
+  const Position first = accept("a", "body of a");
+  auto keys = *store_->body_keys();
+  const std::string own = *store_->master();
+  keys.front().master = master_id(std::string(32, 'n'));
+  ASSERT_TRUE(store_->restore_keys(keys, keys.front().master).has_value());
+  const auto body = store_->part(first, "document");
+  ASSERT_FALSE(body.has_value());
+  EXPECT_TRUE(is_for_want_of_a_key(*store_, body.error())) << body.error().text();
+  EXPECT_FALSE(is_for_want_of_a_key(*store_, store_->part(99, "document").error()));
+  // A row that names a key which is not in force: giving one does not help.
+  ASSERT_TRUE(store_->restore_keys({}, own).has_value());
+  EXPECT_FALSE(is_for_want_of_a_key(*store_, store_->part(first, "document").error()));
 }
 
 TEST_P(SealedStore, IsCopiedWithItsKeys) {
