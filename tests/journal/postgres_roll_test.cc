@@ -108,7 +108,7 @@ TEST_F(RollTest, WhoseRowWasTakenAwayIsNotGoneBeforeTheLeaseIsOver) {
   look(seconds(1), true);
   look_without_it(seconds(1));
   EXPECT_FALSE(gone()) << "it put its row back meanwhile";
-  EXPECT_EQ(roll_.living(), (std::vector<std::string_view>{"own"})) << "gets no share for now";
+  EXPECT_EQ(roll_.living(), (std::vector<std::string_view>{"own"})) << "it gets no share";
   look_without_it(seconds(89));
   EXPECT_TRUE(gone());
 }
