@@ -114,6 +114,9 @@ int list(const Arguments& arguments) {
     return fail(query.error());
   }
   if (by_person) {
+    if (auto told = remark_a_stranger(**store, query->patient); !told) {
+      return fail(told.error());
+    }
     const Look look{"search-by-person", arguments.session, 0, query->patient, query->therapist};
     if (auto noted = note_read(**store, arguments, {look}); !noted) {
       return fail(noted.error());
@@ -224,6 +227,9 @@ int export_records(const Arguments& arguments) {
   }
   // What is written meanwhile is not exported: whom it is about would not be noted.
   const auto last = (*store)->size();
+  if (auto told = remark_a_stranger(**store, query->patient); !told) {
+    return fail(told.error());
+  }
   const auto looks = last ? looks_at(**store, *query, *last, "exported") : last.error();
   if (!looks) {
     return fail(looks.error());

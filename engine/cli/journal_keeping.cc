@@ -1,6 +1,9 @@
 #include "engine/cli/journal_keeping.h"
 
+#include <algorithm>
+#include <cstddef>
 #include <cstdio>
+#include <set>
 #include <utility>
 
 #include <CLI/CLI.hpp>
@@ -10,6 +13,7 @@
 #include "engine/cli/given_words.h"
 #include "engine/cli/journal_keys.h"
 #include "engine/cli/journal_report.h"
+#include "engine/cli/noted_reads.h"
 #include "engine/cli/shown_text.h"
 #include "engine/cli/system_seams.h"
 #include "engine/journal/keeping.h"
@@ -86,6 +90,19 @@ int rotate(const std::string& location, std::vector<std::string> keys,
   if (!fresh) {
     return fail(fresh.error());
   }
+  const auto given = journal::MasterKeys::load(keys);
+  if (!given) {
+    return fail(given.error());
+  }
+  const std::string next = fresh->ids().front();
+  const auto known = given->ids();
+  if (!known.empty() &&
+      std::count(known.begin(), known.end(), next) == static_cast<std::ptrdiff_t>(known.size())) {
+    // Whoever then destroys what they take for the key of before destroys the only one.
+    return fail(Error(ErrorCode::kConflict,
+                      "the new master key is the one given as --journal-key; "
+                      "nothing was exchanged"));
+  }
   keys.push_back(arguments.new_key);
   auto sealing = sealing_of(keys);
   if (!sealing) {
@@ -103,7 +120,6 @@ int rotate(const std::string& location, std::vector<std::string> keys,
   if (before->empty()) {
     return no("this journal is not sealed; start the engine with journal-key");
   }
-  const std::string next = fresh->ids().front();
   std::size_t wrapped = 0;
   while (true) {
     const auto done = (*store)->rewrap(next, base::limits::kRewrappedAtOnceMax);
@@ -168,17 +184,8 @@ int shred(Store& store, const std::string& patient, const KeepingArguments& argu
   return kOk;
 }
 
-// A hold may be meant for somebody who is yet to come; a slip of the pen looks the same.
-Result<bool> is_a_stranger(const Store& store, const std::string& patient) {
-  journal::Query query;
-  query.patient = patient;
-  query.kind = Kind::kAccepted;
-  query.limit = 1;
-  const auto found = store.search(query);
-  return found ? Result<bool>(found->empty()) : found.error();
-}
-
 int hold(Store& store, const std::string& patient, const KeepingArguments& arguments) {
+  // A hold may be meant for somebody who is yet to come; a slip of the pen looks the same.
   const auto stranger = is_a_stranger(store, patient);
   if (!stranger) {
     return fail(stranger.error());
@@ -243,6 +250,54 @@ Result<Outcome> remove_before(Store& store, const std::string& cutoff,
   return append(store, std::move(change));
 }
 
+// Whose bodies a destroying record removed.
+struct Removed {
+  std::size_t records = 0;
+  std::set<std::string> sessions;
+};
+
+// The spans name records without bodies between others, and such as had lost theirs `before`. False
+// when there are none.
+Result<bool> count_removed(const Store& store, const Outcome& outcome,
+                           const journal::Destruction& before, Removed& removed) {
+  const auto list = store.part(outcome.record.position, journal::kDestroyedPart);
+  const auto what =
+      list ? journal::parse_destruction(*list) : Result<journal::Destruction>(list.error());
+  if (!what) {
+    return what.error();
+  }
+  for (const journal::Span& span : what->records) {
+    for (journal::Position at = span.first; at <= span.last; ++at) {
+      const auto head = store.head(at);
+      if (!head && head.error().code != ErrorCode::kCorrupt) {
+        return head.error();
+      }
+      if (head && !head->parts.empty() && !before.holds(at)) {
+        ++removed.records;
+        removed.sessions.insert(head->record.session);
+      }
+    }
+  }
+  removed.sessions.erase("");
+  return !what->records.empty();
+}
+
+Result<journal::Destruction> destroyed_before(const Store& store) {
+  const auto rows = store.destroyed_rows();
+  if (!rows) {
+    return rows.error();
+  }
+  std::vector<journal::Span> spans;
+  for (const journal::DestroyedRow& row : *rows) {
+    if (row.key.empty()) {
+      spans.push_back({row.first, row.last});
+    }
+  }
+  journal::Destruction out;
+  out.records = journal::joined(std::move(spans));
+  return out;
+}
+
 // Its records tell each engine of the journal that a person believes the clock; so there is one
 // also when nothing is that old.
 int expire(Store& store, const KeepingArguments& arguments) {
@@ -250,28 +305,33 @@ int expire(Store& store, const KeepingArguments& arguments) {
   if (!retention) {
     return fail(retention.error());
   }
+  const auto before = destroyed_before(store);
+  if (!before) {
+    return fail(before.error());
+  }
   const SystemClock clock;
   const std::string cutoff = journal::cutoff_of(*retention, clock.now());
-  std::size_t records = 0;
-  while (true) {
-    const auto outcome = remove_before(store, cutoff, arguments, false);
+  Removed removed;
+  journal::Position last = 0;
+  for (bool more = true; more;) {
+    const auto outcome = remove_before(store, cutoff, arguments, last == 0);
     if (!outcome) {
       return fail(outcome.error());
     }
     if (outcome->verdict != Outcome::Verdict::kWritten) {
       break;
     }
-    ++records;
-  }
-  if (records == 0) {
-    if (const auto said = remove_before(store, cutoff, arguments, true); !said) {
-      return fail(said.error());
+    last = outcome->record.position;
+    const auto counted = count_removed(store, *outcome, *before, removed);
+    if (!counted) {
+      return fail(counted.error());
     }
+    more = *counted;
   }
   std::printf(
-      "bodies of before %s are removed, in %zu records; those of sessions that have not "
-      "ended or are on hold are kept\n",
-      cutoff.c_str(), records);
+      "bodies of %zu records of %zu sessions, of before %s, are removed (record %llu); those of "
+      "sessions that have not ended or are on hold are kept\n",
+      removed.records, removed.sessions.size(), cutoff.c_str(), wide(last));
   return kOk;
 }
 

@@ -305,6 +305,11 @@ int run_report(const std::string& journal, const std::string& files, ReportArgum
                                    : "report-delay";
   const Look look{what, "", 0, asked->patient, asked->therapist};
   const auto looks = corrections ? looks_at_corrections(*asked, look) : std::vector<Look>{look};
+  if (disclosures || corrections) {
+    if (auto told = remark_a_stranger(*asked->store, asked->patient); !told) {
+      return fail(told.error());
+    }
+  }
   const auto noted = looks ? note_looks(*asked->store, {*actor, arguments.why}, *looks)
                            : base::Result<void>(looks.error());
   if (!noted) {

@@ -1,6 +1,7 @@
 #include "engine/cli/noted_reads.h"
 
 #include <algorithm>
+#include <cstdio>
 #include <set>
 #include <utility>
 
@@ -78,6 +79,25 @@ Result<std::vector<Look>> looks_at(const journal::Store& store, journal::Query q
     looks.push_back({what, query.session, 0, query.patient, ""});
   }
   return looks;
+}
+
+Result<bool> is_a_stranger(const journal::Store& store, const std::string& patient) {
+  journal::Query query;
+  query.patient = patient;
+  query.kind = journal::Kind::kAccepted;
+  query.limit = 1;
+  const auto found = store.search(query);
+  return found ? Result<bool>(found->empty()) : found.error();
+}
+
+Result<void> remark_a_stranger(const journal::Store& store, const std::string& patient) {
+  const auto stranger = patient.empty() ? Result<bool>(false) : is_a_stranger(store, patient);
+  if (stranger && *stranger) {
+    std::fprintf(stderr,
+                 "chartferry journal: this journal has no session of this patient: look whether "
+                 "system, value and --key are right\n");
+  }
+  return stranger ? Result<void>() : stranger.error();
 }
 
 }  // namespace engine::cli

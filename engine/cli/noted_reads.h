@@ -35,4 +35,10 @@ base::Result<Look> look_at(const journal::Store& store, journal::Position positi
 base::Result<std::vector<Look>> looks_at(const journal::Store& store, journal::Query query,
                                          journal::Position through, const std::string& what);
 
+// Whether the journal has no session of a patient (hidden), as after a slip of the pen.
+base::Result<bool> is_a_stranger(const journal::Store& store, const std::string& patient);
+// Says so on the standard error, where what is shown of nobody would look like an account of
+// somebody. Errors: of the store.
+base::Result<void> remark_a_stranger(const journal::Store& store, const std::string& patient);
+
 }  // namespace engine::cli

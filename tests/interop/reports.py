@@ -98,6 +98,15 @@ class Reports(unittest.TestCase):
         rows = self.rows("disclosures", "--patient", self.patient)
         return len([row for row in rows if row.get("reason") == reason])
 
+    def test_nobody_is_no_account_of_somebody(self):
+        for report in ("disclosures", "corrections"):
+            for patient, said in ((self.patient, False), (self.patient + "O", True)):
+                status, _, err = self.command("report", report, "--patient", patient, "--why", "wish of the patient")
+                self.assertEqual((status, "no session of this patient" in err), (0, said), err)
+        for words in (("list",), ("export", self.folder / "nobody")):
+            status, _, err = self.command(*words, "--patient", self.patient + "O", "--why", "x")
+            self.assertEqual((status, "no session of this patient" in err), (0, True), err)
+
     def test_delay_by_target_and_therapist(self):
         rows = self.rows("delay")
         self.assertEqual({(row["target"], row["until"], row["sessions"]) for row in rows},

@@ -213,7 +213,9 @@ class Destroying(unittest.TestCase):
         self.assertIn("no hold stands", self.command("end-hold", 1, "--why", "x", status=1))
         self.command("end-hold", hold, "--why", "withdrawn by the court")
         self.assertEqual(self.command("holds"), "")
-        self.assertIn("0 records", self.command("expire", "--retention", "1 day", "--why", "now"))  # nothing is so old
+        for _ in range(2):
+            self.assertIn("0 records of 0 sessions", self.command("expire", "--retention", "1 day", "--why", "now"))  # nothing is so old
+        self.command("hold", "--patient", patient, "--patient-file", "-", "--why", "x", stdin=other_patient + "\n", status=2)
         self.command("expire", "--retention", "1 week", "--why", "now", status=2)
 
         # Engines that know both keys work on while the master key is exchanged.
@@ -221,6 +223,9 @@ class Destroying(unittest.TestCase):
         self.command("rotate-key", "--new", self.folder / "none", "--why", "yearly", keys=[first], status=2)
         self.assertIn("data keys are wrapped", self.command("rotate-key", "--new", second, "--why", "yearly", keys=[first]))
         self.assertIn("0 data keys", self.command("rotate-key", "--new", second, "--why", "again", keys=[first]))
+        rekeyed = self.command("list", "--kind", "rekeyed")
+        self.assertIn("nothing was exchanged", self.command("rotate-key", "--new", second, "--why", "mixed up", keys=[second], status=2))
+        self.assertEqual(self.command("list", "--kind", "rekeyed"), rekeyed)
         self.assertEqual(self.engine.request("GET", f"/sessions/{session}/document").status, 200)
         self.assertIn("destroyed", self.command("shred", "--patient", patient, "--why", "wish of the patient"))
         gone = self.engine.request("GET", f"/sessions/{session}/document")
