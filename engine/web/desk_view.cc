@@ -8,6 +8,7 @@
 #include "engine/base/limits.h"
 #include "engine/intake/steering.h"
 #include "engine/journal/bound.h"
+#include "engine/web/server_answer.h"
 #include "engine/web/session_view.h"
 #include "engine/web/view_text.h"
 
@@ -200,7 +201,7 @@ base::Result<void> add_parts(const journal::Store& store, const Parts& parts, st
     if (out.size() + text->size() > base::limits::kHistoryBytesMax) {
       left += (left.empty() ? "\"" : ",\"") + std::string(kParts[i]) + "\"";
     } else if (kParts[i] == "answer") {
-      member(out, kParts[i], *text);
+      member(out, kParts[i], as_utf8(*text));
     } else {
       out.append(",\"").append(kParts[i]).append("\":").append(*text);
     }

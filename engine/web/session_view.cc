@@ -7,6 +7,7 @@
 
 #include "engine/base/limits.h"
 #include "engine/intake/steering.h"
+#include "engine/web/server_answer.h"
 #include "engine/web/view_text.h"
 
 namespace engine::web {
@@ -100,7 +101,12 @@ base::Result<std::string> outcome_view(const journal::Store& store, std::string_
   for (const char* part : {"outcome", "answer"}) {
     auto text = store.part(telling->changed, part);
     const auto by = store.destroyed_by(telling->changed, part);
-    if (text || (by && by->has_value())) {
+    if (text) {
+      // What the server said may be anything; our own is an OperationOutcome.
+      return std::string_view(part) == "answer" ? base::Result<std::string>(as_outcome(*text))
+                                                : std::move(text);
+    }
+    if (by && by->has_value()) {
       return text;
     }
   }
