@@ -18,6 +18,8 @@ using base::Result;
 namespace {
 
 constexpr std::size_t kUnprovedMax = 16;  // that are named
+// This one, and one that was killed before its first head. A start takes a moment to sign.
+constexpr std::size_t kStartsUnsigned = 2;
 
 }  // namespace
 
@@ -225,9 +227,7 @@ Result<void> HeadKeeper::catch_up(Kept& kept) {
   }
   HeadFiles files;
   std::vector<Claim> broken;
-  // Of a journal that several engines share the others signed in files of their own.
-  const bool looks = !read_ && newest_ && store_.engine().empty();
-  const Position signed_before = looks ? newest_->size : std::numeric_limits<Position>::max();
+  const Position signed_before = read_ ? std::numeric_limits<Position>::max() : looked_from();
   const auto scanned = store_.scan(
       tree_.size() + 1, [&](Position position, std::string_view head, const base::Digest& leaf) {
         if (leaf_hash(head) != leaf && damaged_.size() < base::limits::kIssuesMax) {
@@ -237,9 +237,7 @@ Result<void> HeadKeeper::catch_up(Kept& kept) {
         tree_.append(leaf);
         last_leaf_ = leaf;
         if (position > signed_before) {
-          if (const auto said = parse_head(head)) {
-            tail_.add(said->record);
-          }
+          note_unsigned(head);
         }
         const auto [first, last] = claims_.equal_range(tree_.size());
         for (auto claim = first; claim != last; ++claim) {
@@ -275,12 +273,34 @@ Result<void> HeadKeeper::catch_up(Kept& kept) {
   }
   claims_.clear();  // all of them agree
   read_ = true;
-  if (const std::string why = tail_.why(); !why.empty()) {
+  judge_unsigned(kept);
+  return {};
+}
+
+// Behind which records have to be looked at, should an engine have signed them. Of a journal that
+// several engines share the others signed in files of their own.
+Position HeadKeeper::looked_from() const {
+  const bool looks = store_.engine().empty() && (newest_ || key_is_old_);
+  return !looks ? std::numeric_limits<Position>::max() : newest_ ? newest_->size : 0;
+}
+
+void HeadKeeper::note_unsigned(std::string_view head) {
+  if (const auto said = parse_head(head)) {
+    tail_.add(said->record);
+    starts_ += said->record.kind == Kind::kStarted ? 1U : 0U;
+  }
+}
+
+void HeadKeeper::judge_unsigned(Kept& kept) {
+  const std::string why = tail_.why();
+  if (!why.empty() && newest_) {
     kept.uncovered = "the newest head covers " + std::to_string(newest_->size) + " of " +
                      std::to_string(tree_.size()) + " records; " + why;
+  } else if (why.empty() && !newest_ && store_.engine().empty() && starts_ <= kStartsUnsigned) {
+    key_is_old_ = false;  // the first start, which made it, was killed before it signed
   }
   tail_.clear();
-  return {};
+  starts_ = 0;
 }
 
 Result<std::uint64_t> HeadKeeper::covered() {

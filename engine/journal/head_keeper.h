@@ -8,6 +8,7 @@
 #include <map>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <utility>
 #include <vector>
 
@@ -93,6 +94,9 @@ class HeadKeeper {
   void begin_anew();
   base::Result<bool> goes_on();
   base::Result<void> catch_up(Kept& kept);
+  Position looked_from() const;
+  void note_unsigned(std::string_view head);
+  void judge_unsigned(Kept& kept);
   using HeadFiles = std::map<std::string, HeadsFile>;
   base::Result<bool> proves(const Claim& claim, HeadFiles& files);
   void drop_what_is_gone();
@@ -111,6 +115,7 @@ class HeadKeeper {
   bool none_before_;  // this run signed the first head with this key: no file can miss an older one
   Frontier tree_;
   UnsignedTail tail_;                           // behind the newest head of the first look
+  std::size_t starts_ = 0;                      // there
   base::Digest last_leaf_{};                    // of the tree
   std::multimap<std::uint64_t, Claim> claims_;  // by size
   std::vector<std::string> damaged_;            // not handed out yet

@@ -558,6 +558,20 @@ TEST_F(KeptHeads, TheFirstHeadOfAllIsMissedNowhere) {
   EXPECT_EQ(keeper.keep()->made_again.size(), 1U) << "what it had is missed";
 }
 
+// The key is there, and nothing was signed with it yet.
+TEST_F(KeptHeads, AFirstStartThatWasKilledMissesNoHeads) {
+  const auto store = store_of("a", {});
+  const auto made_again = [&](Kind kind) {
+    EXPECT_TRUE(write(*store, clock_, Change(record_of(kind, "", 0))).has_value());
+    std::filesystem::remove(heads_);
+    HeadKeeper keeper(*store, clock_, HeadSigner(kSecret), {heads_, {}, true});
+    return keeper.keep()->made_again.size();
+  };
+  EXPECT_EQ(made_again(Kind::kStarted), 0U);
+  EXPECT_EQ(made_again(Kind::kStarted), 0U) << "the second, which signs";
+  EXPECT_EQ(made_again(Kind::kStopped), 1U) << "an engine that ended has signed";
+}
+
 TEST_F(KeptHeads, AFileThatCannotBeWrittenIsNamedAndCatchesUp) {
   const auto store = store_of("a", {"k"});
   const std::string away = folder_.file("away/heads");
