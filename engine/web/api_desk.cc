@@ -27,9 +27,12 @@ base::Result<std::string> hidden_at(const json::Node& object, std::string_view n
   if (one == nullptr) {
     return std::string();
   }
-  if (!one->is_object()) {
-    return base::Error(base::ErrorCode::kInvalid,
-                       "'" + std::string(name) + "' is {\"system\", \"value\"}");
+  const bool whole = one->is_object() && !one->string_at("system").empty() &&
+                     !one->string_at("value").empty() && one->count == 2;
+  if (!whole) {
+    return base::Error(
+        base::ErrorCode::kInvalid,
+        "'" + std::string(name) + "' is {\"system\", \"value\"}, both of the identifier");
   }
   return key.hide(std::string(one->string_at("system")) + "|" +
                   std::string(one->string_at("value")));
@@ -70,6 +73,11 @@ base::Result<DeskSearch> read_search(const std::string& body, const journal::Sea
     return base::Error(base::ErrorCode::kInvalid, "send a JSON object with what to search for");
   }
   const json::Node& wish = *document.root();
+  if (auto good = check_members(wish, {"session", "patient", "therapist", "target", "state", "kind",
+                                       "since", "until", "before"});
+      !good) {
+    return good.error();
+  }
   DeskSearch search;
   std::string state;
   std::string kind;

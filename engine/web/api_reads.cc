@@ -32,7 +32,7 @@ base::Result<PatientKey> read_patient(const std::string& body) {
   static const json::NameTable names;
   json::Document document(names);
   if (!document.parse(body).has_value() || !document.root()->is_object() ||
-      document.root()->string_at("value").empty()) {
+      document.root()->string_at("system").empty() || document.root()->string_at("value").empty()) {
     return base::Error(base::ErrorCode::kInvalid,
                        "send the patient's identifier: {\"system\": \"...\", \"value\": \"...\"}");
   }

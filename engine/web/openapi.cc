@@ -56,8 +56,8 @@ constexpr std::string_view kText = R"json({
    "set": {"type": "object", "required": ["breaths"], "properties": {"breaths": {"type": "integer"}, "best": {"type": "integer", "description": "mL"}}},
    "reading": {"type": "object", "required": ["saturation"], "properties": {"saturation": {"type": "number", "description": "%"}, "pulse": {"type": "integer", "description": "/min"}}},
    "seen": {"type": "boolean", "description": "Told only: a therapist attested it"}}}},
-  "Identifier": {"type": "object", "required": ["value"], "properties": {"system": {"type": "string"}, "value": {"type": "string"}}},
-  "Search": {"type": "object", "description": "Every condition may be left out", "properties": {
+  "Identifier": {"type": "object", "required": ["system", "value"], "properties": {"system": {"type": "string"}, "value": {"type": "string"}}},
+  "Search": {"type": "object", "description": "Every condition may be left out", "additionalProperties": false, "properties": {
    "session": {"type": "string", "format": "uuid"}, "patient": {"$ref": "#/components/schemas/Identifier"}, "therapist": {"$ref": "#/components/schemas/Identifier"},
    "target": {"type": "string"}, "state": {"enum": ["accepted", "checked", "dispatched", "landed", "held", "superseded", "withdrawn"], "description": "Of messages"},
    "kind": {"type": "string", "description": "Of records: docs/formats/journal.md"},

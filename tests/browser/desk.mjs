@@ -106,8 +106,11 @@ describe('the desk', { concurrency: 2 }, () => {
   bedside('a search by patient finds their messages and is in the log', { at: at() }, async (one) => {
     const { page } = one;
     await page.locator('summary').click();
-    await page.getByLabel('Patient identifier: system').fill('https://hill.example/ids/patient');
     await page.getByLabel('Patient identifier: value').fill('P-0103');
+    await page.getByText('a system and a value').waitFor();
+    if (process.env.SHOTS) await page.screenshot({ path: `${process.env.SHOTS}/half.png` });
+    await page.getByLabel('Patient identifier: system').fill('https://hill.example/ids/patient');
+    assert.equal(await page.getByText('a system and a value').count(), 0);
     await page.getByRole('button', { name: 'Search', exact: true }).click();
     await page.locator('[aria-rowcount]:not([aria-rowcount="-1"])').waitFor();
     await page.waitForFunction(() => document.querySelectorAll('.long-rows [role="row"]').length >= 3);

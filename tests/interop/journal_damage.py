@@ -118,7 +118,7 @@ class JournalDamage(unittest.TestCase):
             self.assertEqual((status, said.splitlines().count(f'{{"unreadable":{lost}}}')), (0, 1), said)
         self.engine.start(self.server.base)
         stage.wait_for("the damage is told", lambda: f"the head of record {at[0]} does not hash" in self.log())
-        answer = self.engine.request("POST", "/log", {"actor": "Robin Sample", "why": "damage"},
+        answer = self.engine.request("POST", "/log", {},
                                      {"Content-Type": "application/json", "Read-Why": "damage"})
         self.assertEqual(answer.status, 200, answer.body)
         self.assertIn(b"unreadable", answer.body)

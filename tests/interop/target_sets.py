@@ -90,7 +90,7 @@ class TargetSets(unittest.TestCase):
         self.assertEqual(answer.json()["targets"][0]["inForce"]["set"], first)
         self.assertEqual(answer.json()["inForce"], mapping["inForce"])
         self.assert_all_verified()
-        again = self.engine.request("POST", "/log/replay", {"why": "yearly"}, JSON)
+        again = self.engine.request("POST", "/log/replay", {}, JSON)
         self.assertEqual((again.status, again.json()["otherSets"], again.json()["faults"]), (200, {}, []), again.body)
         self.assertGreaterEqual(again.json()["same"], 4)
         # After a restart it is still the set that a person went back to.
@@ -108,7 +108,7 @@ class TargetSets(unittest.TestCase):
         who = document["patient"]["identifier"]
         subprocess.run([str(stage.ENGINE), "journal", "--journal", str(self.engine.journal), "shred", "--why", "wish",
                         "--patient", f"{who['system']}|{who['value']}"], check=True, capture_output=True)
-        told = self.engine.request("POST", "/log/replay", {"why": "yearly"}, JSON).json()
+        told = self.engine.request("POST", "/log/replay", {}, JSON).json()
         self.assertEqual(told, {"translations": 2, "same": 2, "destroyed": 2, "otherSets": {}, "faults": []})
         for words in ([], ["--overlay", "us-core"]):  # either set at hand
             self.assertEqual(self.replay("--verify", *words), {"translations": 2, "same": 2, "destroyed": 2, "otherSets": 0,

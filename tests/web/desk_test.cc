@@ -71,12 +71,27 @@ TEST_F(DeskTest, TakesATimeWithAnyOffset) {
 
 // Taken for absent, a condition of another form would find what nobody asked for.
 TEST_F(DeskTest, RefusesAConditionOfAnotherForm) {
-  for (const char* bad :
-       {R"({"since":"yesterday"})", R"({"since":"2027-01-15"})", R"({"since":5})",
-        R"({"since":""})", R"({"until":"01.12.2026"})", R"({"until":["2027-01-15T08:00:00Z"]})",
-        R"({"before":"x"})", R"({"before":-1})", R"({"before":0})", R"({"before":null})",
-        R"({"patient":"urn:patients|p"})", R"({"session":5})", R"({"target":["main"]})",
-        R"({"state":["held"]})", R"({"kind":null})"}) {
+  for (const char* bad : {R"({"since":"yesterday"})",
+                          R"({"since":"2027-01-15"})",
+                          R"({"since":5})",
+                          R"({"since":""})",
+                          R"({"until":"01.12.2026"})",
+                          R"({"until":["2027-01-15T08:00:00Z"]})",
+                          R"({"before":"x"})",
+                          R"({"before":-1})",
+                          R"({"before":0})",
+                          R"({"before":null})",
+                          R"({"patient":"urn:patients|p"})",
+                          R"({"patient":{"value":"p"}})",
+                          R"({"patient":{"system":"urn:patients"}})",
+                          R"({"patient":{}})",
+                          R"({"patient":{"identifier":{"system":"urn:patients","value":"p"}}})",
+                          R"({"Patient":{"system":"urn:patients","value":"p"}})",
+                          R"({"therapist":{"value":"t"}})",
+                          R"({"session":5})",
+                          R"({"target":["main"]})",
+                          R"({"state":["held"]})",
+                          R"({"kind":null})"}) {
     for (const char* path : {"/log", "/traffic", "/log/replay"}) {
       EXPECT_EQ(ask("POST", path, bad).status, 400) << path << bad;
     }

@@ -4,6 +4,12 @@ import { useEffect, useRef, useState } from 'preact/hooks';
 import { ask, problemsOf } from '../engine';
 import { type Json, parse } from '../json';
 
+// Of an identifier that is searched for.
+export const kHalf = 'An identifier has a system and a value: write both.';
+export function isHalf(system: string, value: string): boolean {
+  return (system === '') !== (value === '');
+}
+
 export interface Told { value: Json | undefined; problem: string; loading: boolean }
 
 export async function told(method: string, path: string, body?: string, patience?: number): Promise<Told> {

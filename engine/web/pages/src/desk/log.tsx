@@ -4,7 +4,7 @@ import type { JSX } from 'preact';
 import { useState } from 'preact/hooks';
 import { Dialog, Select } from '../controls';
 import { type JsonObject, isObject, listAt, numberAt, objectAt, print, textAt, textsAt } from '../json';
-import { told } from './asking';
+import { isHalf, kHalf, told } from './asking';
 import { type Column, LongTable } from './long_table';
 import { type Verdict, judgeProof } from './proof';
 import { clock, kKinds, kindWords } from './stand';
@@ -149,6 +149,7 @@ export function Log(): JSX.Element {
   const [wish, setWish] = useState<Wish>(kNothing);
   const [asked, ask] = useState<{ wish: Wish; count: number }>();
   const [proved, prove] = useState('');
+  const half = isHalf(wish.patientSystem, wish.patientValue) || isHalf(wish.therapistSystem, wish.therapistValue);
   const field = (name: keyof Wish, label: string, kind = 'text'): JSX.Element => (
     <label class="searched">{label}
       <input type={kind} value={wish[name]} autocomplete="off" spellcheck={false} maxLength={300}
@@ -157,7 +158,10 @@ export function Log(): JSX.Element {
     <section class="room" aria-label="Log">
       <h1>Log</h1>
       <p class="none">Every record, the latest first. That you read it is a record too, once for each page that comes into sight.</p>
-      <form class="log-form" onSubmit={(event) => { event.preventDefault(); ask({ wish, count: (asked?.count ?? 0) + 1 }); }}>
+      <form class="log-form" onSubmit={(event) => {
+        event.preventDefault();
+        if (!half) ask({ wish, count: (asked?.count ?? 0) + 1 });
+      }}>
         <Select label="Kind" options={kKinds} value={wish.kind} onValue={(kind) => setWish({ ...wish, kind })} empty="every kind" />
         {field('session', 'Session')}
         {field('patientSystem', 'Patient identifier: system')}
@@ -166,6 +170,7 @@ export function Log(): JSX.Element {
         {field('therapistValue', 'Therapist identifier: value')}
         {field('since', 'From', 'datetime-local')}
         {field('until', 'Before', 'datetime-local')}
+        {half && <p class="judged refuse" role="alert">{kHalf}</p>}
         <button type="submit" class="send">Read</button>
       </form>
       {asked && <Records key={asked.count} wish={asked.wish} onProve={prove} />}

@@ -5,7 +5,7 @@ import { useContext, useState } from 'preact/hooks';
 import { Choice } from '../controls';
 import { type JsonObject, isObject, listAt, numberAt, objectAt, textAt } from '../json';
 import { SignedInAs, may } from '../sign_in';
-import { useTold } from './asking';
+import { isHalf, kHalf, useTold } from './asking';
 import type { News } from './follow';
 import { type Column, LongTable } from './long_table';
 import { Stand, clock, since, standWords, targetWords } from './stand';
@@ -61,13 +61,14 @@ function Search(p: { wish: Wish; onWish: (wish: Wish) => void }): JSX.Element {
     <label class="searched">{label}
       <input type={kind} value={typed[name]} autocomplete="off" spellcheck={false} maxLength={300} placeholder={hint}
         onInput={(event) => type({ ...typed, [name]: event.currentTarget.value.trim() })} /></label>);
-  const wrong = typed.session !== '' && !kUuid.test(typed.session.toLowerCase());
+  const wrong = typed.session !== '' && !kUuid.test(typed.session.toLowerCase()) ? "A session's id has 32 hexadecimal digits in five groups."
+    : isHalf(typed.system, typed.value) ? kHalf : '';
   return (
     <details class="search">
       <summary>Search</summary>
       <form onSubmit={(event) => {
         event.preventDefault();
-        if (!wrong) p.onWish({ ...typed, session: typed.session.toLowerCase(), state: p.wish.state });
+        if (wrong === '') p.onWish({ ...typed, session: typed.session.toLowerCase(), state: p.wish.state });
       }}>
         {field('session', 'Session', 'text', 'the id of its receipt')}
         {field('system', 'Patient identifier: system')}
@@ -75,7 +76,7 @@ function Search(p: { wish: Wish; onWish: (wish: Wish) => void }): JSX.Element {
         {field('since', 'Taken in from', 'datetime-local')}
         {field('until', 'Taken in before', 'datetime-local')}
         <div class="row end">
-          {wrong && <span class="judged refuse" role="alert">A session's id has 32 hexadecimal digits in five groups.</span>}
+          {wrong && <span class="judged refuse" role="alert">{wrong}</span>}
           <button type="button" class="plain" onClick={() => { type(kNothing); p.onWish({ ...kNothing, state: p.wish.state }); }}>Clear</button>
           <button type="submit" class="chip">Search</button>
         </div>
