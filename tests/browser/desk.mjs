@@ -175,9 +175,18 @@ describe('the desk', { concurrency: 2 }, () => {
     const { encounter, as } = (await asked).postDataJSON();
     assert.deepEqual([encounter, as], [{ system: 'https://hill.example/ids/stay', value: 'S-0101' }, 'right-bed']);
     await dialog.waitFor({ state: 'detached' });
+    const told = page.locator('.banner', { hasText: 'Taken back here as revision 2' });
+    const there = await told.getByRole('link').getAttribute('href');
+    await page.setViewportSize({ width: 390, height: 844 });
+    await judge(page, 'moved');
     await page.getByRole('link', { name: 'Revision 2' }).click();
     await page.getByRole('list', { name: 'Session document' }).getByText('entered-in-error').waitFor();
+    await page.getByText('This revision takes the session back').waitFor();
+    await page.locator('.stand', { hasText: 'Taken back in the chart' }).waitFor();
+    await judge(page, 'moved-back');
     assert.equal(await page.getByRole('button', { name: 'Move to the right patient' }).count(), 0, 'once');
+    await page.goto(`${engine}/desk${there}`);
+    await page.getByText('and was moved here').waitFor();
   });
 
   bedside('what takes a moved session back and was given up can be sent after all', { size: 'phone', at: at() }, async (one) => {

@@ -89,6 +89,10 @@ export function textsAt(value: Json | undefined, name: string): string[] {
   const list = isObject(value) ? value[name] : undefined;
   return Array.isArray(list) ? list.filter((one) => typeof one === 'string') : [];
 }
+export function numbersAt(value: Json | undefined, name: string): string[] {
+  const list = isObject(value) ? value[name] : undefined;
+  return Array.isArray(list) ? list.filter((one) => one instanceof Num).map((one) => one.text) : [];
+}
 export function textAt(value: Json | undefined, name: string): string {
   const member = isObject(value) ? value[name] : undefined;
   return typeof member === 'string' ? member : '';

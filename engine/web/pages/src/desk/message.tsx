@@ -4,7 +4,7 @@
 
 import type { JSX } from 'preact';
 import { useContext, useMemo, useState } from 'preact/hooks';
-import { type Json, type JsonObject, isObject, listAt, numberAt, objectAt, parse, textAt, textsAt } from '../json';
+import { type Json, type JsonObject, isObject, listAt, numberAt, numbersAt, objectAt, parse, textAt, textsAt } from '../json';
 import { isTakenBack } from '../session';
 import { SignedInAs, may } from '../sign_in';
 import { kCaution } from '../words';
@@ -96,15 +96,31 @@ function Both(p: { document: JsonObject; leg: JsonObject }): JSX.Element {
   );
 }
 
+// What came of moving a session: the answer alone names the new one.
+function Moved(p: { answer: Json }): JSX.Element {
+  const entered = textAt(objectAt(p.answer, 'entered'), 'session');
+  const left = numbersAt(p.answer, 'leftOut');
+  return (
+    <p class="banner" role="status">Taken back here as revision {numberAt(objectAt(p.answer, 'takenBack'), 'revision')}, and entered anew
+      as <a href={`#message/${entered}/1`}>session <span class="id">{entered.slice(0, 8)}</span></a>.
+      {left.length > 0 && ` Not in it, since ${left.length === 1 ? 'it was' : 'they were'} given up: revision ${left.join(', ')}.`}</p>
+  );
+}
+
+const kMoves: Record<string, string> = {
+  'moved-away': 'This revision takes the session back: it was recorded on the wrong patient and was moved to another.',
+  'moved-here': 'This session was recorded on the wrong patient first, and was moved here.',
+};
+
 function deedsOf(state: string, gone: boolean, movedAway: boolean): [string, string, string, string][] {
   if (state === 'held') return kDeeds.filter(([deed]) => !gone || deed === 'withdraw');
   return state === 'withdrawn' && movedAway && !gone ? [kBringBack] : [];
 }
 
 // `gone`: the document was destroyed; nothing can be made of it any more. `movedAway`: the revision takes a moved session back.
-// `onAct`: of who may move it on.
+// `takesBack`: that, or its sender took all of it back. `onAct`: of who may move it on.
 function Leg(p: { session: string; revision: string; leg: JsonObject; document: JsonObject | undefined; gone: boolean; movedAway: boolean;
-  onAct: ((act: Act) => void) | undefined }): JSX.Element {
+  takesBack: boolean; onAct: ((act: Act) => void) | undefined }): JSX.Element {
   const target = textAt(p.leg, 'target');
   const held = textAt(p.leg, 'state') === 'held';
   const { onAct } = p;
@@ -112,7 +128,7 @@ function Leg(p: { session: string; revision: string; leg: JsonObject; document: 
   const landing = listAt(p.leg, 'landing');
   return (
     <section class="sheet" aria-label={`For ${target}`}>
-      <header><h2>{target}</h2><Stand leg={p.leg} named={false} /></header>
+      <header><h2>{target}</h2><Stand leg={p.leg} named={false} takesBack={p.takesBack} /></header>
       {deeds.length > 0 && <div class="row">{deeds.map(([deed, title, explain, button]) => (
         <button type="button" class="chip" key={deed} onClick={() => onAct?.({
           title, explain, button, of: `${named(p.session)}, revision ${p.revision}, for ${target}`, path: `/sessions/${p.session}/${deed}`, more: { revision: Number(p.revision), target } })}>{title}</button>))}</div>}
@@ -120,7 +136,7 @@ function Leg(p: { session: string; revision: string; leg: JsonObject; document: 
       <Changed list={listAt(p.leg, 'conflict')} />
       <Issues outcome={objectAt(p.leg, 'outcome')} />
       {held && textAt(p.leg, 'answer') && <ServerAnswer text={textAt(p.leg, 'answer')} />}
-      {landing.length > 0 && <details><summary>{landing.length} resources in the chart</summary>
+      {landing.length > 0 && <details><summary>{landing.length} resources {p.takesBack ? 'taken back' : 'in the chart'}</summary>
         <ul class="landing">{landing.map((one, i) => <li key={i}><code>{textAt(one, 'location')}</code>{' '}
           <span class="none">{textAt(one, 'etag')}</span></li>)}</ul></details>}
       {p.document && <Both document={p.document} leg={p.leg} />}
@@ -134,6 +150,7 @@ export function Message(p: { session: string; revision: number; news: News }): J
   const steers = may(me, 'steer');
   const [act, setAct] = useState<Act>();
   const [done, setDone] = useState(0);
+  const [moved, setMoved] = useState<Json>();
   // Of the session's states there is no journal entry, of the message there is: it is read once the states are known, and
   // again only when one changed.
   const session = useTold('GET', `/sessions/${encodeURIComponent(p.session)}`, undefined, p.news.count + done);
@@ -149,6 +166,7 @@ export function Message(p: { session: string; revision: number; news: News }): J
   const document = objectAt(message.value, 'document');
   const movedAway = textAt(here, 'reason') === 'moved-away';
   const movable = reads ? document !== undefined && !isTakenBack(document) : here !== undefined && !movedAway;
+  const takesBack = movedAway || (document !== undefined && isTakenBack(document));
   const left = textsAt(message.value, 'left');
   return (
     <section class="room message" aria-label="Message">
@@ -160,13 +178,15 @@ export function Message(p: { session: string; revision: number; news: News }): J
         return <a key={number} class="chip" href={`#message/${p.session}/${number}`}
           aria-current={number === String(revision) ? 'page' : undefined}>Revision {number}</a>;
       })}</p>}
+      {moved !== undefined && <Moved answer={moved} />}
+      {kMoves[textAt(here, 'reason')] && <p class="banner">{kMoves[textAt(here, 'reason')]}</p>}
       {(session.problem || message.problem) && <p class="banner" role="alert">{session.problem || message.problem}</p>}
       {!reads && <p class="banner">What came in and what was made of it is not shown to your role.</p>}
       {left.length > 0 && <p class="banner">Too large to be shown here: {left.join(', ')}. `chartferry journal show` prints it.</p>}
       {textAt(message.value, 'destroyed') && <p class="banner">What this message held is not here any more: {textAt(message.value, 'destroyed')}.</p>}
       {listAt(reads ? message.value : here, 'targets').map((leg) => (
         <Leg key={textAt(leg, 'target')} session={p.session} revision={String(revision)} leg={leg} document={document}
-          gone={textAt(message.value, 'destroyed') !== ''} movedAway={movedAway} onAct={steers ? setAct : undefined} />))}
+          gone={textAt(message.value, 'destroyed') !== ''} movedAway={movedAway} takesBack={takesBack} onAct={steers ? setAct : undefined} />))}
       <div class="row">{document && may(me, 'see-mapping') && <a class="chip" href={`#try-out/${p.session}/${revision}`}>Try changed maps on it</a>}
         {steers && movable && <button type="button" class="chip" onClick={() => setAct({
           title: 'Move to the right patient', of: named(p.session), path: `/sessions/${p.session}/move`, button: 'Move', system: textAt(objectAt(objectAt(document, 'patient'), 'identifier'), 'system'),
@@ -181,7 +201,11 @@ export function Message(p: { session: string; revision: number; news: News }): J
             {textAt(one, 'actor') && <> by <bdi>{textAt(one, 'actor')}</bdi></>}{textAt(one, 'why') && <>: <bdi>{textAt(one, 'why')}</bdi></>}
             <span class="none"> record {numberAt(one, 'position')}</span></li>))}</ol></section>}
       <p class="caution">{kCaution}</p>
-      {act && <WhoDialog act={act} onClose={() => setAct(undefined)} onDone={() => { setAct(undefined); setDone(done + 1); }} />}
+      {act && <WhoDialog act={act} onClose={() => setAct(undefined)} onDone={(answer) => {
+        if (objectAt(answer, 'entered')) setMoved(answer);
+        setAct(undefined);
+        setDone(done + 1);
+      }} />}
     </section>
   );
 }

@@ -50,14 +50,15 @@ export function since(time: string): string {
   return seconds < 172_800 ? `${Math.round(seconds / 3600)} h` : `${Math.round(seconds / 86_400)} days`;
 }
 
-export function Stand(p: { leg: JsonObject; named: boolean }): JSX.Element {
+// `takesBack`: what landed is that nothing of it counts any more.
+export function Stand(p: { leg: JsonObject; named: boolean; takesBack?: boolean }): JSX.Element {
   const state = textAt(p.leg, 'state');
   const attempts = Number(numberAt(p.leg, 'attempts'));
   const next = textAt(p.leg, 'next');
   return (
     <span class="leg">
       {p.named && <><span class="leg-name">{textAt(p.leg, 'target')}</span>{' '}</>}
-      <span class={`stand is-${state}`}>{standWords(state)}</span>
+      <span class={`stand is-${state}`}>{p.takesBack && state === 'landed' ? 'Taken back in the chart' : standWords(state)}</span>
       {state !== 'landed' && (attempts > 1 || next) && <>{' '}
         <span class="none">{attempts > 1 ? `tried ${attempts} times` : ''}{attempts > 1 && next ? ', ' : ''}{next && `next ${clock(next)}`}</span></>}
       {state !== 'landed' && textAt(p.leg, 'reasonText') && <>{' '}<span class="leg-why">{textAt(p.leg, 'reasonText')}</span></>}

@@ -4,6 +4,7 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useContext, useState } from 'preact/hooks';
 import { Dialog, TextField } from '../controls';
+import type { Json } from '../json';
 import { SignedInAs } from '../sign_in';
 import { told } from './asking';
 
@@ -20,7 +21,7 @@ export interface Act {
   stay?: string; // with it: the system of a stay's identifier; the stay and the new session's identifier may be given too
 }
 
-export function WhoDialog(p: { act: Act; onDone: () => void; onClose: () => void }): JSX.Element {
+export function WhoDialog(p: { act: Act; onDone: (answer: Json | undefined) => void; onClose: () => void }): JSX.Element {
   const { display } = useContext(SignedInAs);
   const [actor, setActor] = useState(sessionStorage.getItem(kName) ?? '');
   const [why, setWhy] = useState('');
@@ -44,7 +45,7 @@ export function WhoDialog(p: { act: Act; onDone: () => void; onClose: () => void
       say(answer.problem);
       return;
     }
-    p.onDone();
+    p.onDone(answer.value);
   };
   return (
     <Dialog title={p.act.title} onClose={p.onClose}>
