@@ -220,6 +220,22 @@ describe('the desk', { concurrency: 2 }, () => {
     await page.locator('.records').getByText('Translated again').waitFor();
   });
 
+  bedside('what waits for a server that is not configured any more can be given up', { at: at() }, async (one) => {
+    const { page } = one;
+    const session = await sendHeld('nowhere');
+    await page.route('**/targets', (route) => route.fulfill({ json: [{ target: 'main', state: 'not-configured', backlog: { checked: 1 } }] }));
+    await page.route(`**/sessions/${session}*/**`, async (route) => {
+      const told = await (await route.fetch()).json();
+      told.targets[0].state = 'checked';
+      await route.fulfill({ json: told });
+    });
+    await page.goto(`${engine}/desk#message/${session}/1`);
+    await page.getByText('not in the configuration').waitFor();
+    const deeds = page.getByRole('region', { name: 'For main' }).locator('.chip');
+    assert.deepEqual(await deeds.allTextContents(), ['Give up']);
+    await judge(page, 'nowhere');
+  });
+
   bedside('of a message whose bodies were destroyed, what happened is still told', { size: 'phone', at: at() }, async (one) => {
     const { page } = one;
     const session = await sendHeld('destroyed', 'P-0777');

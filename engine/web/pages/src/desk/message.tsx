@@ -112,19 +112,23 @@ const kMoves: Record<string, string> = {
   'moved-here': 'This session was recorded on the wrong patient first, and was moved here.',
 };
 
-function deedsOf(state: string, gone: boolean, movedAway: boolean): [string, string, string, string][] {
+// What waits for a server that is not configured any more can only be given up; a release would wait for ever.
+const kWaits = ['accepted', 'checked', 'held'];
+
+function deedsOf(state: string, gone: boolean, movedAway: boolean, nowhere: boolean): [string, string, string, string][] {
+  if (nowhere) return kWaits.includes(state) ? kDeeds.filter(([deed]) => deed === 'withdraw') : [];
   if (state === 'held') return kDeeds.filter(([deed]) => !gone || deed === 'withdraw');
   return state === 'withdrawn' && movedAway && !gone ? [kBringBack] : [];
 }
 
 // `gone`: the document was destroyed; nothing can be made of it any more. `movedAway`: the revision takes a moved session back.
-// `takesBack`: that, or its sender took all of it back. `onAct`: of who may move it on.
+// `takesBack`: that, or its sender took all of it back. `nowhere`: the record server is not configured any more. `onAct`: of who may move it on.
 function Leg(p: { session: string; revision: string; leg: JsonObject; document: JsonObject | undefined; gone: boolean; movedAway: boolean;
-  takesBack: boolean; onAct: ((act: Act) => void) | undefined }): JSX.Element {
+  takesBack: boolean; nowhere: boolean; onAct: ((act: Act) => void) | undefined }): JSX.Element {
   const target = textAt(p.leg, 'target');
   const held = textAt(p.leg, 'state') === 'held';
   const { onAct } = p;
-  const deeds = onAct ? deedsOf(textAt(p.leg, 'state'), p.gone, p.movedAway) : [];
+  const deeds = onAct ? deedsOf(textAt(p.leg, 'state'), p.gone, p.movedAway, p.nowhere) : [];
   const landing = listAt(p.leg, 'landing');
   return (
     <section class="sheet" aria-label={`For ${target}`}>
@@ -132,6 +136,7 @@ function Leg(p: { session: string; revision: string; leg: JsonObject; document: 
       {deeds.length > 0 && <div class="row">{deeds.map(([deed, title, explain, button]) => (
         <button type="button" class="chip" key={deed} onClick={() => onAct?.({
           title, explain, button, of: `${named(p.session)}, revision ${p.revision}, for ${target}`, path: `/sessions/${p.session}/${deed}`, more: { revision: Number(p.revision), target } })}>{title}</button>))}</div>}
+      {p.nowhere && <p class="judged confirm">This record server is not in the configuration.</p>}
       {textAt(p.leg, 'detail') && <p class="judged confirm">{textAt(p.leg, 'detail')}</p>}
       <Changed list={listAt(p.leg, 'conflict')} />
       <Issues outcome={objectAt(p.leg, 'outcome')} />
@@ -163,6 +168,9 @@ export function Message(p: { session: string; revision: number; news: News }): J
   if (states !== '' && states !== seen.states) setSeen({ states, count: seen.count + 1 });
   const message = useTold('GET', reads && !session.loading ? `/sessions/${encodeURIComponent(p.session)}/revisions/${revision}` : '', undefined,
     seen.count);
+  const servers = useTold('GET', steers ? '/targets' : '', undefined, p.news.count);
+  const nowhere = (Array.isArray(servers.value) ? servers.value : [])
+    .filter((one) => textAt(one, 'state') === 'not-configured').map((one) => textAt(one, 'target'));
   const document = objectAt(message.value, 'document');
   const movedAway = textAt(here, 'reason') === 'moved-away';
   const movable = reads ? document !== undefined && !isTakenBack(document) : here !== undefined && !movedAway;
@@ -186,7 +194,7 @@ export function Message(p: { session: string; revision: number; news: News }): J
       {textAt(message.value, 'destroyed') && <p class="banner">What this message held is not here any more: {textAt(message.value, 'destroyed')}.</p>}
       {listAt(reads ? message.value : here, 'targets').map((leg) => (
         <Leg key={textAt(leg, 'target')} session={p.session} revision={String(revision)} leg={leg} document={document}
-          gone={textAt(message.value, 'destroyed') !== ''} movedAway={movedAway} takesBack={takesBack} onAct={steers ? setAct : undefined} />))}
+          gone={textAt(message.value, 'destroyed') !== ''} movedAway={movedAway} takesBack={takesBack} nowhere={nowhere.includes(textAt(leg, 'target'))} onAct={steers ? setAct : undefined} />))}
       <div class="row">{document && may(me, 'see-mapping') && <a class="chip" href={`#try-out/${p.session}/${revision}`}>Try changed maps on it</a>}
         {steers && movable && <button type="button" class="chip" onClick={() => setAct({
           title: 'Move to the right patient', of: named(p.session), path: `/sessions/${p.session}/move`, button: 'Move', system: textAt(objectAt(objectAt(document, 'patient'), 'identifier'), 'system'),
