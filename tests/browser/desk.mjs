@@ -153,7 +153,7 @@ describe('the desk', { concurrency: 2 }, () => {
     assert.ok(lines.length >= 4 && lines.every((line) => line.kind === 'accepted'));
   });
 
-  bedside('a session on the wrong patient is moved, and not without a patient', { size: 'tablet', at: at() }, async (one) => {
+  bedside('a session on the wrong patient is moved, and not without a patient', { at: at() }, async (one) => {
     const { page } = one;
     const session = await sendHeld('wrong-bed');
     await page.goto(`${engine}/desk#message/${session}/1`);
@@ -177,7 +177,10 @@ describe('the desk', { concurrency: 2 }, () => {
     await dialog.waitFor({ state: 'detached' });
     const told = page.locator('.banner', { hasText: 'Taken back here as revision 2' });
     const there = await told.getByRole('link').getAttribute('href');
-    await page.setViewportSize({ width: 390, height: 844 });
+    assert.ok(await told.evaluate((node) => {
+      const { top, bottom } = node.getBoundingClientRect();
+      return top > 0 && bottom < innerHeight;
+    }), 'in sight');
     await judge(page, 'moved');
     await page.getByRole('link', { name: 'Revision 2' }).click();
     await page.getByRole('list', { name: 'Session document' }).getByText('entered-in-error').waitFor();

@@ -3,7 +3,7 @@
 // about it what the role may.
 
 import type { JSX } from 'preact';
-import { useContext, useMemo, useState } from 'preact/hooks';
+import { useContext, useEffect, useMemo, useRef, useState } from 'preact/hooks';
 import { type Json, type JsonObject, isObject, listAt, numberAt, numbersAt, objectAt, parse, textAt, textsAt } from '../json';
 import { isTakenBack } from '../session';
 import { SignedInAs, may } from '../sign_in';
@@ -100,8 +100,11 @@ function Both(p: { document: JsonObject; leg: JsonObject }): JSX.Element {
 function Moved(p: { answer: Json }): JSX.Element {
   const entered = textAt(objectAt(p.answer, 'entered'), 'session');
   const left = numbersAt(p.answer, 'leftOut');
+  const shown = useRef<HTMLParagraphElement>(null);
+  // The button that led here stands at the end of a long page.
+  useEffect(() => shown.current?.scrollIntoView({ block: 'center' }), []);
   return (
-    <p class="banner" role="status">Taken back here as revision {numberAt(objectAt(p.answer, 'takenBack'), 'revision')}, and entered anew
+    <p class="banner" role="status" ref={shown}>Taken back here as revision {numberAt(objectAt(p.answer, 'takenBack'), 'revision')}, and entered anew
       as <a href={`#message/${entered}/1`}>session <span class="id">{entered.slice(0, 8)}</span></a>.
       {left.length > 0 && ` Not in it, since ${left.length === 1 ? 'it was' : 'they were'} given up: revision ${left.join(', ')}.`}</p>
   );
