@@ -362,6 +362,27 @@ describe('the desk', { concurrency: 2 }, () => {
     await page.locator('[data-row="0"]', { hasText: 'new-0003' }).waitFor();
   });
 
+  bedside('a page that nobody sees keeps no connection, and one that was turned away asks again', { at: ['/desk#maps', 'h1'] }, async (one) => {
+    const { page } = one;
+    one.expected = 'status of 502'; // in the browser's own log
+    const ended = page.waitForEvent('requestfailed', (request) => request.url().endsWith('/events'));
+    const see = (hidden) => page.evaluate((value) => {
+      Object.defineProperty(document, 'hidden', { configurable: true, value });
+      document.dispatchEvent(new Event('visibilitychange'));
+    }, hidden);
+    await see(true);
+    await ended;
+    let turned = 0;
+    await page.route('**/events', (route) => {
+      turned += 1;
+      return turned === 1 ? route.fulfill({ status: 502, body: '' }) : route.continue();
+    });
+    await see(false);
+    await page.getByText('Engine away').waitFor();
+    await page.getByText('Live').waitFor();
+    assert.equal(turned, 2);
+  });
+
   bedside('what is refused is said', { at: at('message/00000000-0000-5000-8000-000000000000/1') }, async (one) => {
     one.expected = 'status of 404'; // for the session and for the message, in the browser's own log
     await one.page.getByText('there is no such').first().waitFor();

@@ -6,6 +6,7 @@ const kKinds = ['started', 'stopped', 'refused', 'accepted', 'repeated', 'confli
   'answered', 'landed', 'released', 'remapped', 'withdrawn', 'approved', 'paused', 'resumed', 'handed-out', 'link-ended', 'noticed',
   'shredded', 'expired', 'rekeyed', 'legal-hold', 'legal-hold-ended'];
 const kCalm = 400; // milliseconds; many records become one look
+const kAgain = 3_000; // milliseconds
 const kAnyway = 15_000; // milliseconds; what no event announces, such as a server that came back
 
 export interface News {
@@ -14,10 +15,40 @@ export interface News {
   landed: number[]; // when this page saw a landing, milliseconds, of the last minute
 }
 
+// Calls `hear` with the kind of each record, and `stands` with whether the engine tells. Ends with what it returns. Browsers
+// allow six connections to a host, so a page that nobody sees has none.
+function follow(hear: (kind: string) => void, stands: (connected: boolean) => void): () => void {
+  let source: EventSource | undefined;
+  let again: ReturnType<typeof setTimeout> | undefined;
+  const close = (): void => {
+    source?.close();
+    source = undefined;
+    clearTimeout(again);
+  };
+  const open = (): void => {
+    close();
+    const mine = new EventSource('/events');
+    source = mine;
+    for (const kind of kKinds) mine.addEventListener(kind, () => hear(kind));
+    mine.onopen = () => stands(true);
+    mine.onerror = () => {
+      stands(false);
+      // After an answer that is no stream (the engine's own 503, a gateway's 502) a browser tries no more.
+      if (mine === source && mine.readyState === EventSource.CLOSED) again = setTimeout(open, kAgain);
+    };
+  };
+  const seen = (): void => (document.hidden ? close() : open());
+  seen();
+  document.addEventListener('visibilitychange', seen);
+  return () => {
+    document.removeEventListener('visibilitychange', seen);
+    close();
+  };
+}
+
 export function useNews(): News {
   const [news, set] = useState<News>({ count: 0, connected: true, landed: [] });
   useEffect(() => {
-    const source = new EventSource('/events');
     let due: ReturnType<typeof setTimeout> | undefined;
     let landed: number[] = [];
     const look = (): void => {
@@ -26,20 +57,16 @@ export function useNews(): News {
       set((old) => ({ ...old, count: old.count + 1, landed }));
     };
     const soon = (): void => { due ??= setTimeout(look, kCalm); };
-    for (const kind of kKinds) {
-      source.addEventListener(kind, () => {
-        if (kind === 'landed') landed.push(Date.now());
-        soon();
-      });
-    }
-    source.onopen = () => {
-      set((old) => ({ ...old, connected: true }));
+    const end = follow((kind) => {
+      if (kind === 'landed') landed.push(Date.now());
       soon();
-    };
-    source.onerror = () => set((old) => ({ ...old, connected: false }));
+    }, (connected) => {
+      set((old) => ({ ...old, connected }));
+      if (connected) soon();
+    });
     const timer = setInterval(() => { if (!document.hidden) look(); }, kAnyway);
     return () => {
-      source.close();
+      end();
       clearTimeout(due);
       clearInterval(timer);
     };

@@ -11,6 +11,7 @@ const kWords: Record<string, string> = {
 const kTargetWords: Record<string, string> = {
   sending: 'Sending', paused: 'Paused by a person', 'not-configured': 'Not in the configuration',
 };
+const kEnded = ['landed', 'superseded', 'withdrawn']; // what was to be done about it is past
 export function targetWords(state: string): string {
   return kTargetWords[state] ?? 'Waits for the server';
 }
@@ -61,7 +62,7 @@ export function Stand(p: { leg: JsonObject; named: boolean; takesBack?: boolean 
       <span class={`stand is-${state}`}>{p.takesBack && state === 'landed' ? 'Taken back in the chart' : standWords(state)}</span>
       {state !== 'landed' && (attempts > 1 || next) && <>{' '}
         <span class="none">{attempts > 1 ? `tried ${attempts} times` : ''}{attempts > 1 && next ? ', ' : ''}{next && `next ${clock(next)}`}</span></>}
-      {state !== 'landed' && textAt(p.leg, 'reasonText') && <>{' '}<span class="leg-why">{textAt(p.leg, 'reasonText')}</span></>}
+      {!kEnded.includes(state) && textAt(p.leg, 'reasonText') && <>{' '}<span class="leg-why">{textAt(p.leg, 'reasonText')}</span></>}
     </span>
   );
 }
