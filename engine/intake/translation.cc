@@ -193,6 +193,14 @@ base::Result<void> add_sent_to_others(const journal::Store& store, const Leg& le
   return {};
 }
 
+// An entry that went missing, a reading under the ordered range: it goes on, and somebody may want
+// to know.
+bool says_something(const fhir::Issues& issues) {
+  return std::any_of(issues.begin(), issues.end(), [](const fhir::Issue& issue) {
+    return issue.severity != fhir::Severity::kInformation;
+  });
+}
+
 // What was sent before, where rendering the earlier revisions again does not tell; otherwise empty.
 // This revision itself may have left as another bundle, and one that was given up is told of by its
 // bundle alone.
@@ -278,6 +286,8 @@ base::Result<Change> translate_leg(const journal::Store& store, const SessionCor
     // What an earlier try may have put there, before it was translated again, is still in doubt.
     change.record.unknown = leg.uncertain;
     change.record.reason = reason_of(made);
+  }
+  if (change.record.kind == Kind::kHeld || says_something(made.issues)) {
     change.parts.push_back(
         journal::to_stored(Part("outcome", fhir::to_operation_outcome(made.issues))));
   }

@@ -89,14 +89,38 @@ base::Result<std::string> session_view(const journal::Store& store, std::string_
   return out + "]}";
 }
 
+namespace {
+
+// What the translation that is sent says besides. Errors: kNotFound when it is nothing, or when a
+// person released what was held.
+base::Result<std::string> said_of(const journal::Store& store, const Leg& leg) {
+  const auto made = leg.bundle != 0 ? store.head(leg.bundle) : base::Result<journal::Head>({});
+  if (!made) {
+    return made.error();
+  }
+  if (made->record.kind != journal::Kind::kChecked) {
+    return base::Error(base::ErrorCode::kNotFound, "nothing of this session is held");
+  }
+  auto text = store.part(leg.bundle, "outcome");
+  const bool none = !text && text.error().code == base::ErrorCode::kNotFound;
+  return none ? base::Error(base::ErrorCode::kNotFound,
+                            "nothing of this session is held, and nothing was said of it")
+              : std::move(text);
+}
+
+}  // namespace
+
 base::Result<std::string> outcome_view(const journal::Store& store, std::string_view session) {
   const auto legs = store.legs(session);
   if (!legs) {
     return legs.error();
   }
   const Leg* telling = telling_leg(*legs);
-  if (telling == nullptr || telling->state != LegState::kHeld) {
-    return base::Error(base::ErrorCode::kNotFound, "nothing of this session is held");
+  if (telling == nullptr) {
+    return base::Error(base::ErrorCode::kNotFound, "nothing was made of this session");
+  }
+  if (telling->state != LegState::kHeld) {
+    return said_of(store, *telling);
   }
   for (const char* part : {"outcome", "answer"}) {
     auto text = store.part(telling->changed, part);

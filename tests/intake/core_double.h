@@ -88,6 +88,12 @@ class CoreDouble final : public SessionCore {
       issue.text = "held: " + verdict;
       out.issues.push_back(issue);
     }
+    if (last.root()->string_at("note") == "an entry is missing") {
+      fhir::Issue issue;
+      issue.severity = fhir::Severity::kWarning;
+      issue.text = "an entry is missing now";
+      out.issues.push_back(issue);
+    }
     out.findings = "[]";
     out.bundle = R"({"resourceType":"Bundle","type":"transaction","entry":[)";
     out.lineage =

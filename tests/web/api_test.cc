@@ -41,6 +41,18 @@ TEST_F(ApiTest, TellsWhyOneIsHeldAndNotesWhoLooked) {
   EXPECT_EQ(ask("GET", path + "/outcome").status, 404);
 }
 
+TEST_F(ApiTest, TellsWhatWasSaidOfOneThatGoesOn) {
+  ask("POST", "/sessions", document_of("a", 1, "p", "ready", "an entry is missing"));
+  ask("POST", "/sessions", document_of("b", 1, "p"));
+  for (const char* id : {"a", "b"}) {
+    wait_for("/sessions/" + session_id_of(id), R"("state":"checked")");
+  }
+  const RawClient::Answer said = ask("GET", "/sessions/" + session_id_of("a") + "/outcome");
+  EXPECT_EQ(said.status, 200) << said.body;
+  EXPECT_NE(said.body.find("an entry is missing now"), std::string::npos) << said.body;
+  EXPECT_EQ(ask("GET", "/sessions/" + session_id_of("b") + "/outcome").status, 404);
+}
+
 // Taken for absent, it would stand for the only one that is held.
 TEST_F(ApiTest, MovesNothingOnThatWasNotAskedFor) {
   ask("POST", "/sessions", document_of("a", 1, "p", "unconfirmed-value"));
