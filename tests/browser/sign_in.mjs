@@ -265,6 +265,18 @@ describe('signing in', { concurrency: 1 }, () => {
     await page.getByText('Log is not for your role.').waitFor();
   });
 
+  bedside('who is no therapist is shown the way to the desk', {}, async (one) => {
+    const { page } = one;
+    await signInAs(one, 'Opal'); // as a keyboard writes it that begins with a capital
+    await page.getByText('This page is for therapists').waitFor();
+    assert.equal(await page.getByText('Engine away').count(), 0);
+    await judge(page, 'round-operator');
+    await page.getByRole('link', { name: 'the desk' }).click();
+    await page.getByRole('heading', { name: 'Traffic' }).waitFor();
+    await page.goto(`${engine}/desk#message/${await sendHeld('no-revision', undefined, await asPerson('robin'))}/7`);
+    await page.getByText('There is no such revision').waitFor();
+  });
+
   bedside('nobody is offered what their role may not', { size: 'pc', at: ['/desk#traffic', '.sign-in'] }, async (one) => {
     const { page } = one;
     const session = await sendHeld('looked-at', undefined, await asPerson('robin'));

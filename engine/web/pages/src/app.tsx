@@ -3,7 +3,7 @@
 import type { JSX } from 'preact';
 import { useState } from 'preact/hooks';
 import { useOnline } from './hooks';
-import { SignIn, SignedIn, isStranger, useMe } from './sign_in';
+import { SignIn, SignedIn, isStranger, may, useMe } from './sign_in';
 import { type Place, Work, kWardList } from './work';
 
 export function App(): JSX.Element {
@@ -17,6 +17,14 @@ export function App(): JSX.Element {
         <header class="top"><h1 class="brand">Round</h1>
           <span class={`link ${online ? 'is-on' : 'is-off'}`} role="status">{online ? <span class="on-word">Connected</span> : 'Offline'}</span></header>
         <SignIn hint="What you record on this device is sealed to you: nobody else can open it, and it is sent under your name." />
+      </>
+    );
+  }
+  if (me && me.rights.length > 0 && !may(me, 'read-ward')) {
+    return (
+      <>
+        <header class="top"><h1 class="brand">Round</h1></header>
+        <main><SignedIn me={me} /><p class="banner">This page is for therapists. Yours is <a href="/desk">the desk</a>.</p></main>
       </>
     );
   }

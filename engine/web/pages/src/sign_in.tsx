@@ -155,7 +155,8 @@ export function SignIn(p: { hint: string; asksWhy?: boolean }): JSX.Element {
     setBusy(true);
     say('');
     try {
-      const body = JSON.stringify({ name: name.current?.value.trim(), password: password.current?.value });
+      // Names are of small letters; some keyboards begin with a capital.
+      const body = JSON.stringify({ name: name.current?.value.trim().toLowerCase(), password: password.current?.value });
       const answer = await alone('send', async () => {
         const one = await ask('POST', '/sign-in', body);
         if (one.status === 200) {

@@ -192,6 +192,7 @@ export function Message(p: { session: string; revision: number; news: News }): J
       {moved !== undefined && <Moved answer={moved} />}
       {kMoves[textAt(here, 'reason')] && <p class="banner">{kMoves[textAt(here, 'reason')]}</p>}
       {(session.problem || message.problem) && <p class="banner" role="alert">{session.problem || message.problem}</p>}
+      {!reads && session.value !== undefined && !here && <p class="banner" role="alert">There is no such revision.</p>}
       {!reads && <p class="banner">What came in and what was made of it is not shown to your role.</p>}
       {left.length > 0 && <p class="banner">Too large to be shown here: {left.join(', ')}. `chartferry journal show` prints it.</p>}
       {textAt(message.value, 'destroyed') && <p class="banner">What this message held is not here any more: {textAt(message.value, 'destroyed')}.</p>}
