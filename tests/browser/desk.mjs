@@ -337,9 +337,14 @@ describe('the desk', { concurrency: 2 }, () => {
     const why = 'the record server did not answer this message several times; it is tried again by itself';
     const leg = (target) => ({ target, state: 'held', reason: 'no-answer', reasonText: why, attempts: 5, next: '2027-01-15T12:40:36Z' });
     await page.route('**/traffic', (route) => route.fulfill({ json: { messages: [1, 2].map((n) => ({
-      session: `0000000${n}-0000-5000-8000-000000000000`, revision: 1, received: '2027-01-15T08:00:00Z', position: n, targets: [leg('main')] })) } }));
+      session: `0000000${n}-0000-5000-8000-000000000000`, revision: 1, received: '2027-01-15T08:00:00Z', position: n,
+      targets: n === 1 ? [leg('main')] : [{ target: 'main', state: 'landed' }, { target: 'registry', state: 'checked' }, leg('research')] })) } }));
     await page.getByRole('link', { name: 'Traffic' }).click();
     const said = page.locator('.long-rows .said').first();
+    // Of several record servers each says how it stands, the held one first.
+    const several = page.locator('.long-rows .said').last();
+    assert.match((await several.innerText()).replace(/\s+/g, ' '), /^research Held main In the chart registry Checked$/);
+    assert.ok(await several.evaluate((node) => node.scrollHeight <= node.clientHeight), 'cut off');
     await said.getByText('tried 5 times').waitFor();
     assert.match(await said.innerText(), /^Held\s+tried 5 times, next 2027-01-15 [\d:]+\s+the record server/);
     await judge(page, 'traffic-held');

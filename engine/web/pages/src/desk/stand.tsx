@@ -51,8 +51,8 @@ export function since(time: string): string {
   return seconds < 172_800 ? `${Math.round(seconds / 3600)} h` : `${Math.round(seconds / 86_400)} days`;
 }
 
-// `takesBack`: what landed is that nothing of it counts any more.
-export function Stand(p: { leg: JsonObject; named: boolean; takesBack?: boolean }): JSX.Element {
+// `brief`: one of several in a row; why stands in the message. `takesBack`: what landed is that nothing of it counts any more.
+export function Stand(p: { leg: JsonObject; named: boolean; brief?: boolean; takesBack?: boolean }): JSX.Element {
   const state = textAt(p.leg, 'state');
   const attempts = Number(numberAt(p.leg, 'attempts'));
   const next = textAt(p.leg, 'next');
@@ -60,9 +60,9 @@ export function Stand(p: { leg: JsonObject; named: boolean; takesBack?: boolean 
     <span class="leg">
       {p.named && <><span class="leg-name">{textAt(p.leg, 'target')}</span>{' '}</>}
       <span class={`stand is-${state}`}>{p.takesBack && state === 'landed' ? 'Taken back in the chart' : standWords(state)}</span>
-      {state !== 'landed' && (attempts > 1 || next) && <>{' '}
+      {!p.brief && state !== 'landed' && (attempts > 1 || next) && <>{' '}
         <span class="none">{attempts > 1 ? `tried ${attempts} times` : ''}{attempts > 1 && next ? ', ' : ''}{next && `next ${clock(next)}`}</span></>}
-      {!kEnded.includes(state) && textAt(p.leg, 'reasonText') && <>{' '}<span class="leg-why">{textAt(p.leg, 'reasonText')}</span></>}
+      {!p.brief && !kEnded.includes(state) && textAt(p.leg, 'reasonText') && <>{' '}<span class="leg-why">{textAt(p.leg, 'reasonText')}</span></>}
     </span>
   );
 }

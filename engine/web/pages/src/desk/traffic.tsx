@@ -1,6 +1,6 @@
 // What is where: the record servers in a line each, and the messages, the held ones first to hand.
 
-import type { JSX } from 'preact';
+import { Fragment, type JSX } from 'preact';
 import { useContext, useState } from 'preact/hooks';
 import { Choice } from '../controls';
 import { type JsonObject, isObject, listAt, numberAt, objectAt, textAt } from '../json';
@@ -92,11 +92,13 @@ function cellsOf(message: JsonObject, named: boolean, tab: number): JSX.Element[
   const session = textAt(message, 'session');
   const revision = numberAt(message, 'revision');
   const received = textAt(message, 'received');
+  const held = (leg: JsonObject): number => (textAt(leg, 'state') === 'held' ? 0 : 1);
+  const legs = listAt(message, 'targets').sort((a, b) => held(a) - held(b)); // a row shows no more than a few
   return [
     <><a class="whole" href={`#message/${session}/${revision}`} tabIndex={tab}><span class="id">{session.slice(0, 8)}</span>
       <span class="quiet"> session {session}</span></a>{revision !== '1' && <span class="none"> revision {revision}</span>}</>,
     <time dateTime={received}>{clock(received)}</time>,
-    <>{listAt(message, 'targets').map((leg) => <Stand key={textAt(leg, 'target')} leg={leg} named={named} />)}</>,
+    <>{legs.map((leg) => <Fragment key={textAt(leg, 'target')}><Stand leg={leg} named={named || legs.length > 1} brief={legs.length > 1} />{' '}</Fragment>)}</>,
   ];
 }
 
