@@ -23,9 +23,9 @@ base::Result<Consignment> load_consignment(const journal::Store& store, const jo
     return std::move(given_up).error();
   }
   const auto in_pieces = goes_in_pieces(store, leg);
-  const auto past_in_pieces = given_up->empty() ? in_pieces : went_in_pieces(store, leg);
-  if (!in_pieces || !past_in_pieces) {
-    return in_pieces ? past_in_pieces.error() : in_pieces.error();
+  const auto whole = went_whole(store, leg, !given_up->empty());
+  if (!in_pieces || !whole) {
+    return in_pieces ? whole.error() : in_pieces.error();
   }
   Consignment out;
   if (leg.uncertain || !given_up->empty() || !known->empty()) {
@@ -38,7 +38,7 @@ base::Result<Consignment> load_consignment(const journal::Store& store, const jo
   out.doubtful_past = *doubtful || !given_up->empty();
   out.given_up = std::move(*given_up);
   out.in_pieces = *in_pieces;
-  out.sent_whole = !*past_in_pieces;
+  out.sent_whole = *whole;
   out.bundle = std::move(*bundle);
   out.known = std::move(*known);
   out.request_id =

@@ -156,6 +156,10 @@ void Courier::pump() {
           look_again(wait);
           return;
         }
+        if (!asked_ && !world_.peer.is_known()) {
+          get_to_know();
+          return;
+        }
         dispatch(leg);
       }
     }
@@ -187,6 +191,20 @@ void Courier::probe() {
   });
 }
 
+// How a message goes is in the journal before it leaves: whether some of it can be there without
+// the rest.
+void Courier::get_to_know() {
+  probing_ = true;
+  pace_.spend(world_.clock.steady());
+  world_.peer.call(Call("GET", "/metadata", "", ""), [weak = weak_from_this()](const Reply&) {
+    if (const auto self = weak.lock()) {
+      self->probing_ = false;
+      self->asked_ = true;
+      self->pump();
+    }
+  });
+}
+
 void Courier::dispatch(Leg leg) {
   pace_.spend(world_.clock.steady());
   legs_.insert({leg.session, leg.revision});
@@ -195,6 +213,7 @@ void Courier::dispatch(Leg leg) {
   }
   Change change(record_about(leg, Kind::kDispatched));
   change.record.attempt = leg.attempts + 1;
+  change.record.reason = world_.peer.lands_whole() ? "" : kInSteps;
   change.record.actor = world_.journal.store().engine();
   change.only_if = leg.state;
   change.only_if_changed = leg.changed;

@@ -75,6 +75,7 @@ class Courier : public std::enable_shared_from_this<Courier> {
   void arm();
   void look_again(std::chrono::milliseconds delay);
   void probe();
+  void get_to_know();
   void dispatch(journal::Leg leg);
   void send(journal::Leg leg);
   void concluded(journal::Leg leg, Conclusion conclusion);
@@ -107,6 +108,7 @@ class Courier : public std::enable_shared_from_this<Courier> {
   Health health_;
   std::int64_t paused_until_ms_ = 0;
   bool probing_ = false;
+  bool asked_ = false;  // how the target takes messages
   // Something the target did well since its last failure: only then does a failure blame the
   // message.
   bool evidence_ = false;

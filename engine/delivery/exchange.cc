@@ -89,6 +89,10 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   // Otherwise some of it may be there without the rest.
   bool lands_whole() const { return !consignment_.in_pieces && world_.peer.lands_whole(); }
 
+  // What may have been taken so far, too. Of journals that do not say how something went the server
+  // as it is tells.
+  bool went_whole() const { return consignment_.sent_whole && lands_whole(); }
+
   bool uncertain() const { return consignment_.uncertain || resent_; }
 
   Verdict judged(const Reply& reply) const {
@@ -188,7 +192,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
     if (something_there() || found_given_up_) {
       return false;
     }
-    if (untouched_ && lands_whole() && !others_in_doubt_) {
+    if (untouched_ && went_whole() && !others_in_doubt_) {
       return true;
     }
     return refused_ &&
@@ -433,7 +437,7 @@ class Exchange : public std::enable_shared_from_this<Exchange> {
   void looked_before() {
     leave_out_absent();
     const bool landed = some_there_ && !consignment_.doubtful_past;
-    for (const std::size_t at : lands_whole() ? absent_ : std::vector<std::size_t>()) {
+    for (const std::size_t at : went_whole() ? absent_ : std::vector<std::size_t>()) {
       const Message::Sent& sent = message_.sent[at];
       if (landed || was_there(sent.full_url)) {
         conflicts_.push_back({sent.full_url, sent.place, "", "", true});

@@ -54,6 +54,7 @@ class Fitting final : public FittingPeer {
   bool lands_whole() const override {
     return state_->mode.value_or(Mode::kTransaction) == Mode::kTransaction;
   }
+  bool is_known() const override { return state_->mode.has_value(); }
   std::string_view mode() const override {
     return name_of(state_->mode.value_or(Mode::kTransaction));
   }

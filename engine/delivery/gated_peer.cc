@@ -20,6 +20,7 @@ class Gated final : public Peer {
     });
   }
   bool lands_whole() const override { return server_->lands_whole(); }
+  bool is_known() const override { return server_->is_known(); }
 
  private:
   std::unique_ptr<Peer> server_;

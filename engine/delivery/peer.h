@@ -51,6 +51,8 @@ class Peer {
   virtual void call(Call call, std::function<void(Reply)> done) = 0;
   // After a first answer: whether what is posted as a transaction lands as a whole or not at all.
   virtual bool lands_whole() const { return true; }
+  // Whether that is more than a guess.
+  virtual bool is_known() const { return true; }
 };
 
 class Loop {

@@ -9,13 +9,14 @@
 namespace engine::delivery {
 namespace {
 
-// Of the revisions from `first` to the leg's.
-base::Result<bool> any_in_pieces(const journal::Store& store, const journal::Leg& leg,
-                                 std::uint32_t first) {
+// A record of the leg's session with this reason, of the revisions from `first` to the leg's; not
+// the one that it was read or written with.
+base::Result<bool> has(const journal::Store& store, const journal::Leg& leg, std::uint32_t first,
+                       journal::Kind kind, std::string_view reason) {
   journal::Query query;
   query.session = leg.session;
   query.target = leg.target;
-  query.kind = journal::Kind::kAnswered;
+  query.kind = kind;
   query.limit = base::limits::kEventsCatchUpMax;
   while (true) {
     const auto records = store.search(query);
@@ -23,7 +24,8 @@ base::Result<bool> any_in_pieces(const journal::Store& store, const journal::Leg
       return records.error();
     }
     if (std::any_of(records->begin(), records->end(), [&](const journal::Record& one) {
-          return one.revision >= first && one.revision <= leg.revision && one.reason == kTooLarge;
+          return one.revision >= first && one.revision <= leg.revision && one.reason == reason &&
+                 one.position != leg.changed;
         })) {
       return true;
     }
@@ -47,11 +49,21 @@ bool SizeRefusals::covers(BundleSize size) const {
 }
 
 base::Result<bool> goes_in_pieces(const journal::Store& store, const journal::Leg& leg) {
-  return leg.attempts > 0 ? any_in_pieces(store, leg, leg.revision) : false;
+  return leg.attempts > 0 ? has(store, leg, leg.revision, journal::Kind::kAnswered, kTooLarge)
+                          : false;
 }
 
-base::Result<bool> went_in_pieces(const journal::Store& store, const journal::Leg& leg) {
-  return any_in_pieces(store, leg, 1);
+base::Result<bool> went_whole(const journal::Store& store, const journal::Leg& leg, bool earlier) {
+  const std::uint32_t first = earlier ? 1 : leg.revision;
+  if (leg.attempts == 0 && !earlier) {
+    return true;
+  }
+  const auto pieces = has(store, leg, first, journal::Kind::kAnswered, kTooLarge);
+  if (!pieces || *pieces) {
+    return pieces ? base::Result<bool>(false) : pieces;
+  }
+  const auto steps = has(store, leg, first, journal::Kind::kDispatched, kInSteps);
+  return steps ? base::Result<bool>(!*steps) : steps;
 }
 
 std::string too_large_sentence(const journal::Store& store, const journal::Leg& leg) {

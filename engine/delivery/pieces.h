@@ -16,6 +16,9 @@ namespace engine::delivery {
 // a leg with a single resource that is too large.
 inline constexpr const char* kTooLarge = "too-large";
 
+// The reason of a dispatched record: not as one transaction, because the server takes none.
+inline constexpr const char* kInSteps = "in-steps";
+
 struct BundleSize {
   std::size_t bytes = 0;
   std::size_t entries = 0;
@@ -36,8 +39,9 @@ class SizeRefusals {
 // Whether a try of this leg was refused for its size: it goes in pieces from then on, whatever
 // becomes of the bundle. Errors: of the store.
 base::Result<bool> goes_in_pieces(const journal::Store& store, const journal::Leg& leg);
-// Whether one of this leg or of an earlier revision's was. Errors: of the store.
-base::Result<bool> went_in_pieces(const journal::Store& store, const journal::Leg& leg);
+// Whether every try of this leg went as one transaction, before the one that `leg` knows as its
+// last change, and, with `earlier`, those of earlier revisions. Errors: of the store.
+base::Result<bool> went_whole(const journal::Store& store, const journal::Leg& leg, bool earlier);
 
 // One sentence about what a leg that is held for its size fails at, for people; "" when the journal
 // has none.

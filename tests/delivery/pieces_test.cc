@@ -24,7 +24,8 @@ class SmallServer {
     if (call.path == "/metadata") {
       Reply reply = StillPeer::status(200);
       reply.body = R"({"resourceType":"CapabilityStatement","rest":[{"mode":"server",)"
-                   R"("interaction":[{"code":"transaction"}]}]})";
+                   R"("interaction":[)" +
+                   std::string(takes_whole ? R"({"code":"transaction"})" : "") + "]}]}";
       return reply;
     }
     if (call.path.ends_with("/_search")) {
@@ -37,6 +38,10 @@ class SmallServer {
                    R"("too-costly"}]})";
       return reply;
     }
+    if (--silent_at == 0) {
+      takes_whole = true;
+      return Reply(Reply::Fate::kNoAnswer, "silence");
+    }
     json::Document document(names_);
     EXPECT_TRUE(document.parse(call.body)) << call.body;
     return call.path.empty() ? whole(*document.root()) : piece(call, *document.root());
@@ -46,6 +51,9 @@ class SmallServer {
   int creates = 0;
   std::size_t body_max = 1'000'000;
   bool costly = false;
+  bool takes_whole = true;
+  int silent_at =
+      0;  // at this message nothing is taken, and the server takes whole ones from then on
   std::string log;
 
  private:
@@ -238,6 +246,34 @@ TEST_F(PiecesTest, OneResourceThatIsTooLargeIsNamedAndHeld) {
   run();
   EXPECT_EQ(state("s"), "landed");
   EXPECT_EQ(server_.creates, 2);
+  EXPECT_TRUE(world_.store->check_fold(10)->empty());
+}
+
+// What is missing was never sent; it would be called deleted if it had gone as one transaction.
+TEST_F(PiecesTest, HowATryWentIsKnownWhenTheServerHasLearnedTransactions) {
+  for (const bool crash : {false, true}) {
+    const std::string session = crash ? "t" : "s";
+    const int before = server_.creates;
+    server_.takes_whole = false;
+    server_.silent_at = 3;
+    boot();
+    add(session, 10, 4);
+    if (crash) {
+      run(40);
+      boot();
+    }
+    run();
+    EXPECT_EQ(state(session), "landed");
+    EXPECT_EQ(server_.creates - before, 4);
+    EXPECT_TRUE(server_.log.ends_with("whole ")) << server_.log;
+    journal::Query query;
+    query.session = session;
+    query.kind = journal::Kind::kDispatched;
+    const auto tries = world_.store->search(query);
+    ASSERT_EQ(tries->size(), crash ? 3U : 2U);
+    EXPECT_EQ(tries->front().reason, kInSteps);
+    EXPECT_EQ(tries->back().reason, "");
+  }
   EXPECT_TRUE(world_.store->check_fold(10)->empty());
 }
 
