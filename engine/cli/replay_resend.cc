@@ -173,15 +173,17 @@ int resend_journal(journal::Store& store, replay::ResendQuery query, const Targe
   none.last = query.range.after;
   query.through = plan->last;
   const replay::ResendReport report =
-      plan->landings == 0 ? none
-                          : replay::resend(store, query,
-                                           {[&peer](std::string bundle, bool in_pieces) {
-                                              return (*peer)->post(std::move(bundle), in_pieces);
-                                            },
-                                            [&peer](delivery::Consignment consignment) {
-                                              return (*peer)->exchange(std::move(consignment));
-                                            }},
-                                           progress);
+      plan->landings == 0
+          ? none
+          : replay::resend(store, query,
+                           {[&peer](std::string bundle, bool in_pieces) {
+                              return (*peer)->post(std::move(bundle), in_pieces);
+                            },
+                            [&peer](delivery::Consignment consignment) {
+                              return (*peer)->exchange(std::move(consignment));
+                            },
+                            [&peer](const std::string& path) { return (*peer)->get(path); }},
+                           progress);
   if (as_json) {
     print_json(*plan, report);
   } else {

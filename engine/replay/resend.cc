@@ -49,6 +49,24 @@ bool may_change(std::string_view bundle) {
   return false;
 }
 
+// Where the bundle puts its Provenance, which has an id of ours and no condition; "" where it has
+// none.
+std::string provenance_of(std::string_view bundle) {
+  static const json::NameTable names;
+  json::Document document(names);
+  const json::Node* list =
+      document.parse(bundle).has_value() ? document.root()->find("entry") : nullptr;
+  for (const json::Node* entry = list != nullptr ? list->first : nullptr; entry != nullptr;
+       entry = entry->next) {
+    const json::Node* request = entry->find("request");
+    if (request != nullptr && request->string_at("method") == "PUT" &&
+        request->string_at("url").starts_with("Provenance/")) {
+      return std::string(request->string_at("url"));
+    }
+  }
+  return {};
+}
+
 Result<Landed> landed_with(const journal::Store& store, const journal::Record& landed) {
   const auto legs = store.legs(landed.session);
   if (!legs) {
@@ -140,11 +158,21 @@ class Sender {
   explicit Sender(const ResendWay& way) : way_(way) {}
 
   Fared send(Landed landed) {
-    return landed.correction ? send_correction(std::move(landed))
-                             : send_first(std::move(landed.bundle));
+    return landed.correction || was_there(landed.bundle) ? send_correction(std::move(landed))
+                                                         : send_first(std::move(landed.bundle));
   }
 
  private:
+  // It was sent there before, and somebody may have changed since what would be written over.
+  bool was_there(const std::string& bundle) const {
+    constexpr int kFound = 200;
+    constexpr int kDeleted = 410;
+    const std::string place = provenance_of(bundle);
+    const delivery::Reply reply = place.empty() ? delivery::Reply() : way_.get("/" + place);
+    return !place.empty() && reply.fate == delivery::Reply::Fate::kAnswered &&
+           (reply.status == kFound || reply.status == kDeleted);
+  }
+
   // It only creates, and never where something is.
   Fared send_first(std::string bundle) {
     const std::size_t entries = delivery::count_entries(bundle);
@@ -177,7 +205,7 @@ class Sender {
       fared.left = fared.left || came.left;
       fared.partly = fared.partly || came.partly;
       fared.made = fared.left;  // what it finds as it should be is not sent
-      fared.was_there = !fared.left;
+      fared.was_there = !fared.left || !landed.correction;  // its Provenance was
       fared.verdict = std::move(came.verdict);
       if (fared.verdict.action == delivery::Verdict::Action::kLanded && left_something(came)) {
         fared.verdict = delivery::Verdict(delivery::Verdict::Action::kHold, delivery::kNotReadable);

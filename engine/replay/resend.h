@@ -88,6 +88,8 @@ struct ResendWay {
   std::function<delivery::Reply(std::string bundle, bool in_pieces)> post;
   // The whole conversation about one.
   std::function<delivery::Conclusion(delivery::Consignment consignment)> exchange;
+  // What is at a place, "/Provenance/17".
+  std::function<delivery::Reply(const std::string& path)> get;
 };
 
 // Stops at the first that does not land, so that nothing overtakes it. `on_progress` is asked

@@ -67,6 +67,12 @@ class ResendTest : public ::testing::Test {
            std::to_string(consignment.later.size()));
       return delivery::Conclusion();
     };
+    way.get = [&](const std::string& path) {
+      EXPECT_EQ(path, "/Provenance/4");
+      delivery::Reply reply;
+      reply.status = provenance_;
+      return reply;
+    };
     ResendQuery query;
     query.target = "main";
     const auto plan = plan_resend(*store_, query);
@@ -78,6 +84,7 @@ class ResendTest : public ::testing::Test {
     return out;
   }
 
+  int provenance_ = 404;  // how the server answers for it
   journal::SetClock clock_;
   std::unique_ptr<journal::Store> store_;
 };
@@ -85,6 +92,15 @@ class ResendTest : public ::testing::Test {
 TEST_F(ResendTest, WhatOnlyCreatesGoesAsItIs) {
   land("a", 1, {kCreate, kProvenance});
   EXPECT_EQ(ways(), "sent");
+}
+
+// Somebody may have changed it since.
+TEST_F(ResendTest, WhatWasSentThereBeforeIsLookedAt) {
+  land("a", 1, {kCreate, kProvenance});
+  for (const int status : {200, 410}) {
+    provenance_ = status;
+    EXPECT_EQ(ways(), "looked 0/0") << status;
+  }
 }
 
 TEST_F(ResendTest, AFirstRevisionThatChangesSomethingLooksFirst) {
