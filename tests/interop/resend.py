@@ -259,6 +259,17 @@ class Resend(unittest.TestCase):
     def session_of(self, name):
         return self.engine.session_id(self.engine.send(stage.sent(name)))  # again: the same
 
+    def test_what_somebody_added_to_a_provenance_stays(self):
+        new = self.started("new", [PEOPLE])
+        self.assertEqual(self.resend(new)[0], 0)
+        one = {**new.all("Provenance")[0], "policy": ["https://hill.example/policy"]}
+        put = new.request("PUT", f"/fhir/Provenance/{one['id']}", one, {"Content-Type": "application/fhir+json"})
+        self.assertEqual(put.status, 200)
+        status, report = self.resend(new)
+        self.assertEqual((status, report["reason"]), (1, "changed-elsewhere"), report)
+        kept = next(other for other in new.all("Provenance") if other["id"] == one["id"])
+        self.assertEqual(kept["policy"], one["policy"])
+
     def test_what_was_there_and_what_was_made_anew_is_told_apart(self):
         new = self.started("new", [PEOPLE])
         for there in (0, 4):
