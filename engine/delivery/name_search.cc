@@ -1,6 +1,7 @@
 #include "engine/delivery/name_search.h"
 
 #include <system_error>
+#include <thread>
 #include <utility>
 
 #include <boost/asio/ip/address.hpp>
@@ -60,9 +61,6 @@ void NameSearch::leave() {
 
 NameSearch::~NameSearch() {
   leave();
-  if (thread_.joinable()) {
-    thread_.join();
-  }
 }
 
 void NameSearch::find(Told told) {
@@ -86,14 +84,11 @@ void NameSearch::find(Told told) {
 }
 
 void NameSearch::begin() {
-  if (thread_.joinable()) {
-    thread_.join();  // it has said what it found
-  }
   shared_ = std::make_shared<Shared>();
   shared_->owner = this;
   under_way_ = true;
   try {
-    thread_ = std::thread([shared = shared_, host = host_] {
+    std::thread([shared = shared_, host = host_] {
       Found found = look_up(host);
       const std::lock_guard lock(shared->mutex);
       if (shared->owner == nullptr) {
@@ -109,7 +104,7 @@ void NameSearch::begin() {
           owner->ended(std::move(found));
         }
       });
-    });
+    }).detach();
   } catch (const std::system_error& error) {
     ended({{}, error.what()});
   }
