@@ -326,6 +326,8 @@ class HttpPeer final : public Peer {
     message.set(http::field::host, config.url.authority());
     message.set(http::field::user_agent, "chartferry");
     message.set(http::field::accept, config.media_type);
+    // Without it a server may pack its answers (RFC 9110 12.5.3), and nothing here unpacks them.
+    message.set(http::field::accept_encoding, "identity");
     if (!config.authorization.empty()) {
       message.set(http::field::authorization, config.authorization);
     }

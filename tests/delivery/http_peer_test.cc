@@ -310,7 +310,8 @@ TEST_F(PeerTest, PostsFhirAndReadsTheAnswer) {
                            request.method + " " + request.target + " " + request.body + " " +
                                std::string(request.header("content-type")) + " " +
                                std::string(request.header("x-request-id")) + " " +
-                               std::string(request.header("authorization")));
+                               std::string(request.header("authorization")) + " " +
+                               std::string(request.header("accept-encoding")));
     response.set("Retry-After", "3");
     return response;
   });
@@ -318,7 +319,7 @@ TEST_F(PeerTest, PostsFhirAndReadsTheAnswer) {
   EXPECT_EQ(reply.fate, Reply::Fate::kAnswered);
   EXPECT_EQ(reply.status, 201);
   EXPECT_EQ(reply.header("retry-after"), "3");
-  EXPECT_EQ(reply.body, "POST /fhir {} application/fhir+json id-1 Bearer token");
+  EXPECT_EQ(reply.body, "POST /fhir {} application/fhir+json id-1 Bearer token identity");
 }
 
 TEST_F(PeerTest, KeepsItsConnection) {
