@@ -1,7 +1,6 @@
 #include "engine/delivery/name_search.h"
 
 #include <system_error>
-#include <thread>
 #include <utility>
 
 #include <boost/asio/ip/address.hpp>
@@ -61,6 +60,9 @@ void NameSearch::leave() {
 
 NameSearch::~NameSearch() {
   leave();
+  if (thread_.joinable()) {
+    thread_.join();
+  }
 }
 
 void NameSearch::find(Told told) {
@@ -84,11 +86,14 @@ void NameSearch::find(Told told) {
 }
 
 void NameSearch::begin() {
+  if (thread_.joinable()) {
+    thread_.join();  // it has said what it found
+  }
   shared_ = std::make_shared<Shared>();
   shared_->owner = this;
   under_way_ = true;
   try {
-    std::thread([shared = shared_, host = host_] {
+    thread_ = std::thread([shared = shared_, host = host_] {
       Found found = look_up(host);
       const std::lock_guard lock(shared->mutex);
       if (shared->owner == nullptr) {
@@ -104,7 +109,7 @@ void NameSearch::begin() {
           owner->ended(std::move(found));
         }
       });
-    }).detach();
+    });
   } catch (const std::system_error& error) {
     ended({{}, error.what()});
   }

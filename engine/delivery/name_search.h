@@ -1,8 +1,7 @@
 #pragma once
 // Where a host is, by the system's search for names, which cannot be ended and may hang for as long
 // as no name server answers. Each peer searches on a thread of its own, so that one that hangs
-// holds up nobody else, not the end of the program either, and one search at a time, so that asking
-// again and again piles up nothing.
+// holds up nobody else, and one search at a time, so that asking again and again piles up nothing.
 
 #include <atomic>
 #include <chrono>
@@ -10,6 +9,7 @@
 #include <memory>
 #include <mutex>
 #include <string>
+#include <thread>
 #include <vector>
 
 #include "engine/delivery/asio_loop.h"
@@ -25,7 +25,7 @@ class NameSearch {
   using Told = std::function<void(const Found&)>;
 
   NameSearch(AsioLoop& loop, std::string host) : loop_(loop), host_(std::move(host)) {}
-  // A search that is under way goes on by itself, and tells nobody.
+  // Waits for a search that is under way.
   ~NameSearch();
   NameSearch(const NameSearch&) = delete;
   NameSearch& operator=(const NameSearch&) = delete;
@@ -44,6 +44,7 @@ class NameSearch {
 
   AsioLoop& loop_;
   const std::string host_;
+  std::thread thread_;
   std::shared_ptr<Shared> shared_;
   bool under_way_ = false;
   std::atomic<bool> left_{false};
