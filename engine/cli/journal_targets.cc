@@ -10,6 +10,7 @@
 #include "engine/cli/shown_text.h"
 #include "engine/cli/system_seams.h"
 #include "engine/delivery/away.h"
+#include "engine/journal/target_names.h"
 #include "engine/json/write.h"
 
 namespace engine::cli {
@@ -30,7 +31,7 @@ Result<std::set<std::string>> ever_configured(const Store& store) {
       return found.error();
     }
     for (const journal::Record& start : *found) {
-      for (std::string& name : delivery::names_of(start.targets)) {
+      for (std::string& name : journal::target_names(start.targets)) {
         out.insert(std::move(name));
       }
       query.after = start.position;

@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "engine/base/limits.h"
+#include "engine/journal/target_names.h"
 
 namespace engine::delivery {
 
@@ -78,7 +79,8 @@ Result<std::optional<journal::Change>> change_for(const Store& store, const Reco
                                                   const std::string& actor) {
   using Out = std::optional<journal::Change>;
   const bool moved_here = accepted.reason == journal::kMovedHere;
-  if ((accepted.revision < 2 && !moved_here) || has(names_of(accepted.targets), target)) {
+  if ((accepted.revision < 2 && !moved_here) ||
+      has(journal::target_names(accepted.targets), target)) {
     return Out();
   }
   const auto legs = store.legs(accepted.session);
@@ -105,22 +107,12 @@ Result<std::optional<journal::Change>> change_for(const Store& store, const Reco
 
 }  // namespace
 
-std::vector<std::string> names_of(std::string_view targets) {
-  std::vector<std::string> out;
-  while (!targets.empty()) {
-    const std::size_t comma = std::min(targets.find(','), targets.size());
-    out.emplace_back(targets.substr(0, comma));
-    targets.remove_prefix(std::min(comma + 1, targets.size()));
-  }
-  return out;
-}
-
 Result<std::vector<std::string>> last_configured(const Store& store) {
   const auto found = store.newest(Kind::kStarted);
   if (!found) {
     return found.error();
   }
-  return found->has_value() ? names_of((*found)->targets) : std::vector<std::string>();
+  return found->has_value() ? journal::target_names((*found)->targets) : std::vector<std::string>();
 }
 
 std::vector<GoneTarget> gone_targets(const std::vector<Store::Count>& counts,
@@ -155,7 +147,7 @@ Result<std::optional<Position>> away_since(const Store& store, std::string_view 
       return starts.error();
     }
     for (const Record& start : *starts) {
-      if (!has(names_of(start.targets), target)) {
+      if (!has(journal::target_names(start.targets), target)) {
         since = start.position;
       } else if (engine.empty() || start.actor.ends_with(" " + engine) || start.time < settled) {
         return since;

@@ -17,8 +17,6 @@
 
 namespace engine::delivery {
 
-// Names, as in Record::targets.
-std::vector<std::string> names_of(std::string_view targets);
 // Those that the last engine to start was configured with. Errors: of the store.
 base::Result<std::vector<std::string>> last_configured(const journal::Store& store);
 

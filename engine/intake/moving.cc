@@ -8,6 +8,7 @@
 #include "engine/intake/intake.h"
 #include "engine/intake/translation.h"
 #include "engine/journal/stored.h"
+#include "engine/journal/target_names.h"
 #include "engine/journal/words.h"
 
 namespace engine::intake {
@@ -187,16 +188,6 @@ void add_name(Names& names, std::string_view name) {
   }
 }
 
-Names names_in(std::string_view list) {
-  Names out;
-  while (!list.empty()) {
-    const std::size_t comma = std::min(list.find(','), list.size());
-    out.emplace_back(list.substr(0, comma));
-    list.remove_prefix(std::min(comma + 1, list.size()));
-  }
-  return out;
-}
-
 // Every record server that has something of the session, may have it, or is about to get it: also
 // one that got it later than when it was taken in, or is not configured just now. `of_all`: those,
 // too, for which it was given up.
@@ -217,7 +208,7 @@ Result<void> add_successors(const journal::Store& store, Names& names) {
   if (!start) {
     return start.error();
   }
-  const Names configured = names_in(*start ? (*start)->targets : std::string());
+  const Names configured = journal::target_names(*start ? (*start)->targets : std::string());
   const bool one_is_gone = std::any_of(names.begin(), names.end(), [&configured](const auto& name) {
     return std::find(configured.begin(), configured.end(), name) == configured.end();
   });
@@ -287,7 +278,7 @@ Result<Moving> move_to_patient(const journal::Store& store, const SessionCore& c
   if (auto added = add_successors(store, taken_back); !added) {
     return std::move(added).error();
   }
-  for (const std::string& name : names_in(away->record.targets)) {
+  for (const std::string& name : journal::target_names(away->record.targets)) {
     add_name(taken_back, name);  // one that came later may have been given what is elsewhere
   }
   away->record.targets = list_of(taken_back);

@@ -4,6 +4,7 @@
 #include <set>
 
 #include "engine/base/limits.h"
+#include "engine/journal/target_names.h"
 
 namespace engine::journal {
 namespace {
@@ -92,17 +93,6 @@ base::Result<std::vector<Position>> earlier_bundles_in_doubt(const Store& store,
 
 namespace {
 
-bool names(std::string_view targets, std::string_view target) {
-  while (!targets.empty()) {
-    const std::size_t comma = std::min(targets.find(','), targets.size());
-    if (targets.substr(0, comma) == target) {
-      return true;
-    }
-    targets.remove_prefix(std::min(comma + 1, targets.size()));
-  }
-  return false;
-}
-
 // By the last start before it. Then it was for others alone because of what it says.
 base::Result<bool> was_there(const Store& store, std::string_view target, Position accepted) {
   Query query;
@@ -114,7 +104,8 @@ base::Result<bool> was_there(const Store& store, std::string_view target, Positi
   if (!starts) {
     return starts.error();
   }
-  return !starts->empty() && names(starts->front().targets, target);
+  const auto named = target_names(starts->empty() ? "" : starts->front().targets);
+  return std::find(named.begin(), named.end(), target) != named.end();
 }
 
 }  // namespace

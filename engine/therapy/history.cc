@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "engine/json/write.h"
+#include "engine/therapy/people.h"
 #include "engine/therapy/rendering.h"
 #include "engine/therapy/structure.h"
 
@@ -30,13 +31,6 @@ std::string_view id_of(const Node& entry) {
 const Node* patient_identifier(const Node& session) {
   const Node* patient = session.find("patient");
   return patient != nullptr ? patient->find("identifier") : nullptr;
-}
-
-std::string patient_of(const Node& session) {
-  const Node* identifier = patient_identifier(session);
-  return identifier == nullptr ? std::string()
-                               : std::string(identifier->string_at("system")) + "|" +
-                                     std::string(identifier->string_at("value"));
 }
 
 void take_withdrawals(const Node& session, std::unordered_set<std::string>& withdrawn) {

@@ -6,6 +6,7 @@
 #include "engine/json/document.h"
 #include "engine/json/write.h"
 #include "engine/therapy/history.h"
+#include "engine/therapy/people.h"
 #include "engine/therapy/rendering.h"
 
 namespace engine::therapy {
@@ -124,15 +125,6 @@ Result<std::string> enter(const Node& whole, const Node* known, const Move& move
     }
   }
   return json::to_text(*out);
-}
-
-// "SYSTEM|VALUE" of whoever was treated.
-std::string patient_of(const Node& session) {
-  const Node* patient = session.find("patient");
-  const Node* identifier = patient != nullptr ? patient->find("identifier") : nullptr;
-  return identifier == nullptr ? std::string()
-                               : std::string(identifier->string_at("system")) + "|" +
-                                     std::string(identifier->string_at("value"));
 }
 
 // Reads into `sent` the revision that is to be taken back: of those charted the newest that is on

@@ -12,6 +12,14 @@ std::string_view start_text(const Node& entry) {
   return !time.empty() || period == nullptr ? time : period->string_at("start");
 }
 
+std::string patient_of(const Node& session) {
+  const Node* patient = session.find("patient");
+  const Node* identifier = patient != nullptr ? patient->find("identifier") : nullptr;
+  return identifier == nullptr ? std::string()
+                               : std::string(identifier->string_at("system")) + "|" +
+                                     std::string(identifier->string_at("value"));
+}
+
 People::People(const Node& session) : therapist_(session.find("therapist")) {
   const Node* handovers = session.find("handover");
   for (const Node* one = handovers != nullptr ? handovers->first : nullptr; one != nullptr;

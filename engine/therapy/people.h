@@ -3,6 +3,7 @@
 // handovers costs no more than its length.
 
 #include <cstddef>
+#include <string>
 #include <string_view>
 #include <vector>
 
@@ -13,6 +14,9 @@ namespace engine::therapy {
 
 // When an entry began, as text.
 std::string_view start_text(const json::Node& entry);
+
+// "system|value" of whoever was treated; "" when the session does not say.
+std::string patient_of(const json::Node& session);
 
 class People {
  public:
